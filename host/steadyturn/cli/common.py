@@ -1,0 +1,51 @@
+"""What the commands share: the RIG argument, --json, and handing results over."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from steadyturn.errors import Problem, WrongInput
+
+json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+library_option = click.option(
+    "--library", type=click.Path(path_type=Path, file_okay=False), default=None,
+    envvar="STEADYTURN_LIBRARY", help="Folder of the journal library.",
+)
+port_option = click.option("--port", default=None, help="Serial port of the board.")
+
+
+def rig_argument(function: Callable[..., Any]) -> Callable[..., Any]:
+    return click.argument("rig", metavar="RIG", required=False, type=str, default=None)(function)
+
+
+def rig_path(given: str | None) -> Path:
+    """The rig file: as given (a path, or the name of an example), or the only one here."""
+    from steadyturn.rig.examples import example_path
+
+    if given is not None:
+        path = Path(given)
+        if path.exists():
+            return path
+        found = example_path(given)
+        return found or path
+    here = sorted(Path.cwd().glob("*.toml"))
+    here = [p for p in here if p.name != "pyproject.toml"]
+    if len(here) == 1 and sys.stdin.isatty():
+        return here[0]
+    names = ", ".join(p.name for p in here[:5]) or "none is here"
+    raise WrongInput(
+        Problem("RIG", "", "", f"name a rig file ({names}).",
+                "'steadyturn new my.toml' writes one from eight questions.")
+    )
+
+
+def show(result: Any, as_json: bool, text: Callable[[Any], str]) -> None:
+    """Print a job's result as JSON, or as `text` makes it for a person."""
+    from steadyturn.report.objects import to_json
+
+    click.echo(to_json(result) if as_json else text(result), nl=as_json)

@@ -1,0 +1,105 @@
+"""The program's front door: parsing, help by stage, exit codes."""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+
+import click
+
+from steadyturn import __version__
+from steadyturn.cli.table import COMMANDS, STAGES
+from steadyturn.errors import Failed, WrongInput
+
+
+class StagedGroup(click.Group):
+    """A group that imports a command's module only when that command is asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return [name for _, name, _, _ in COMMANDS]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        for _, name, module, _ in COMMANDS:
+            if name == cmd_name:
+                loaded = importlib.import_module(f"steadyturn.cli.{module}")
+                command: click.Command = loaded.command
+                command.name = name
+                return command
+        return None
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        try:
+            return super().resolve_command(ctx, args)
+        except click.UsageError:
+            import difflib
+
+            near = difflib.get_close_matches(args[0], self.list_commands(ctx), n=1)
+            hint = f" Did you mean '{near[0]}'?" if near else ""
+            raise click.UsageError(
+                f"There is no command '{args[0]}'.{hint} 'steadyturn --help' lists them.", ctx
+            ) from None
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        for stage in STAGES:
+            rows = [(name, line) for s, name, _, line in COMMANDS if s == stage]
+            if rows:
+                with formatter.section(stage):
+                    formatter.write_dl(rows, col_max=12)
+
+
+@click.group(
+    cls=StagedGroup,
+    invoke_without_command=True,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+)
+@click.version_option(__version__, "-V", "--version", prog_name="steadyturn")
+@click.pass_context
+def main(ctx: click.Context) -> None:
+    """Plan, build, run and review a hand-turned phone charger.
+
+    Run without a command, it shows which rig and board it sees, the last pull,
+    and one next step. 'steadyturn demo' plays the whole job without hardware.
+    """
+    if ctx.invoked_subcommand is None:
+        home = importlib.import_module("steadyturn.cli.home")
+        home.show()
+
+
+def run(args: list[str] | None = None) -> None:
+    """Run the program and end the process with its exit code."""
+    sys.exit(code(args))
+
+
+def code(args: list[str] | None = None) -> int:
+    """Run the program; 0 done, 1 the answer is no or something failed, 2 wrong input."""
+    try:
+        result = main.main(args=args, prog_name="steadyturn", standalone_mode=False)
+        sys.stdout.flush()
+    except click.exceptions.Exit as leave:
+        return leave.exit_code
+    except click.ClickException as wrong:
+        wrong.show()
+        return wrong.exit_code
+    except WrongInput as wrong:
+        for problem in wrong.problems:
+            click.echo(f"wrong: {problem}", err=True)
+        return 2
+    except Failed as failed:
+        click.echo(f"failed: {failed.what}", err=True)
+        if failed.how:
+            click.echo(f"        {failed.how}", err=True)
+        return 1
+    except (KeyboardInterrupt, click.Abort):
+        click.echo("\nstopped by you; nothing is lost", err=True)
+        return 1
+    except BrokenPipeError:  # the reader (head, less) has gone
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+    except OSError as failed:
+        name = f"{failed.filename}: " if failed.filename else ""
+        click.echo(f"failed: {name}{failed.strerror or failed}", err=True)
+        return 1
+    return result if isinstance(result, int) else 0

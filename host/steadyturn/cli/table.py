@@ -1,0 +1,23 @@
+"""The one table of commands: it feeds help, parsing and dispatch.
+
+Each row: stage, command name, module in this package, one line of help. A module
+is imported only when its command is asked for, and holds a click command called
+`command`. To add a command, add a row and a module.
+"""
+
+from __future__ import annotations
+
+STAGES = ("Plan", "Make", "Set up", "Use", "Try")
+
+COMMANDS: tuple[tuple[str, str, str, str], ...] = (
+    ("Plan", "new", "new", "Write a rig file from at most eight questions."),
+    ("Plan", "check", "check", "Check a rig file and list what is assumed in it."),
+    ("Plan", "pace", "pace", "The paces that work, and what limits them."),
+    ("Plan", "predict", "predict", "One pace: volts, amps, torque, where the power goes."),
+    ("Set up", "flash", "flash", "Bring a board's firmware and settings up to date."),
+    ("Use", "watch", "watch", "Live view of a running board."),
+    ("Use", "pull", "pull", "Copy the journal off the board into the library."),
+    ("Use", "review", "review", "What was delivered, and how the pace was."),
+    ("Try", "demo", "demo", "The whole job without hardware."),
+    ("Try", "twin", "twin", "A virtual board on a port of this machine."),
+)
