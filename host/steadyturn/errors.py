@@ -33,13 +33,13 @@ class SteadyturnError(Exception):
     """Base of both; its text is complete and fit for a person."""
 
 
-class WrongInput(SteadyturnError):  # noqa: N818 - it names the fault, not the class's kind
+class WrongInput(SteadyturnError):
     def __init__(self, *problems: Problem) -> None:
         self.problems = problems
         super().__init__("\n".join(str(p) for p in problems))
 
 
-class Failed(SteadyturnError):  # noqa: N818
+class Failed(SteadyturnError):
     """`how`: what the person can do about it."""
 
     def __init__(self, what: str, how: str = "") -> None:

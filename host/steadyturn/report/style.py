@@ -94,8 +94,9 @@ def number(value: float | None, digits: int = 3) -> str:
 
 
 def quantity(value: float | None, unit: str, digits: int = 3) -> str:
-    """A number with its unit: 4.92 V; between 0.001 and 1 of A, V, W, Wh in thousandths."""
-    if value is not None and unit in {"A", "V", "W", "Wh", "J", "s"} and 0.0005 <= abs(value) < 0.1:
+    """A number with its unit: 4.92 V; below 0.1 in thousandths."""
+    small = value is not None and 0.0005 <= abs(value) < 0.1
+    if value is not None and small and unit in {"A", "V", "W", "Wh", "J", "s"}:
         return f"{number(value * 1000, digits)} m{unit}"
     return f"{number(value, digits)} {unit}"
 
