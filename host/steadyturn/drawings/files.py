@@ -1,0 +1,30 @@
+"""Every generated file of hardware/: path below the repository -> function that makes it.
+
+`python -m steadyturn.drawings.files` in a checkout writes them; a test compares.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from steadyturn.drawings.pins import pins_text
+
+FILES: dict[str, Callable[[], str]] = {"hardware/pins.md": pins_text}
+
+
+def write(root: Path) -> list[Path]:
+    """Write all files below `root`; returns those that changed."""
+    changed = []
+    for name, make in FILES.items():
+        path = root / name
+        text = make()
+        if not path.exists() or path.read_text(encoding="utf-8") != text:
+            path.write_text(text, encoding="utf-8")
+            changed.append(path)
+    return changed
+
+
+if __name__ == "__main__":
+    for path in write(Path.cwd()):
+        print(path)

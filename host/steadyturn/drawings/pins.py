@@ -1,0 +1,49 @@
+"""hardware/pins.md from the firmware's own board table."""
+
+from __future__ import annotations
+
+from steadyturn_fw.boards import BOARDS, COLUMNS
+
+MEANING = {
+    "i2c_id": "I2C block",
+    "sda_pin": "SDA of the sensor",
+    "scl_pin": "SCL of the sensor",
+    "lamp_pin": "lamp",
+    "switch_pin": "load switch (pulses)",
+    "bus_adc_pin": "bus divider",
+    "supply_adc_pin": "reservoir",
+    "supply_permille": "reservoir divider",
+    "alert_pin": "sensor's alert",
+    "button_pin": "button",
+    "turn_pin": "turn sensor",
+}
+
+
+def pins_text() -> str:
+    """Markdown: one row a signal, one column a board; GPIO numbers."""
+    names = list(BOARDS)
+    lines = [
+        "# Pins",
+        "",
+        "GPIO numbers used unless a rig's `[board.pins]` names others. Made from the",
+        "firmware's board table; `tests/host/drawings` compares.",
+        "",
+        "| signal | key in `[board.pins]` | " + " | ".join(f"`{n}`" for n in names) + " |",
+        "|" + "---|" * (len(names) + 2),
+    ]
+    for column, key in enumerate(COLUMNS):
+        cells = []
+        for name in names:
+            value = BOARDS[name][column]
+            if key == "supply_permille":
+                cells.append(f"{value / 1000:g} : 1")
+            else:
+                cells.append("-" if value < 0 else str(value))
+        lines.append(f"| {MEANING[key]} | `{key}` | " + " | ".join(cells) + " |")
+    lines += [
+        "",
+        "The divider in front of the bus ADC pin is the rig's `divider` in `[sensor]`.",
+        "A pin of an ADC bears 3.3 V and no more: choose the divider for the highest",
+        "open-circuit volts `steadyturn pace` names, not for the window.",
+    ]
+    return "\n".join(lines) + "\n"
