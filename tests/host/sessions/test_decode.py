@@ -1,0 +1,219 @@
+"""Pages there and back: written by the board's own layout file, read by the decoder."""
+
+from __future__ import annotations
+
+import random
+import zlib
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from page_maker import STEADY, Recorder, make_page, seal
+from steadyturn.sessions import decode as decoder
+from steadyturn.sessions.decode import decode
+from steadyturn_fw import pages as layout
+
+SIZE = layout.PAGE_BYTES
+sample = st.tuples(
+    st.integers(0, (1 << layout.BITS_BUS) - 1),
+    st.integers(0, (1 << layout.BITS_AMPS) - 1),
+    st.integers(0, (1 << layout.BITS_PACE) - 1),
+    st.integers(0, 400),
+    st.integers(0, 400),
+    st.integers(0, len(layout.CUES) - 1),
+    st.integers(0, 1),
+    st.integers(0, len(layout.VALIDITY) - 1),
+)
+event = st.tuples(
+    st.integers(0, len(layout.EVENT_NAMES) - 1), st.integers(-32768, 32767),
+    st.integers(0, 65535),
+)
+TOTALS = {
+    "energy_in": ("energy_in_uj", 48), "energy_out": ("energy_out_uj", 48),
+    "charge": ("charge_uc", 48), "turns": ("turns_m", 40), "on": ("on_samples", 32),
+    "band": ("band_samples", 32), "connected": ("connected_samples", 32),
+    "connections": ("connections", 16), "faults": ("faults", 16),
+    "peak_mv": ("peak_mv", 16), "peak_ma": ("peak_ma", 16),
+}
+totals = st.fixed_dictionaries(
+    {name: st.integers(0, (1 << bits) - 1) for name, (_, bits) in TOTALS.items()}
+)
+
+
+def peak(mean: int, over: int) -> int:
+    """The recorded peak by the layout's own words: the smallest excess that covers it."""
+    return mean + next((e for e in layout.EXCESS if e >= over), layout.EXCESS[-1])
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.lists(st.none() | sample, max_size=layout.SAMPLES), st.lists(event, max_size=layout.EVENTS),
+    totals, st.integers(0, 2**32 - 1), st.integers(0, 2**24 - 1), st.integers(0, 2**32 - 1),
+    st.tuples(st.integers(0, 6), st.integers(0, 6)), st.integers(0, 255), st.integers(0, 255),
+)
+def test_there_and_back(samples, events, sums, seq, boot, t0, shifts, flags, lost):
+    raw = make_page(seq, boot=boot, t0_ms=t0, samples=samples, events=events, totals=sums,
+                    shifts=shifts, flags=flags, events_lost=lost)
+    got = decode(raw)
+    assert got.damage == ()
+    assert got.duplicates == 0
+    page = got.pages[0]
+    assert (page["seq"], page["boot"], page["t0_ms"]) == (seq, boot, t0)
+    assert (page["flags"], page["events_lost"]) == (flags, lost)
+    for name, (field, _) in TOTALS.items():
+        assert page[field] == sums[name]
+    assert len(got.samples) == len(samples)
+    for i, (want, row) in enumerate(zip(samples, got.samples, strict=True)):
+        assert (row["seq"], row["boot"], row["t_ms"]) == (seq, boot, t0 + 200 * i)
+        if want is None:
+            assert row["no_data"]
+            assert row["bus_mv"] == row["cue"] == row["connected"] == decoder.UNKNOWN
+            assert np.isnan(row["pace_tpm"])
+            continue
+        bus, amps, pace, bus_over, amps_over, cue, connected, valid = want
+        assert not row["no_data"]
+        assert row["bus_mv"] == bus << shifts[0]
+        assert row["bus_ma"] == amps << shifts[1]
+        assert row["bus_peak_mv"] == peak(bus, bus_over) << shifts[0]
+        assert row["amps_peak_ma"] == peak(amps, amps_over) << shifts[1]
+        assert row["pace_tpm"] == pace / 2
+        assert (row["cue"], row["connected"], row["valid"]) == (cue, connected, valid)
+    assert [tuple(e)[2:] for e in got.events.tolist()] == [
+        (t0 + 10 * when, code, argument) for code, when, argument in events
+    ]
+
+
+def test_a_written_page_has_the_standard_crc():
+    page = make_page(7, samples=[STEADY])
+    assert zlib.crc32(page[: layout.AT_CRC]) == int.from_bytes(page[layout.AT_CRC :], "little")
+    # check value of CRC-32/ISO-HDLC, common to zlib, binascii and the CRC catalogues
+    crc = layout.Crc()
+    crc.feed(b"123456789", 0, 9)
+    assert crc.high << 16 | crc.low == 0xCBF43926
+
+
+def test_every_single_changed_byte_is_seen():
+    page = make_page(3, samples=[STEADY] * layout.SAMPLES)
+    for at in range(SIZE):
+        changed = bytearray(page)
+        changed[at] ^= 0x40
+        got = decode(bytes(changed))
+        assert len(got.pages) == 0
+        assert got.damaged == 1
+
+
+def test_nothing_is_an_answer():
+    for raw in (b"", b"S", b"St", b"\xff" * 1000, bytes(SIZE)):
+        got = decode(raw)
+        assert len(got.pages) == len(got.samples) == len(got.events) == 0
+        assert sum(d.length for d in got.damage) == len(raw)
+
+
+def test_damage_is_placed_and_named():
+    page = Recorder()
+    a, b, c = page.page(), page.page(), page.page()
+    newer = bytearray(b)
+    newer[layout.AT_VERSION] = layout.VERSION + 1
+    odd = bytearray(b)
+    odd[layout.AT_N_SAMPLES] = layout.SAMPLES + 1
+    bent = bytearray(b)
+    bent[100] ^= 1
+    for middle, reason in ((seal(newer), "version"), (seal(odd), "contents"),
+                           (bytes(bent), "crc"), (b"\x00" * 50, "stray")):
+        got = decode(a + middle + c)
+        assert [(d.position, d.length, d.reason) for d in got.damage] == [
+            (SIZE, len(middle), reason)
+        ]
+        assert got.pages["seq"].tolist() == [1, 3]
+        assert got.missing == ((2, 2),)
+    short = decode(a + b[:100])
+    assert [(d.position, d.length, d.reason) for d in short.damage] == [(SIZE, 100, "length")]
+
+
+def test_order_and_duplicates():
+    page = Recorder()
+    a, b, c = page.page(), page.page(), page.page()
+    other = make_page(2, samples=[STEADY])
+    got = decode(c + a + b + b + other)
+    assert got.pages["seq"].tolist() == [1, 2, 3]
+    assert (got.duplicates, got.conflicts) == (2, 1)
+    assert got.missing == ()
+
+
+def _mutate(journal: bytes, rng: random.Random) -> bytes:
+    out = bytearray(journal)
+    for _ in range(rng.randint(1, 4)):
+        at = rng.randrange(len(out) + 1)
+        length = rng.choice((1, 1, 2, 7, 50, SIZE, 300))
+        kind = rng.randrange(6)
+        if kind == 0 and at < len(out):
+            out[at] ^= 1 << rng.randrange(8)
+        elif kind == 1:
+            out[at : at + length] = rng.randbytes(length)
+        elif kind == 2:
+            del out[at : at + length]
+        elif kind == 3:
+            out[at:at] = rng.randbytes(length)
+        elif kind == 4:
+            out[at:at] = out[at : at + length]  # also a repeated page or a repeated magic
+        else:
+            del out[at:]
+        out = out or bytearray(b"S")
+    return bytes(out)
+
+
+def _check_mutations(count: int, seed: int) -> None:
+    recorder = Recorder()
+    events = [(layout.EV_CONNECTED, 5, 0)]
+    originals = [recorder.page(pace_tpm=40 + i, events=events, count=23 - i) for i in range(6)]
+    journal = b"".join(originals)
+    rng = random.Random(seed)
+    for turn in range(count):
+        mutated = _mutate(journal, rng)
+        where = f"seed {seed}, mutation {turn}"
+        try:
+            got = decode(mutated)
+        except Exception as error:  # any exception at all is the failure looked for
+            pytest.fail(f"{where}: {error!r}")
+        intact = {i + 1 for i, page in enumerate(originals) if page in mutated}
+        assert set(got.pages["seq"].tolist()) == intact, where
+        used = (len(got.pages) + got.duplicates) * SIZE
+        assert used + sum(d.length for d in got.damage) == len(mutated), where
+        assert len(got.samples) == got.pages["samples"].sum(), where
+
+
+def test_mutated_journals():
+    _check_mutations(10_000, seed=1)
+
+
+@pytest.mark.soak
+def test_many_mutated_journals():
+    _check_mutations(500_000, seed=2)
+
+
+def test_a_log_with_a_tenth_of_its_bytes_random():
+    """One byte in ten at random leaves no page whole; a tenth of the pages spoilt leaves nine
+    in ten; runs of random bytes cost the pages they touch and no other."""
+    recorder = Recorder()
+    originals = [recorder.page() for _ in range(1000)]
+    journal = b"".join(originals)
+    rng = np.random.default_rng(4)
+
+    sown = np.frombuffer(journal, "u1").copy()
+    hit = rng.random(len(sown)) < 0.1
+    sown[hit] = rng.integers(0, 256, hit.sum())
+    got = decode(sown.tobytes())
+    intact = sum(page in sown.tobytes() for page in originals[:50])
+    assert (intact, len(got.pages)) == (0, 0)
+    assert sum(d.length for d in got.damage) == len(journal)
+
+    runs = np.frombuffer(journal, "u1").copy()
+    touched = set()
+    for start in range(0, len(runs), 10_000):
+        begin = start + int(rng.integers(0, 9000))
+        runs[begin : begin + 1000] = rng.integers(0, 256, 1000)
+        touched |= set(range(begin // SIZE, (begin + 999) // SIZE + 1))
+    got = decode(runs.tobytes())
+    assert set(got.pages["seq"].tolist()) == {i + 1 for i in range(1000) if i not in touched}
+    assert len(got.damage) == len(range(0, len(journal), 10_000))
