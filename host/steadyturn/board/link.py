@@ -1,0 +1,286 @@
+"""The link's host side: one question, one framed answer, every wait with an end.
+
+`steadyturn_fw.frames` has the words and the layout of a frame. Nothing that a
+board sends is trusted: a frame counts only with the right CRC, kind, length and
+content; everything else is skipped, and after a few tries the answer is Failed.
+"""
+
+from __future__ import annotations
+
+import struct
+import time
+import zlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from typing import TypeVar
+
+from steadyturn_fw import frames, pages
+
+from steadyturn.board.stream import Stream
+from steadyturn.board.text import printable
+from steadyturn.errors import Failed
+
+ANSWER_S = 1.0  # a flash erase may stop a board for 0.4 s, a full USB buffer for 0.5 s
+TRIES = 3
+START = bytes((frames.START_0, frames.START_1))
+FLASH_HINT = "'steadyturn flash RIG' brings the board up to date."
+T = TypeVar("T")
+
+
+class NoAnswer(Failed):
+    """The port is open, but no valid answer came in time. noise: what came instead."""
+
+    def __init__(self, what: str, how: str, noise: bytes) -> None:
+        super().__init__(what, how)
+        self.noise = noise
+
+
+class NotUnderstood(Failed):
+    """The board speaks the link, but not this question or not in this layout."""
+
+
+@dataclass(frozen=True, slots=True)
+class Who:
+    """What a board says of itself. Times in ms since its boot; no page is stored when
+    first_seq > last_seq; format_id changes when its journal was made anew."""
+
+    protocol: int
+    page_version: int
+    format_id: int
+    boot: int
+    t_ms: int
+    first_seq: int
+    last_seq: int
+    unique_id: str
+    firmware: str
+
+    @property
+    def stored(self) -> int:
+        """Page numbers stored, at most (there may be gaps)."""
+        return max(self.last_seq - self.first_seq + 1, 0)
+
+
+class Frames:
+    """Finds frames in a stream of bytes; noise before, between and inside is skipped."""
+
+    def __init__(self) -> None:
+        self._held = b""
+
+    def feed(self, data: bytes) -> list[tuple[int, bytes]]:
+        """(kind, payload) of every whole frame up to now, in order.
+
+        A start that only looks like one may claim bytes that never come, so later
+        starts are tried too and a whole frame wins over an unfinished one.
+        """
+        held = self._held + data
+        found = []
+        unfinished: int | None = None
+        at = held.find(START)
+        while at >= 0:
+            end = self._end(held, at)
+            after = at + 1
+            if end > len(held):
+                unfinished = at if unfinished is None else unfinished
+            elif end >= 0:
+                body = held[at + 2 : end - frames.CRC_BYTES]
+                if held[end - frames.CRC_BYTES : end] == struct.pack("<I", zlib.crc32(body)):
+                    found.append((body[0], body[2:]))
+                    unfinished = None
+                    after = end
+            at = held.find(START, after)
+        if unfinished is None:  # the last byte may be half a start
+            unfinished = len(held) - held.endswith(START[:1])
+        self._held = held[unfinished:]
+        return found
+
+    @staticmethod
+    def _end(held: bytes, at: int) -> int:
+        """Where the frame that starts at `at` ends: -1 not a frame, past the end when it
+        may still be under way."""
+        if len(held) < at + frames.HEAD_BYTES:
+            return len(held) + 1
+        length = held[at + 3]
+        if length > frames.PAYLOAD_MAX:
+            return -1
+        return at + frames.HEAD_BYTES + length + frames.CRC_BYTES
+
+
+class Link:
+    """Questions to a running board. Raises NoAnswer, NotUnderstood, or Gone."""
+
+    def __init__(self, stream: Stream, *, answer_s: float = ANSWER_S, tries: int = TRIES) -> None:
+        self.stream = stream
+        self.answer_s = answer_s
+        self.tries = tries
+
+    # ---- the questions
+
+    def who(self) -> Who:
+        return self._ask(frames.ASK_WHO, _who)
+
+    def wait(self, seconds: float) -> Who:
+        """Who it is, once it answers; for a board that is still starting."""
+        end = time.monotonic() + seconds
+        while True:
+            try:
+                return self._ask(frames.ASK_WHO, _who, tries=1, answer_s=0.3)
+            except NoAnswer:
+                if time.monotonic() >= end:
+                    raise
+
+    def state(self) -> dict[str, int]:
+        """frames.STATE_FIELDS by name, units in the names."""
+        return self._ask(frames.ASK_STATE, _state)
+
+    def settings(self) -> bytes:
+        """The settings in force, as bytes of the settings file; b"" when there are none."""
+        for _ in range(self.tries):
+            whole = self._settings_once()
+            if whole is not None:
+                return whole
+        raise NoAnswer("The settings changed while they were read.", "Try again.", b"")
+
+    def page(self, seq: int) -> bytes | None:
+        """The first stored page numbered `seq` or later; None when there is none."""
+        return self._ask(frames.ASK_PAGE + b" %d" % seq, partial(_page, seq=seq))
+
+    def flush(self) -> dict[str, int]:
+        """Have the page that is being filled stored; the state after that."""
+        return self._ask(frames.ASK_FLUSH, _state, answer_s=max(self.answer_s, 2.0))
+
+    def release(self) -> dict[str, int]:
+        """Have the load released until the board's next boot; the state after that."""
+        return self._ask(frames.ASK_RELEASE, _state)
+
+    def close(self) -> None:
+        self.stream.close()
+
+    # ---- how they are asked
+
+    def _settings_once(self) -> bytes | None:
+        """All pieces of one settings file, or None when its length changed under way."""
+        whole = b""
+        total = None
+        while total is None or len(whole) < total:
+            offset = len(whole)
+            question = frames.ASK_SETTINGS + b" %d" % offset
+            got, piece = self._ask(question, partial(_piece, offset=offset))
+            if total is not None and got != total:
+                return None
+            total = got
+            whole += piece
+        return whole if len(whole) == total else None
+
+    def _ask(
+        self,
+        question: bytes,
+        accept: Callable[[int, bytes], tuple[T] | None],
+        *,
+        tries: int | None = None,
+        answer_s: float | None = None,
+    ) -> T:
+        """Ask until `accept` takes a frame; it returns its value in a 1-tuple, or None
+        for a frame that is no answer to this question (a late answer to another)."""
+        noise = b""
+        for _ in range(tries or self.tries):
+            self._drain()
+            self.stream.write(question + b"\n")
+            parser = Frames()
+            end = time.monotonic() + (answer_s or self.answer_s)
+            while (left := end - time.monotonic()) > 0:
+                data = self.stream.read(4096, left)
+                noise = (noise + data)[:400]
+                for kind, payload in parser.feed(data):
+                    value = accept(kind, payload)
+                    if value is not None:
+                        return value[0]
+                    if kind == frames.WRONG and payload and question.startswith(payload):
+                        raise NotUnderstood(
+                            f"The board's firmware does not know the question "
+                            f"'{question.decode()}': it is of another version.",
+                            FLASH_HINT,
+                        )
+        raise _silence(noise)
+
+    def _drain(self) -> None:
+        """Throw away what came unasked; a board that never stops sending ends it too."""
+        end = time.monotonic() + 0.05
+        while self.stream.read(4096, 0) and time.monotonic() < end:
+            pass
+
+
+def _silence(noise: bytes) -> NoAnswer:
+    if not noise:
+        return NoAnswer(
+            "The board does not answer.",
+            "Is it started, and does steadyturn's program run on it? " + FLASH_HINT,
+            noise,
+        )
+    return NoAnswer(
+        f"The board sends something, but no valid answer: '{printable(noise)}'",
+        "Another program may run on it, or the cable is bad. " + FLASH_HINT,
+        noise,
+    )
+
+
+# ---- answers: a 1-tuple with the value, or None when the frame is no such answer
+
+
+def _who(kind: int, payload: bytes) -> tuple[Who] | None:
+    if kind != frames.WHO or len(payload) < frames.WHO_FIXED_BYTES:
+        return None
+    if payload[0] != frames.PROTOCOL:
+        raise NotUnderstood(
+            f"The board speaks version {payload[0]} of the link, this program version "
+            f"{frames.PROTOCOL}.",
+            FLASH_HINT,
+        )
+    return (
+        Who(
+            protocol=payload[0],
+            page_version=payload[1],
+            format_id=_number(payload, 2, 4),
+            boot=_number(payload, 6, 3),
+            t_ms=_number(payload, 9, 4),
+            first_seq=_number(payload, 13, 4),
+            last_seq=_number(payload, 17, 4),
+            unique_id=payload[21:29].hex(),
+            firmware=printable(payload[frames.WHO_FIXED_BYTES :], 32),
+        ),
+    )
+
+
+def _state(kind: int, payload: bytes) -> tuple[dict[str, int]] | None:
+    if kind != frames.STATE or len(payload) != frames.STATE_BYTES:
+        return None
+    return ({name: _number(payload, at, size) for name, at, size in frames.STATE_FIELDS},)
+
+
+def _page(kind: int, payload: bytes, seq: int) -> tuple[bytes | None] | None:
+    if kind == frames.END:
+        return (None,)
+    if kind != frames.PAGE or len(payload) != pages.PAGE_BYTES:
+        return None
+    return (payload,) if _number(payload, pages.AT_SEQ, 4) >= seq else None
+
+
+def _piece(kind: int, payload: bytes, offset: int) -> tuple[tuple[int, bytes]] | None:
+    """(total length, bytes) of a piece of the settings that starts at `offset`."""
+    if kind != frames.SETTINGS or len(payload) < 4 or _number(payload, 0, 2) != offset:
+        return None
+    total = _number(payload, 2, 2)
+    piece = payload[4:]
+    if offset < total and not piece:
+        return None  # would never end
+    return ((total, piece),)
+
+
+def _number(payload: bytes, at: int, size: int) -> int:
+    return int.from_bytes(payload[at : at + size], "little")
+
+
+def frame(kind: int, payload: bytes) -> bytes:
+    """One frame as the board writes it; for tests and for boards that are not real."""
+    body = bytes((kind, len(payload))) + payload
+    return START + body + struct.pack("<I", zlib.crc32(body))

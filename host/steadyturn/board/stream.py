@@ -1,0 +1,129 @@
+"""A board's serial port as a stream of bytes, with errors a person can act on.
+
+`Stream` is all that the link needs, so a virtual board without a serial port can
+offer one too.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import sys
+from typing import Any, Protocol
+
+from steadyturn.board.text import printable
+from steadyturn.errors import Failed
+
+BAUD = 115_200  # ignored by boards with their own USB; others expect this rate
+WRITE_S = 2.0  # a board that drains nothing for so long is stuck
+
+
+class Stream(Protocol):
+    def read(self, max_bytes: int, timeout_s: float) -> bytes:
+        """What has come, at most max_bytes; waits at most timeout_s for the first
+        byte; b"" when none came. Raises Gone when the board is no longer there."""
+        ...
+
+    def write(self, data: bytes) -> None: ...
+
+    def close(self) -> None: ...
+
+
+class Gone(Failed):
+    """The board was there and is no longer: unplugged, or without power."""
+
+
+class Busy(Failed):
+    """Another program has the port."""
+
+
+class Stuck(Failed):
+    """The board is there, but takes or gives nothing."""
+
+
+def gone(port: str) -> Gone:
+    return Gone(
+        f"{port}: the board has gone (unplugged, or it lost its power).",
+        "Plug it in again; what it acknowledged before is kept.",
+    )
+
+
+def open_serial(port: str) -> Any:
+    """The port, opened for this program alone. Raises Failed (Busy when in use)."""
+    import serial
+
+    try:
+        return serial.Serial(port, BAUD, timeout=0, write_timeout=WRITE_S, exclusive=True)
+    except (OSError, ValueError, OverflowError) as error:  # SerialException is an OSError
+        raise _explained(port, error) from None
+
+
+class SerialStream:
+    """A Stream over one serial port, held exclusively until close()."""
+
+    def __init__(self, port: str) -> None:
+        self.port = port
+        self._serial = open_serial(port)
+
+    def read(self, max_bytes: int, timeout_s: float) -> bytes:
+        import serial
+
+        try:
+            self._serial.timeout = max(timeout_s, 0)
+            first: bytes = self._serial.read(1)
+            if not first or max_bytes == 1:
+                return first
+            waiting = min(self._serial.in_waiting, max_bytes - 1)
+            return first + self._serial.read(waiting) if waiting > 0 else first
+        except (OSError, TypeError, serial.SerialException):
+            # TypeError: pyserial's read on a descriptor that has just been closed
+            raise gone(self.port) from None
+
+    def write(self, data: bytes) -> None:
+        import serial
+
+        try:
+            self._serial.write(data)
+        except serial.SerialTimeoutException:
+            raise Stuck(
+                f"{self.port}: the board takes no more bytes.",
+                "Press its reset button, or unplug it and plug it in again.",
+            ) from None
+        except (OSError, TypeError):
+            raise gone(self.port) from None
+
+    def close(self) -> None:
+        with contextlib.suppress(OSError):  # the port may have gone
+            self._serial.close()
+
+
+def _explained(port: str, error: BaseException) -> Failed:
+    """What went wrong on opening, by error number; pyserial's texts differ by system."""
+    number = getattr(error, "errno", None)
+    text = str(error)
+    name = printable(port, 80)
+    missing = (errno.ENOENT, errno.ENODEV, errno.ENXIO, errno.EIO)
+    if number in missing or "FileNotFoundError" in text:
+        return Failed(
+            f"{name}: there is no such port now.",
+            "Plug the board in with a cable that carries data (many only charge), and leave "
+            "--port out to have it found.",
+        )
+    if number == errno.EACCES and sys.platform.startswith("linux"):
+        return Failed(
+            f"{name}: you may not open this port.",
+            "Join the group that owns it: 'sudo usermod -a -G dialout $USER' (Arch: uucp), "
+            "then log out and in.",
+        )
+    busy = (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK)
+    if number in busy or "exclusively lock" in text or "PermissionError" in text:
+        return Busy(
+            f"{name}: another program has this port.",
+            "Close the serial monitor, editor or second steadyturn that uses it, and try again.",
+        )
+    if number == errno.EACCES:
+        return Failed(f"{name}: you may not open this port.", "Ask the system's administrator.")
+    return Failed(
+        f"{name}: the port cannot be opened ({printable(text, 120)}).",
+        "Unplug the board, plug it in again, and leave --port out to have it found.",
+    )

@@ -1,0 +1,114 @@
+"""The firmware's codes in a maker's words; every screen and page takes them from here.
+
+The codes' names are `steadyturn_fw.pages`'; a code that is not known (a newer
+board) is shown as its number and never raises.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from steadyturn_fw import pages
+
+# lamp: what it asks for, and what it looks like on one LED
+CUE = {
+    "rest": ("rest", "turn when you are ready"),
+    "faster": ("faster", "give more"),
+    "hold": ("hold", "just right"),
+    "slower": ("slower", "a little less"),
+    "stop": ("STOP", "slow right down; the phone is disconnected"),
+    "fault": ("fault", "count the long flashes"),
+}
+
+# why the phone is disconnected
+REASON = {
+    "none": "connected",
+    "not_yet": "not turned fast enough yet",
+    "low_bus": "the volts were about to collapse",
+    "over_voltage": "too many volts",
+    "over_current": "too much current",
+    "over_speed": "turned too fast",
+    "sensor_lost": "the sensor does not answer and the volts are not safe",
+    "settings_bad": "the board has no valid settings",
+    "fading": "the board's own supply is going",
+    "asked": "released from the laptop",
+    "waiting": "waiting a little before the next try",
+}
+
+# faults; the number of long flashes is the code
+FAULT = {
+    "none": "no fault",
+    "settings": "settings missing or damaged: run 'steadyturn flash RIG'",
+    "sensor": "the sensor does not answer: look at its four wires",
+    "over_voltage": "too many volts reached the converter",
+    "over_current": "too much current flowed",
+    "journal": "the journal cannot be written; charging goes on",
+    "program": "the program stopped on an error of its own and started again",
+}
+
+# how sure the pace is
+VALIDITY = {
+    "valid": "measured from volts and current",
+    "bound": "at most this: hardly any current flows, so the volts alone say little",
+    "volts_only": "from the volts alone: the sensor does not answer",
+    "no_sensor": "not known: neither sensor nor volts can be read",
+}
+
+EVENT = {
+    "none": "nothing",
+    "boot": "board started",
+    "connected": "phone connected",
+    "released": "phone disconnected",
+    "fault": "fault began",
+    "fault_end": "fault ended",
+    "gap": "samples missing",
+    "erase_connected": "flash erased while charging",
+    "host": "laptop connected",
+    "collapse": "too much load for this pace",
+    "settings": "settings taken into force",
+}
+
+
+def name_of(names: Sequence[str], code: int) -> str:
+    """The firmware's name of a code, for --json: "code 12" when there is none."""
+    return names[code] if 0 <= code < len(names) else f"code {code}"
+
+
+def cue(code: int) -> str:
+    """One word, as on the lamp's card."""
+    name = name_of(pages.CUES, code)
+    return CUE.get(name, (name, ""))[0]
+
+
+def cue_advice(code: int) -> str:
+    """What the arm should do."""
+    return CUE.get(name_of(pages.CUES, code), ("", ""))[1]
+
+
+def reason(code: int) -> str:
+    """Why the phone is disconnected."""
+    name = name_of(pages.REASONS, code)
+    return REASON.get(name, name)
+
+
+def fault(code: int) -> str:
+    """The fault, and what to do about it."""
+    name = name_of(pages.FAULTS, code)
+    return FAULT.get(name, name)
+
+
+def validity(code: int) -> str:
+    """How sure the pace is."""
+    name = name_of(pages.VALIDITY, code)
+    return VALIDITY.get(name, name)
+
+
+def event(code: int, argument: int = 0) -> str:
+    """An event of the journal with its argument in words."""
+    name = name_of(pages.EVENT_NAMES, code)
+    text = EVENT.get(name, name)
+    if code == pages.EV_RELEASED:
+        return f"{text}: {reason(argument)}"
+    if code in (pages.EV_FAULT, pages.EV_FAULT_END):
+        return f"{text}: {fault(argument)}"
+    return text
