@@ -1,0 +1,217 @@
+"""The library: every page ever pulled, byte for byte, in one SQLite file in one folder.
+
+Adding is idempotent: a page is known by its board and its sequence number. Two programs may
+add at once. What cannot be done is `Failed` with a remedy, and never costs stored pages.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+
+from steadyturn.errors import Failed
+from steadyturn.sessions import decode, schema
+
+FOLDER_VARIABLE = "STEADYTURN_LIBRARY"
+
+
+@dataclass(frozen=True, slots=True)
+class BoardRow:
+    """A board as the library knows it. unique_id: the chip's, in hex; format_id: made once
+    when its journal was, so that a reformatted board is another row; first_seen_s: host
+    time, seconds since 1970."""
+
+    id: int
+    unique_id: str
+    format_id: int
+    first_seen_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """One meeting of board and host: at host_s (seconds since 1970) the board was t_ms into
+    boot number `boot`. first_seq, last_seq: pages it had (None: none). settings: the text in
+    force. finished: 1 if the pull ran to its
+    end. pages: how many it brought."""
+
+    id: int
+    board: int
+    kind: str
+    host_s: float
+    boot: int
+    t_ms: int
+    firmware: str
+    first_seq: int | None
+    last_seq: int | None
+    settings: bytes
+    finished: int
+    pages: int
+
+
+def default_folder() -> Path:
+    """STEADYTURN_LIBRARY, else the user's data folder as the system has it."""
+    named = os.environ.get(FOLDER_VARIABLE)
+    if named:
+        return Path(named)
+    import platformdirs
+
+    return Path(platformdirs.user_data_dir("steadyturn", appauthor=False))
+
+
+class Library:
+    """A library folder, open. Use as a context manager; one object per thread.
+
+    readonly: for looking only; makes and changes nothing, and raises Failed if there is no
+    library yet.
+    """
+
+    def __init__(self, folder: Path | None = None, *, readonly: bool = False) -> None:
+        self.folder = Path(folder) if folder is not None else default_folder()
+        self.path = self.folder / schema.FILE
+        if readonly and not self.path.exists():
+            raise Failed(f"There is no library in {self.folder} yet.",
+                         "'steadyturn pull' makes it, or name another with --library.")
+        self._db = schema.open_file(self.path, readonly=readonly)
+
+    def close(self) -> None:
+        self._db.close()
+
+    def __enter__(self) -> Library:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    # ---- boards
+
+    def board(self, unique_id: str, format_id: int, *, now_s: float) -> BoardRow:
+        """The board with this identity; makes its row when it is new."""
+        key = (unique_id, format_id)
+        with schema.plain_errors(self.path), schema.transaction(self._db):
+            self._db.execute(
+                "INSERT INTO board (unique_id, format_id, first_seen_s) VALUES (?, ?, ?) "
+                "ON CONFLICT DO NOTHING", (*key, now_s))
+            row = self._db.execute(
+                "SELECT id, unique_id, format_id, first_seen_s FROM board "
+                "WHERE unique_id = ? AND format_id = ?", key).fetchone()
+        return BoardRow(*row)
+
+    def boards(self) -> list[BoardRow]:
+        """All boards, the one met last first."""
+        rows = self._rows(
+            "SELECT id, unique_id, format_id, first_seen_s FROM board ORDER BY "
+            "(SELECT max(contact.id) FROM contact WHERE contact.board = board.id) DESC, id DESC")
+        return [BoardRow(*row) for row in rows]
+
+    # ---- contacts
+
+    def begin(
+        self, board: BoardRow, *, kind: str, host_s: float, boot: int, t_ms: int,
+        firmware: str, seqs: tuple[int, int] | None, settings: bytes,
+    ) -> int:
+        """Note a contact; returns its id. seqs: first and last page the board has."""
+        first, last = seqs or (None, None)
+        digest = hashlib.sha256(settings).hexdigest()
+        with schema.plain_errors(self.path), schema.transaction(self._db):
+            self._db.execute("INSERT INTO settings (sha256, text) VALUES (?, ?) "
+                             "ON CONFLICT DO NOTHING", (digest, settings))
+            done = self._db.execute(
+                "INSERT INTO contact (board, kind, host_s, boot, t_ms, firmware, first_seq, "
+                "last_seq, settings) VALUES (?, ?, ?, ?, ?, ?, ?, ?, "
+                "(SELECT id FROM settings WHERE sha256 = ?))",
+                (board.id, kind, host_s, boot, t_ms, firmware, first, last, digest))
+        assert done.lastrowid is not None
+        return done.lastrowid
+
+    def finish(self, contact: int) -> None:
+        """Mark a contact as having run to its end."""
+        with schema.plain_errors(self.path), schema.transaction(self._db):
+            self._db.execute("UPDATE contact SET finished = 1 WHERE id = ?", (contact,))
+
+    def contacts(self, board: BoardRow) -> list[Contact]:
+        """The board's contacts, oldest first."""
+        rows = self._rows(
+            "SELECT contact.id, board, kind, host_s, boot, t_ms, firmware, first_seq, last_seq, "
+            "settings.text, finished, "
+            "(SELECT count(*) FROM page WHERE page.contact = contact.id) "
+            "FROM contact JOIN settings ON settings.id = contact.settings "
+            "WHERE board = ? ORDER BY contact.id", board.id)
+        return [Contact(*row) for row in rows]
+
+    # ---- pages
+
+    def add_pages(self, board: BoardRow, contact: int, pages: Iterable[bytes]) -> int:
+        """Store pages verbatim, all or none; returns how many were new.
+
+        Pages must be whole (`decode.fault(page) == ""`); ValueError otherwise, because a
+        damaged page's number cannot be trusted: give those to `add_damaged`.
+        """
+        rows = []
+        for page in pages:
+            if len(page) != decode.layout.PAGE_BYTES or decode.fault(page):
+                raise ValueError("not a whole page")
+            rows.append((board.id, decode.seq_of(page), decode.boot_of(page), contact, page))
+        with schema.plain_errors(self.path), schema.transaction(self._db):
+            before = self._db.total_changes
+            self._db.executemany(
+                "INSERT INTO page (board, seq, boot, contact, raw) VALUES (?, ?, ?, ?, ?) "
+                "ON CONFLICT DO NOTHING", rows)
+            return self._db.total_changes - before
+
+    def add_damaged(
+        self, board: BoardRow, contact: int, asked_seq: int, reason: str, raw: bytes
+    ) -> bool:
+        """Keep bytes that came in place of page `asked_seq`; False if they were here."""
+        with schema.plain_errors(self.path), schema.transaction(self._db):
+            before = self._db.total_changes
+            self._db.execute(
+                "INSERT INTO damaged (board, contact, asked_seq, reason, raw) "
+                "VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
+                (board.id, contact, asked_seq, reason, raw))
+            return self._db.total_changes > before
+
+    def seqs(self, board: BoardRow) -> list[int]:
+        """Sequence numbers of the stored pages, ascending."""
+        rows = self._rows("SELECT seq FROM page WHERE board = ? ORDER BY seq", board.id)
+        return [row[0] for row in rows]
+
+    def pages(
+        self, board: BoardRow, *, since_seq: int = 0, contacts: Iterable[int] | None = None
+    ) -> bytes:
+        """Raw pages joined, by sequence number, from `since_seq`; `contacts`: only those that
+        these contacts brought."""
+        if contacts is None:
+            rows = self._rows("SELECT raw FROM page WHERE board = ? AND seq >= ? ORDER BY seq",
+                              board.id, since_seq)
+        else:
+            wanted = list(contacts)
+            marks = ", ".join("?" * len(wanted))
+            rows = self._rows(
+                f"SELECT raw FROM page WHERE board = ? AND seq >= ? AND contact IN ({marks}) "
+                "ORDER BY seq", board.id, since_seq, *wanted)
+        return b"".join(row[0] for row in rows)
+
+    def page_before(self, board: BoardRow, seq: int) -> bytes:
+        """The stored page with the highest number below `seq`; empty if there is none."""
+        rows = self._rows("SELECT raw FROM page WHERE board = ? AND seq < ? "
+                          "ORDER BY seq DESC LIMIT 1", board.id, seq)
+        return bytes(rows[0][0]) if rows else b""
+
+    def damaged(self, board: BoardRow) -> list[tuple[int, int, str, bytes]]:
+        """What came damaged: contact, number asked for, reason, bytes."""
+        return [tuple(row) for row in self._rows(
+            "SELECT contact, asked_seq, reason, raw FROM damaged WHERE board = ? ORDER BY id",
+            board.id)]
+
+    def _rows(self, query: str, *values: object) -> list[tuple]:
+        with schema.plain_errors(self.path):
+            return self._db.execute(query, values).fetchall()
+
+
