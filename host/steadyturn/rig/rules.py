@@ -1,0 +1,209 @@
+"""What the values of a rig must satisfy together; one small function per rule.
+
+`faults`: the rig cannot be used like this. `remarks`: it can, but look at it.
+To add a rule, write a function that yields and append it to RULES.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from steadyturn.rig.remarks import Remark, remarks
+from steadyturn.rig.types import Rig
+from steadyturn.rig.units import plain
+
+__all__ = ["RULES", "Fault", "Remark", "faults", "remarks"]
+
+USB_LOADS = ("phone", "power_bank", "lantern")
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """keys: every key it is about, the one to look at first; value: as in the file."""
+
+    keys: tuple[str, ...]
+    value: str
+    right: str
+    how: str = ""
+
+
+def faults(rig: Rig) -> list[Fault]:
+    """All rules that the rig breaks."""
+    return [fault for rule in RULES for fault in rule(rig)]
+
+
+def _order(rig: Rig, part: str, low: str, high: str, how: str = "") -> Iterator[Fault]:
+    """The value of key `low` must be below that of key `high`; both in one part, same unit."""
+    from steadyturn.rig.types import specs
+
+    of_key = {s.key: (f, s.scale) for f, s in specs(getattr(rig, part)).items()}
+    (f_low, scale), (f_high, _) = of_key[low], of_key[high]
+    below, above = getattr(getattr(rig, part), f_low), getattr(getattr(rig, part), f_high)
+    if not below < above:
+        yield Fault((f"{part}.{low}", f"{part}.{high}"), plain(below / scale),
+                    f"must be below {high} ({plain(above / scale)}).", how)
+
+
+# ------------------------------------------------------------------- making volts
+
+
+def motor_constant(rig: Rig) -> Iterator[Fault]:
+    m = rig.motor
+    if m.emf_v_s is None and (m.rated_v is None or m.no_load_rad_s is None):
+        yield Fault(
+            ("motor.rated_v", "motor.no_load_rpm", "motor.emf_v_per_krpm"), "",
+            "the motor needs rated_v and no_load_rpm from its nameplate, or emf_v_per_krpm.",
+            "Spin the shaft with a drill of known speed and read the volts with nothing "
+            "connected: 2.1 V at 1500 rpm is emf_v_per_krpm = 1.4")
+
+
+def nameplate(rig: Rig) -> Iterator[Fault]:
+    """Otherwise its EMF constant k = (V - I0 R - Vb) / w0 would not be positive."""
+    m = rig.motor
+    if m.rated_v is None or m.no_load_rad_s is None:
+        return
+    lost = m.no_load_a * m.terminal_ohm + m.brush_drop_v
+    if m.rated_v <= lost:
+        yield Fault(
+            ("motor.rated_v", "motor.no_load_a", "motor.terminal_ohm", "motor.brush_drop_v"),
+            plain(m.rated_v),
+            f"running free this motor already loses {lost:.3g} V in its resistance and brushes "
+            f"(no_load_a times terminal_ohm, and brush_drop_v); rated_v must be more.",
+            "Check no_load_a (is it in amperes?) and terminal_ohm.")
+
+
+def stages(rig: Rig) -> Iterator[Fault]:
+    if not rig.stages:
+        yield Fault(("stage",), "", "there is no gear stage: write at least one [[stage]].",
+                    "Handle straight on the motor's shaft: [[stage]] with ratio = 1 and "
+                    "efficiency = 1")
+    for i, stage in enumerate(rig.stages, 1):
+        key = f"stage[{i}]"
+        keys = (key, f"{key}.driver_teeth", f"{key}.driven_teeth", f"{key}.ratio")
+        teeth = (stage.driver_teeth is not None) + (stage.driven_teeth is not None)
+        if stage.ratio is not None and teeth:
+            yield Fault(keys, "", "give ratio or the teeth, not both.",
+                        "With teeth known, take the ratio out.")
+        elif stage.ratio is None and teeth < 2:
+            yield Fault(keys, "", "give driver_teeth and driven_teeth, or ratio.",
+                        "Count the teeth: the driver is the wheel on the handle's side.")
+
+
+def rectifier(rig: Rig) -> Iterator[Fault]:
+    if rig.rectifier.kind == "none":
+        yield Fault(("rectifier.kind",), '"none"', 'a rig with a board needs "schottky" or '
+                    '"bridge".', "Without one, current flows back and drives the handle, and "
+                    "turning backwards puts the bus below ground.")
+
+
+def air(rig: Rig) -> Iterator[Fault]:
+    yield from _order(rig, "air", "cold_c", "hot_c")
+    if rig.bank.mount_max_c <= rig.air.hot_c:
+        yield Fault(("bank.mount_max_c", "air.hot_c"), plain(rig.bank.mount_max_c),
+                    f"the mount must bear more than the air's hot_c ({plain(rig.air.hot_c)}).",
+                    "PLA softens near 55 degC, PETG near 75.")
+
+
+def comfort(rig: Rig) -> Iterator[Fault]:
+    yield from _order(rig, "arm", "comfort_low_tpm", "comfort_high_tpm")
+
+
+# --------------------------------------------------------- from the bus to the phone
+
+
+def converter_thresholds(rig: Rig) -> Iterator[Fault]:
+    yield from _order(rig, "converter", "stop_v", "start_v",
+                      "A converter lets go at a lower voltage than it starts at; of equal "
+                      "ones it would chatter.")
+    yield from _order(rig, "converter", "start_v", "max_in_v")
+
+
+def converter_output(rig: Rig) -> Iterator[Fault]:
+    c = rig.converter
+    if c.kind == "boost" and c.start_v >= c.out_v:
+        yield Fault(("converter.start_v", "converter.out_v", "converter.kind"), plain(c.start_v),
+                    f"a boost only raises: it must start below its out_v ({plain(c.out_v)}).",
+                    'A converter that takes more than it gives is a "buck" or "buck_boost".')
+    if c.kind in ("buck", "linear") and c.max_in_v <= c.out_v + c.headroom_v:
+        yield Fault(("converter.max_in_v", "converter.out_v", "converter.headroom_v",
+                     "converter.kind"), plain(c.max_in_v),
+                    f'a "{c.kind}" only lowers: max_in_v must be above out_v and headroom_v '
+                    f"together ({plain(c.out_v + c.headroom_v)}).",
+                    'A converter that gives more than it takes is a "boost" or "buck_boost".')
+
+
+def device_voltage(rig: Rig) -> Iterator[Fault]:
+    c, load = rig.converter, rig.load
+    if load.kind not in USB_LOADS:
+        return
+    if c.out_v > load.max_v:
+        yield Fault(("converter.out_v", "load.max_v", "load.kind"), plain(c.out_v),
+                    f"the {load.kind} bears {plain(load.max_v)} V (load.max_v).",
+                    "Set the converter to 5.0-5.2 V with nothing connected.")
+    if c.out_v <= load.min_v:
+        yield Fault(("converter.out_v", "load.min_v", "load.kind"), plain(c.out_v),
+                    f"the {load.kind} draws nothing at or below {plain(load.min_v)} V "
+                    "(load.min_v).",
+                    "Set the converter to 5.0-5.2 V with nothing connected.")
+
+
+def load(rig: Rig) -> Iterator[Fault]:
+    if rig.load.kind == "resistor" and rig.load.resistance_ohm is None:
+        yield Fault(("load", "load.kind", "load.resistance_ohm"), '"resistor"',
+                    "a resistor needs resistance_ohm.", "Read it with the meter.")
+    if rig.load.kind in USB_LOADS:
+        yield from _order(rig, "load", "min_v", "sag_v")
+        yield from _order(rig, "load", "sag_v", "max_v")
+
+
+def protection(rig: Rig) -> Iterator[Fault]:
+    p, c = rig.protection, rig.converter
+    for key, volts in (("bus_clamp_v", p.bus_clamp_v), ("bus_cut_v", p.bus_cut_v)):
+        if volts is not None and volts <= c.start_v:
+            yield Fault((f"protection.{key}", "converter.start_v"), plain(volts),
+                        f"at {plain(volts)} V it acts before the converter starts "
+                        f"({plain(c.start_v)} V).",
+                        "It belongs between the window and the lowest rating.")
+    if p.bus_clamp_w is not None and p.bus_clamp_v is None:
+        yield Fault(("protection.bus_clamp_w", "protection.bus_clamp_v"), plain(p.bus_clamp_w),
+                    "a clamp's watts need its volts: bus_clamp_v.", "")
+    if p.output_cut_v is not None and p.output_cut_v <= c.out_v:
+        yield Fault(("protection.output_cut_v", "converter.out_v"), plain(p.output_cut_v),
+                    f"must be above the converter's out_v ({plain(c.out_v)}), or it always acts.",
+                    "About 5.5 V for a 5 V output.")
+
+
+def supply(rig: Rig) -> Iterator[Fault]:
+    yield from _order(rig, "supply", "off_v", "forbid_v",
+                      "Writing must be over before the board stops.")
+    yield from _order(rig, "supply", "forbid_v", "fade_v",
+                      "Between the two the journal is saved.")
+    yield from _order(rig, "supply", "fade_v", "reservoir_max_v",
+                      "A reservoir that is never above fade_v would never let the load on.")
+    s = rig.supply
+    if s.feed == "crank" and s.wake_v - s.drop_v <= s.off_v:
+        yield Fault(("supply.wake_v", "supply.drop_v", "supply.off_v"), plain(s.wake_v),
+                    f"less its drop_v ({plain(s.drop_v)}) it must be above off_v "
+                    f"({plain(s.off_v)}): the board would stop at the volts that wake it.", "")
+
+
+# ------------------------------------------------------------------------ the board
+
+
+def sensor(rig: Rig) -> Iterator[Fault]:
+    s = rig.sensor
+    if not 0x40 <= s.address <= 0x4F:  # both chips: address pins A1 and A0, data sheets
+        yield Fault(("sensor.address",), hex(s.address),
+                    f"an {s.chip.upper()} has an address from 0x40 to 0x4f.",
+                    "0x40 unless its address pads A0 and A1 are bridged.")
+    if s.chip == "ina219" and s.alert:
+        yield Fault(("sensor.alert_wired", "sensor.chip"), "true",
+                    "the INA219 has no alert pin: false.",
+                    "The INA226 has one; with an INA219, fit a clamp or a cut.")
+
+
+RULES: tuple[Callable[[Rig], Iterator[Fault]], ...] = (
+    motor_constant, nameplate, stages, rectifier, air, comfort, converter_thresholds,
+    converter_output, device_voltage, load, protection, supply, sensor,
+)

@@ -1,0 +1,142 @@
+"""From bytes to a TOML tree with lines, and every syntax error put in plain words.
+
+`tomllib` stops at the first error. Where the faulty statement stands on one line,
+it is blanked and the rest is read too, so that all the errors are told at once.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from steadyturn.errors import Problem, WrongInput
+from steadyturn.rig.lines import Scan, scan
+from steadyturn.rig.values import shown
+
+BIGGEST = 200_000  # bytes; a full rig file with comments has some 10,000
+_NEW = "'steadyturn new FILE' writes a rig file."
+_MOST_ERRORS = 25
+
+
+def read_text(path: Path) -> str:
+    """The file's text; WrongInput for anything that is no readable text file."""
+
+    def wrong(right: str, how: str = "") -> WrongInput:
+        return WrongInput(Problem(str(path), "", "", right, how))
+
+    try:
+        if path.is_dir():
+            raise wrong("this is a folder, not a rig file.", "Name the .toml file in it.")
+        with path.open("rb") as file:
+            raw = file.read(BIGGEST + 1)
+    except FileNotFoundError:
+        raise wrong("there is no such file.", _NEW) from None
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
+        reason = getattr(error, "strerror", None) or str(error)
+        raise wrong(f"it cannot be read: {reason}.") from None
+    if len(raw) > BIGGEST:
+        raise wrong(f"too big for a rig file: it has more than {BIGGEST // 1000} kB.",
+                    "A rig file is a short text. " + _NEW)
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        raise WrongInput(Problem(
+            f"{path}:{line}", "", "", f"not UTF-8 text: byte 0x{raw[error.start]:02x}.",
+            "Save it from a text editor with the encoding UTF-8.")) from None
+
+
+def load(text: str, name: str) -> tuple[dict[str, Any], Scan, list[Problem]]:
+    """The tree, the scan with its lines, and the syntax problems (the tree then lacks
+    the faulty statements)."""
+    text = text.removeprefix("\ufeff").replace("\r\n", "\n")
+    found = scan(text)
+    problems = [
+        Problem(f"{name}:{again}", dotted(path), "", f"given twice; the first is on line {first}.",
+                "Keep one of them." if path[-1:] != ("stage",) else "Write [[stage]] for each.")
+        for path, first, again in found.duplicates
+    ]
+    reported = {again for _, _, again in found.duplicates}
+    while True:
+        try:
+            return tomllib.loads(text), found, problems
+        except RecursionError:
+            problems.append(Problem(f"{name}:1", "", "", "brackets inside brackets too deep.",
+                                    "A rig file needs at most three."))
+            return {}, found, problems
+        except ValueError as error:  # TOMLDecodeError is one; so is an int of 5,000 digits
+            line = _line_of(error, text)
+            source = text.split("\n")[line - 1]
+            if line not in reported:
+                problems.append(_syntax_problem(error, source, f"{name}:{line}"))
+        text, blanked = _blank(text, line)
+        if not blanked or len(problems) >= _MOST_ERRORS:
+            return {}, found, problems
+
+
+def _line_of(error: ValueError, text: str) -> int:
+    at = re.search(r"at line (\d+)", str(error))
+    if at:
+        return int(at[1])
+    if "int" in str(error) and "digits" in str(error):
+        long = re.search(r"\d{4000}", text.replace("_", ""))
+        return text.count("\n", 0, long.start()) + 1 if long else 1
+    return max(1, len(text.rstrip("\n").split("\n")))
+
+
+def _blank(text: str, line: int) -> tuple[str, bool]:
+    """Without the statement on `line`, where it stands on that line alone."""
+    for first, last in scan(text).statements:
+        if first <= line <= last:
+            rows = text.split("\n")
+            # a header is kept as an unknown section: what follows must not move elsewhere
+            lost = rows[first - 1].lstrip().startswith("[")
+            if first != last or lost:
+                return text, False
+            rows[first - 1] = ""
+            return "\n".join(rows), True
+    return text, False
+
+
+_SLIPS = (
+    (r'=\s*[-+]?\d+,\d+\s*(#.*)?$', "numbers have a decimal point, not a comma."),
+    (r'=\s*[-+]?[\d.]+\s*[A-Za-z%°Ωµ]+', "a number stands alone; its unit ends the key."),
+    (r'=\s*[-+]?\.\d', "a number begins with a digit: 0.5, not .5"),
+    (r'=\s*[-+]?\d+\.\s*(#.*)?$', "a number ends with a digit: 5 or 5.0, not 5."),
+    (r'=\s*[-+]?0\d', "a number does not begin with extra zeros."),
+    (r'=\s*(True|False|TRUE|FALSE|yes|no|Yes|No|on|off)\b', "true or false, in small letters."),
+    (r'[“”„‘’«»]', 'quotes are the plain " of the keyboard.'),
+    (r'^\s*[^=#\[]+:', "a key and its value are joined by =, not by a colon."),
+    (r'=\s*(#.*)?$', "there is no value behind the = sign."),
+    (r'^\s*[\w.-]+\s*(#.*)?$', "a line is 'key = value' or a [section]."),
+    (r'=\s*"[^"]*(#.*)?$', "a quote is opened and not closed on the line."),
+    (r'=\s*[A-Za-z][\w ,-]*\s*(#.*)?$', 'text stands in quotes: "like this".'),
+    (r'^\s*\[+[^\]]*$', "a section's bracket is not closed."),
+)
+
+
+def _syntax_problem(error: ValueError, source: str, where: str) -> Problem:
+    for pattern, right in _SLIPS:
+        if re.search(pattern, source):
+            return Problem(where, "", "", right, f"The line reads: {_short(source)}")
+    said = re.sub(r"\s*\(at [^)]*\)", "", str(error).split(";")[0])
+    return Problem(where, "", "", f"not TOML here: {said[:1].lower()}{said[1:]}.",
+                   f"The line reads: {_short(source)}" if source.strip() else
+                   "Look at the lines above for an open bracket or quote.")
+
+
+def _short(source: str) -> str:
+    return shown(source.strip())[1:-1]
+
+
+def dotted(path: tuple[str | int, ...]) -> str:
+    """("stage", 0, "ratio") -> "stage[1].ratio": elements counted from 1."""
+    text = ""
+    for part in path:
+        if isinstance(part, int):
+            text += f"[{part + 1}]"
+        else:
+            text += ("." if text else "") + shown(part)[1:-1]
+    return text if len(text) <= 80 else text[:77] + "..."
