@@ -1,0 +1,3 @@
+import steadyturn_fw.main
+
+steadyturn_fw.main.run()

@@ -1,0 +1,218 @@
+"""The link: answers the host's questions inside the loop. link.md has the protocol.
+
+Everything that arrives is taken in at every tick, because on a full input ring
+a board no longer sees Ctrl-C. Only a line that starts with ":" is answered, and
+only one answer is under way at a time, so the answer always fits the USB buffer
+of a host that reads.
+"""
+
+import select
+import sys
+from time import ticks_diff, ticks_ms
+
+from steadyturn_fw import VERSION, frames, pages
+
+NEWLINE = 10
+COLON = 58
+SPACE = 32
+ACTIVE_MS = 1000  # after a question the next one is looked for every millisecond this long
+SLOW_MS = 100  # an answer that took longer met a host that does not read
+QUIET_MS = 2000  # then nothing is answered for this long
+MOST_BYTES = 192  # taken in at one call
+
+
+class Link:
+    def __init__(self, source):
+        """`source` gives the numbers: see loop.Loop.fill_state and its neighbours."""
+        self.source = source
+        self.reader = sys.stdin.buffer
+        self.writer = sys.stdout.buffer
+        self.poll = select.poll()
+        self.poll.register(sys.stdin, select.POLLIN)
+        self.byte = bytearray(1)
+        self.line = bytearray(frames.LINE_MAX)
+        self.length = 0
+        self.spoilt = False
+        self.frame = bytearray(frames.FRAME_MAX)
+        self.state_view = memoryview(self.frame)[
+            : frames.HEAD_BYTES + frames.STATE_BYTES + frames.CRC_BYTES
+        ]
+        self.page_view = memoryview(self.frame)[
+            : frames.HEAD_BYTES + pages.PAGE_BYTES + frames.CRC_BYTES
+        ]
+        self.crc = pages.Crc()
+        self.asked = False  # a question was seen since boot
+        self.asked_ms = 0
+        self.slow = False
+        self.slow_ms = 0
+        self.allocated = False  # an answer was made that left rubbish on the heap
+
+    def active(self):
+        if self.asked and ticks_diff(ticks_ms(), self.asked_ms) > ACTIVE_MS:
+            self.asked = False
+        return self.asked
+
+    def service(self):
+        """Take in what has arrived and answer each question that is complete."""
+        left = MOST_BYTES
+        while left and self._waiting():
+            left -= 1
+            if self.reader.readinto(self.byte) != 1:
+                return
+            self._take(self.byte[0])
+
+    def _waiting(self):
+        for _ in self.poll.ipoll(0):
+            return True
+        return False
+
+    def _take(self, byte):
+        if byte == NEWLINE:
+            if self.length and not self.spoilt and self.line[0] == COLON:
+                self._answer()
+            self.length = 0
+            self.spoilt = False
+        elif byte == 13:
+            pass  # terminals add it
+        elif byte < 32 or byte > 126:
+            self.spoilt = True
+        elif self.length == frames.LINE_MAX:
+            self.spoilt = True
+        else:
+            self.line[self.length] = byte
+            self.length += 1
+
+    # ---- questions
+
+    def _is(self, word):
+        size = len(word)
+        if self.length < size or (self.length > size and self.line[size] != SPACE):
+            return False
+        i = 0
+        while i < size:
+            if self.line[i] != word[i]:
+                return False
+            i += 1
+        return True
+
+    def _number(self, after):
+        """The decimal number after the word; -1: none or no such number can be meant."""
+        at = after + 1
+        if at >= self.length or self.length - at > 10:
+            return -1
+        value = 0
+        while at < self.length:
+            digit = self.line[at] - 48
+            if not 0 <= digit <= 9 or value > 107374181:
+                return -1
+            value = value * 10 + digit
+            at += 1
+        return value
+
+    def _answer(self):
+        now = ticks_ms()
+        if self.slow:
+            if ticks_diff(now, self.slow_ms) < QUIET_MS:
+                return
+            self.slow = False
+        if not self.asked:
+            self.source.host_seen()
+        self.asked = True
+        self.asked_ms = now
+        bare = True
+        i = 0
+        while i < self.length:
+            if self.line[i] == SPACE:
+                bare = False
+            i += 1
+        if bare and self._is(frames.ASK_STATE):
+            self._state()
+        elif not bare and self._is(frames.ASK_PAGE):
+            self._page(self._number(len(frames.ASK_PAGE)))
+        elif bare and self._is(frames.ASK_WHO):
+            self._who()
+        elif not bare and self._is(frames.ASK_SETTINGS):
+            self._settings(self._number(len(frames.ASK_SETTINGS)))
+        elif bare and self._is(frames.ASK_FLUSH):
+            self.allocated = True
+            self.source.flush_asked()
+            self._state()
+        elif bare and self._is(frames.ASK_RELEASE):
+            self.source.release_asked()
+            self._state()
+        else:
+            self._wrong()
+        if ticks_diff(ticks_ms(), self.asked_ms) > SLOW_MS:
+            self.slow = True
+            self.slow_ms = ticks_ms()
+
+    # ---- answers
+
+    def _seal(self, kind, size):
+        frame = self.frame
+        frame[0] = frames.START_0
+        frame[1] = frames.START_1
+        frame[2] = kind
+        frame[3] = size
+        self.crc.reset()
+        self.crc.feed(frame, 2, frames.HEAD_BYTES + size)
+        self.crc.store(frame, frames.HEAD_BYTES + size)
+
+    def _send(self, kind, size):
+        self._seal(kind, size)
+        self.allocated = True  # the view below
+        self.writer.write(memoryview(self.frame)[: frames.HEAD_BYTES + size + frames.CRC_BYTES])
+
+    def _state(self):
+        self.source.fill_state(self.frame, frames.HEAD_BYTES)
+        self._seal(frames.STATE, frames.STATE_BYTES)
+        self.writer.write(self.state_view)
+
+    def _who(self):
+        frame = self.frame
+        at = frames.HEAD_BYTES
+        frame[at] = frames.PROTOCOL
+        frame[at + 1] = pages.VERSION
+        self.source.fill_who(frame, at)
+        name = VERSION.encode()
+        at += frames.WHO_FIXED_BYTES
+        for byte in name:
+            frame[at] = byte
+            at += 1
+        self._send(frames.WHO, at - frames.HEAD_BYTES)
+
+    def _settings(self, offset):
+        body = self.source.settings_body()
+        if not 0 <= offset <= len(body):
+            self._wrong()
+            return
+        frame = self.frame
+        at = frames.HEAD_BYTES
+        pages.put(frame, at, 2, offset)
+        pages.put(frame, at + 2, 2, len(body))
+        at += 4
+        stop = min(len(body), offset + frames.PAYLOAD_MAX - 4)
+        while offset < stop:
+            frame[at] = body[offset]
+            at += 1
+            offset += 1
+        self._send(frames.SETTINGS, at - frames.HEAD_BYTES)
+
+    def _page(self, seq):
+        if seq < 0:
+            self._wrong()
+            return
+        self.allocated = True
+        if self.source.copy_page(seq, self.frame, frames.HEAD_BYTES):
+            self._seal(frames.PAGE, pages.PAGE_BYTES)
+            self.writer.write(self.page_view)
+        else:
+            self._send(frames.END, 0)
+
+    def _wrong(self):
+        size = min(self.length, 32)
+        i = 0
+        while i < size:
+            self.frame[frames.HEAD_BYTES + i] = self.line[i]
+            i += 1
+        self._send(frames.WRONG, size)

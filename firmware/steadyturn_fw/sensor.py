@@ -1,0 +1,183 @@
+"""Volts and amps at the converter's input, from the chip or, without it, from the ADC.
+
+Readings are integers: mV, mA. One scale a quantity holds the unit of the
+register, the shunt and the correction found with a multimeter; the fraction of a
+milliamp that a reading leaves is carried into the next, so a mean over many
+readings is as fine as the chip's own bits.
+"""
+
+from machine import ADC, I2C, Pin
+from time import sleep_us, ticks_diff, ticks_ms
+
+from steadyturn_fw import sensor_ina219, sensor_ina226
+
+CHIPS = {"ina226": sensor_ina226, "ina219": sensor_ina219}
+TIMEOUT_US = 3000  # the port's own 50 ms would eat two ticks
+CHECK_TICKS = 10  # how often the set-up register is looked at
+LOST_TICKS = 5  # readings missed in a row until the sensor counts as lost
+RETRY_MS = 1000  # then the bus is cleared and the chip started again this often
+MOST = 65535
+SCALE_MOST = 16383  # with a register of 16 bits the product stays a small integer
+
+
+def scale(numerator, denominator):
+    """(factor, shift) with factor / 2**shift = numerator / denominator to 1 in 16,000."""
+    shift = 0
+    while numerator << shift + 1 <= SCALE_MOST * denominator and shift < 28:
+        shift += 1
+    while numerator > (SCALE_MOST << shift) * denominator:
+        denominator *= 2  # a factor beyond range: saturates
+    return (numerator << shift) // denominator, shift
+
+
+def clear_bus(sda, scl):
+    """Nine clocks and a stop: frees a chip that was cut off while it held the data line."""
+    data = Pin(sda, Pin.IN, Pin.PULL_UP)
+    clock = Pin(scl, Pin.OUT, value=1)
+    for _ in range(9):
+        clock.value(0)
+        sleep_us(5)
+        clock.value(1)
+        sleep_us(5)
+    data.init(Pin.OUT, value=0)
+    sleep_us(5)
+    data.init(Pin.IN, Pin.PULL_UP)
+
+
+class Sensor:
+    def __init__(self, settings):
+        s = settings
+        self.i2c_id = s.i2c_id
+        self.sda = s.sda_pin
+        self.scl = s.scl_pin
+        self.address = s.address
+        self.chip = CHIPS[s.chip]
+        self.i2c = None
+        self.two = bytearray(2)
+        # mV = bits * factor >> shift, mA likewise
+        self.bus_factor, self.bus_shift = scale(self.chip.BUS_UV * s.bus_gain_ppm, 1000 * 1000000)
+        self.bus_half = 1 << self.bus_shift >> 1
+        self.amps_factor, self.amps_shift = scale(
+            self.chip.SHUNT_NV * s.amps_gain_ppm, s.shunt_uohm * 1000000
+        )
+        self.bus_offset_mv = s.bus_offset_mv
+        self.amps_offset_ma = s.amps_offset_ma
+        self.amps_rest = 0
+        self.bus_adc = ADC(Pin(s.bus_adc_pin)) if s.bus_adc_pin >= 0 else None
+        self.adc_factor, self.adc_shift = scale(3300 * s.divider_permille, 65535 * 1000)
+        self.supply_adc = ADC(Pin(s.supply_adc_pin)) if s.supply_adc_pin >= 0 else None
+        self.supply_factor, self.supply_shift = scale(3300 * s.supply_permille, 65535 * 1000)
+        # readings
+        self.bus_mv = 0
+        self.bus_ma = 0
+        self.supply_mv = 0
+        self.fresh = False  # this tick's current is from the chip
+        self.saturated = False
+        self.lost = True
+        self.errors = 0
+        self.repairs = 0
+        self.missed = LOST_TICKS
+        self.until_check = CHECK_TICKS
+        self.tried_ms = ticks_ms()
+        self.start()
+
+    # ---- the chip
+
+    def word(self, register):
+        self.i2c.readfrom_mem_into(self.address, register, self.two)
+        return self.two[0] << 8 | self.two[1]
+
+    def set_word(self, register, value):
+        self.i2c.writeto(self.address, bytes((register, value >> 8, value & 0xFF)))
+
+    def set_up(self):
+        """Write set-up and calibration and read them back; False: not what they should be."""
+        chip = self.chip
+        self.set_word(chip.CONFIG, chip.OUR_CONFIG)
+        self.set_word(chip.CALIBRATION, chip.OUR_CALIBRATION)
+        return (
+            self.word(chip.CONFIG) == chip.OUR_CONFIG
+            and self.word(chip.CALIBRATION) == chip.OUR_CALIBRATION
+        )
+
+    def start(self):
+        """Free the bus, find the chip, set it up. Allocates; not for a steady tick."""
+        self.tried_ms = ticks_ms()
+        try:
+            clear_bus(self.sda, self.scl)
+            self.i2c = I2C(
+                self.i2c_id, sda=Pin(self.sda), scl=Pin(self.scl), freq=400000, timeout=TIMEOUT_US
+            )
+            if self.chip.known(self) and self.set_up():
+                self.missed = 0
+                self.lost = False
+                self.until_check = CHECK_TICKS
+                return True
+        except (OSError, ValueError):
+            pass
+        self._count()
+        return False
+
+    def _count(self):
+        if self.errors < MOST:
+            self.errors += 1
+
+    def _check(self):
+        """Has the chip fallen back to its reset state? Then set it up again."""
+        chip = self.chip
+        if self.word(chip.CONFIG) != chip.OUR_CONFIG:
+            self._count()
+            self.repairs += 1
+            if not self.set_up():
+                self.missed = LOST_TICKS
+                raise OSError
+
+    # ---- one tick
+
+    def read(self):
+        self.fresh = False
+        self.saturated = False
+        if self.supply_adc is not None:
+            self.supply_mv = self.supply_adc.read_u16() * self.supply_factor >> self.supply_shift
+        if not self.lost:
+            try:
+                self._read_chip()
+                self.missed = 0
+            except OSError:
+                self._count()
+                self.missed += 1
+            self.lost = self.missed >= LOST_TICKS
+            if self.lost:
+                self.tried_ms = ticks_ms()
+        elif ticks_diff(ticks_ms(), self.tried_ms) >= RETRY_MS:
+            self.start()
+        if not self.fresh:
+            if self.lost:
+                self.bus_ma = 0
+            if self.bus_adc is not None:
+                self.bus_mv = min(
+                    self.bus_adc.read_u16() * self.adc_factor >> self.adc_shift, MOST
+                )
+            elif self.lost:
+                self.bus_mv = 0
+
+    def _read_chip(self):
+        chip = self.chip
+        self.until_check -= 1
+        if self.until_check <= 0:
+            self.until_check = CHECK_TICKS
+            self._check()
+        raw = self.word(chip.SHUNT)
+        if raw & 0x8000:
+            raw -= 0x10000
+        bus = self.word(chip.BUS)
+        self.saturated = chip.shunt_at_end(raw) or chip.bus_at_end(bus)
+        bits = raw * self.amps_factor + self.amps_rest
+        amps = bits >> self.amps_shift
+        self.amps_rest = bits - (amps << self.amps_shift)
+        amps += self.amps_offset_ma
+        self.bus_ma = max(-MOST, min(amps, MOST))
+        bits = chip.bus_bits(bus) * self.bus_factor + self.bus_half
+        mv = (bits >> self.bus_shift) + self.bus_offset_mv
+        self.bus_mv = max(0, min(mv, MOST))
+        self.fresh = True

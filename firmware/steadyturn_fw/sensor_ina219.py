@@ -1,0 +1,52 @@
+"""INA219: registers, set-up and raw readings. Source: Texas Instruments SBOS448.
+
+It has no identity registers and no alert output. What it is is found by writing
+set-up and calibration and reading them back: bit 0 of the calibration register
+cannot be written.
+"""
+
+NAME = "ina219"
+CONFIG = 0x00
+SHUNT = 0x01
+BUS = 0x02
+POWER = 0x03
+CURRENT = 0x04
+CALIBRATION = 0x05
+
+RESET_CONFIG = 0x399F
+# 32 V and 320 mV ranges; 8 averages of 532 us for bus and shunt each: 8.5 ms, without a pause
+OUR_CONFIG = 0x3DDF
+# current register = shunt register: its unit is then 10 uV / shunt
+OUR_CALIBRATION = 4096
+
+BUS_UV = 4000
+SHUNT_NV = 10000
+BUS_END = 8000  # 32 V in bits of 4 mV
+SHUNT_END = 32000  # 320 mV
+CURRENT_DIVISOR = 4096
+POWER_DIVISOR = 5000
+
+OVERFLOW = 1  # bit 0 of the bus register: the chip's own arithmetic ran over
+
+
+def calibration(unit_ua, shunt_uohm):
+    """Register value for a current unit: 0.04096 / (unit in A * shunt in ohm), bit 0 clear."""
+    return 40960000000 // (unit_ua * shunt_uohm) & 0xFFFE
+
+
+def known(chip):
+    """Is bit 0 of the calibration register fixed at zero? `chip` reads and writes words."""
+    chip.set_word(CALIBRATION, OUR_CALIBRATION | 1)
+    return chip.word(CALIBRATION) == OUR_CALIBRATION
+
+
+def bus_bits(raw):
+    return raw >> 3
+
+
+def bus_at_end(raw):
+    return raw >> 3 >= BUS_END
+
+
+def shunt_at_end(signed):
+    return signed >= SHUNT_END or signed <= -SHUNT_END

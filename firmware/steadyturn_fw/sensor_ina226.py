@@ -1,0 +1,58 @@
+"""INA226: registers, set-up and raw readings. Source: Texas Instruments SBOS547.
+
+Volts over the shunt and volts at the load are read raw and scaled on the board.
+The calibration register is written all the same: with it the chip's own current
+and power registers work for anyone who looks, and a register that reads zero
+again shows that the chip has been without power.
+"""
+
+NAME = "ina226"
+CONFIG = 0x00
+SHUNT = 0x01
+BUS = 0x02
+POWER = 0x03
+CURRENT = 0x04
+CALIBRATION = 0x05
+MASK = 0x06
+LIMIT = 0x07
+MAKER = 0xFE
+DIE = 0xFF
+
+MAKER_ID = 0x5449
+DIE_ID = 0x2260
+RESET_CONFIG = 0x4127
+# 16 averages of 332 us for bus and shunt each: 10.6 ms, half a tick, without a pause
+OUR_CONFIG = 0x4497
+# current register = shunt register: its unit is then 2.5 uV / shunt
+OUR_CALIBRATION = 2048
+
+BUS_UV = 1250  # one bit of the bus register
+SHUNT_NV = 2500  # one bit of the shunt register
+BUS_END = 0x7FFF  # 40.96 V; the chip's inputs bear 36 V
+SHUNT_END = 0x7FFF  # 81.92 mV
+CURRENT_DIVISOR = 2048  # current register = shunt * calibration / this
+POWER_DIVISOR = 20000  # power register = current * bus / this
+
+READY = 1 << 3  # in MASK: a conversion has ended since this register was last read
+
+
+def calibration(unit_ua, shunt_uohm):
+    """Register value for a current unit: 0.00512 / (unit in A * shunt in ohm)."""
+    return 5120000000 // (unit_ua * shunt_uohm)
+
+
+def known(chip):
+    """Do the identity registers say INA226? `chip.word(register)` reads one."""
+    return chip.word(MAKER) == MAKER_ID and chip.word(DIE) == DIE_ID
+
+
+def bus_bits(raw):
+    return raw
+
+
+def bus_at_end(raw):
+    return raw >= BUS_END
+
+
+def shunt_at_end(signed):
+    return signed >= SHUNT_END or signed < -SHUNT_END

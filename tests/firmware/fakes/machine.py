@@ -1,0 +1,107 @@
+"""The hardware the firmware may use, as the tests set it. Shadows the built-in."""
+
+import time
+
+PWRON_RESET = 1
+WDT_RESET = 3
+
+adc = {}  # pin number -> u16
+pins = {}  # pin number -> last Pin
+i2c_devices = {}  # address -> object with word(register) and set_word(register, value)
+lamp = []  # (ms, duty) of every change
+edges = []  # (ms, pin, level)
+
+
+def unique_id():
+    return b"\x01\x02\x03\x04\x05\x06\x07\x08"
+
+
+def reset_cause():
+    return PWRON_RESET
+
+
+def reset():
+    raise SystemExit
+
+
+def freq():
+    return 125000000
+
+
+class Pin:
+    IN = 0
+    OUT = 1
+    PULL_UP = 1
+    PULL_DOWN = 2
+
+    def __init__(self, number, mode=-1, pull=-1, value=None):
+        self.number = number
+        self.mode = mode
+        self.level = 0
+        pins[number] = self
+        if value is not None:
+            self.value(value)
+
+    def init(self, mode=-1, pull=-1, value=None):
+        self.mode = mode
+        if value is not None:
+            self.value(value)
+
+    def value(self, level=None):
+        if level is None:
+            return self.level
+        self.level = level
+        return None
+
+
+class ADC:
+    def __init__(self, pin):
+        self.number = pin.number if isinstance(pin, Pin) else pin
+
+    def read_u16(self):
+        return adc.get(self.number, 0)
+
+
+class PWM:
+    def __init__(self, pin, freq=1000, duty_u16=0):
+        self.duty = duty_u16
+        self.hz = freq
+
+    def duty_u16(self, value=None):
+        if value is None:
+            return self.duty
+        self.duty = value
+        return None
+
+    def freq(self, value=None):
+        if value is None:
+            return self.hz
+        self.hz = value
+        return None
+
+    def deinit(self):
+        pass
+
+
+class I2C:
+    def __init__(self, number, sda=None, scl=None, freq=400000, timeout=50000):
+        self.timeout = timeout
+
+    def scan(self):
+        return sorted(i2c_devices)
+
+    def _device(self, address):
+        if address not in i2c_devices:
+            raise OSError(5)
+        return i2c_devices[address]
+
+    def readfrom_mem_into(self, address, register, buffer):
+        word = self._device(address).word(register)
+        buffer[0] = word >> 8
+        buffer[1] = word & 0xFF
+
+    def writeto(self, address, data):
+        self._device(address).set_word(data[0], data[1] << 8 | data[2])
+
+    def writeto_mem(self, address, register, data):
+        self._device(address).set_word(register, data[0] << 8 | data[1])
