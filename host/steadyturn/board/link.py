@@ -134,7 +134,8 @@ class Link:
         return self._ask(frames.ASK_STATE, _state)
 
     def settings(self) -> bytes:
-        """The settings in force, as bytes of the settings file; b"" when there are none."""
+        """The settings in force: the line of the settings file that its CRC covers
+        (`board.update.settings_file` gives the whole file); b"" when there are none."""
         for _ in range(self.tries):
             whole = self._settings_once()
             if whole is not None:

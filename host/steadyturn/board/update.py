@@ -25,8 +25,8 @@ from steadyturn.board.text import printable
 PACKAGE = "/lib/steadyturn_fw"
 MAIN = "/main.py"
 SETTINGS = fields.FILE
-MAIN_PY = b"""# started at power-up; Ctrl-C ends it and leaves the prompt
-import steadyturn_fw.main
+# firmware/main.py, which is no part of the package: a test compares them
+MAIN_PY = b"""import steadyturn_fw.main
 
 steadyturn_fw.main.run()
 """
@@ -80,10 +80,23 @@ def firmware_version() -> str:
     return version_of(hashes, steadyturn_fw.VERSION)
 
 
-def settings_crc(settings: bytes) -> int:
-    """CRC-32 of the line that the settings file's own CRC covers (steadyturn_fw.fields)."""
+def settings_line(settings: bytes) -> bytes:
+    """The line of a settings file that its CRC covers and that a board reports as in
+    force (steadyturn_fw.fields has the format)."""
     lines = settings.split(b"\n")
-    return zlib.crc32(lines[1]) if len(lines) > 1 else 0
+    return lines[1] if len(lines) > 1 else b""
+
+
+def settings_file(line: bytes) -> bytes:
+    """The whole file around a line that a board reports; b"" stays b""."""
+    if not line:
+        return b""
+    return b'{"crc": "%08x", "settings":\n%s\n}\n' % (zlib.crc32(line), line)
+
+
+def settings_crc(settings: bytes) -> int:
+    """CRC-32 of that line, as a board reports it too."""
+    return zlib.crc32(settings_line(settings))
 
 
 def compare(files: Files, settings: bytes) -> Difference:

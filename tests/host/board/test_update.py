@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import zlib
+from pathlib import Path
 
 import pytest
 import steadyturn_fw
@@ -120,6 +121,19 @@ def test_put_writes_whole_or_not_at_all():
     board.cut_at = -1
     put(board, "/a", b"new")
     assert board.content == {"/a": b"new"}
+
+
+def test_main_is_the_one_in_the_firmware_folder():
+    folder = Path(steadyturn_fw.__file__).parent.parent
+    assert (folder / "main.py").read_bytes() == update.MAIN_PY
+
+
+def test_the_file_around_a_line_is_the_one_that_was_written():
+    line = b'{"version": 1}'
+    whole = update.settings_file(line)
+    assert whole == b'{"crc": "%08x", "settings":\n' % zlib.crc32(line) + line + b"\n}\n"
+    assert update.settings_line(whole) == line
+    assert update.settings_file(b"") == b""
 
 
 def test_the_crc_is_of_the_settings_line():
