@@ -1,0 +1,71 @@
+"""One brushed permanent-magnet motor turned as a generator; equations in motor.md."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from steadyturn.rig.types import Motor
+
+Floats = NDArray[np.float64]
+
+COPPER_PER_K = 0.00393  # from 20 degC; from memory
+FERRITE_PER_K = -0.002  # flux of ferrite magnets, from memory
+PEAK_OVER_MEAN = 1.05  # few commutator slots: peaks 2-5 % above the mean, common practice
+
+
+def emf_constant(motor: Motor) -> float:
+    """EMF constant k at 20 degC [V s/rad]; the measured one wins over the nameplate.
+
+    From the nameplate: what is left of the rated volts at no load, after the
+    resistance and the brushes, over the no-load speed. Never negative.
+
+    >>> from steadyturn.rig.types import Motor, RPM
+    >>> round(emf_constant(Motor(rated_v=50, no_load_rad_s=2100 * RPM, no_load_a=1.25,
+    ...                          terminal_ohm=1.03, brush_drop_v=0)), 4)
+    0.2215
+    """
+    if motor.emf_v_s is not None:
+        return motor.emf_v_s
+    if motor.rated_v is None or not motor.no_load_rad_s:
+        return 0.0
+    left = motor.rated_v - motor.no_load_a * motor.terminal_ohm - motor.brush_drop_v
+    return max(left, 0.0) / motor.no_load_rad_s
+
+
+def emf_constant_at(motor: Motor, winding_c: ArrayLike) -> Floats:
+    """EMF constant [V s/rad] with the magnets at winding_c [degC], same shape."""
+    warm = 1 + FERRITE_PER_K * (np.asarray(winding_c, dtype=float) - 20)
+    return emf_constant(motor) * np.maximum(warm, 0.1)
+
+
+def ohm_at(motor: Motor, winding_c: ArrayLike) -> Floats:
+    """Terminal resistance [ohm] with the winding at winding_c [degC], same shape."""
+    warm = 1 + COPPER_PER_K * (np.asarray(winding_c, dtype=float) - 20)
+    return motor.terminal_ohm * np.maximum(warm, 0.1)
+
+
+def brush_v(motor: Motor, motor_a: ArrayLike) -> Floats:
+    """Drop of both brushes [V] at motor_a [A]: nothing at no current."""
+    return motor.brush_drop_v * np.tanh(np.asarray(motor_a, dtype=float) / motor.brush_knee_a)
+
+
+def friction_nm(motor: Motor, rad_s: ArrayLike) -> Floats:
+    """Torque [N m] the motor takes at no current, at shaft speed rad_s [rad/s]."""
+    steady = emf_constant(motor) * motor.no_load_a
+    return steady + motor.drag_nm_s * np.asarray(rad_s, dtype=float)
+
+
+def terminal_v(motor: Motor, rad_s: ArrayLike, motor_a: ArrayLike,
+               winding_c: ArrayLike = 20.0) -> Floats:
+    """Volts at the terminals of a motor turned at rad_s that gives motor_a [A]."""
+    amps = np.asarray(motor_a, dtype=float)
+    emf = emf_constant_at(motor, winding_c) * np.asarray(rad_s, dtype=float)
+    return np.asarray(emf - amps * ohm_at(motor, winding_c) - brush_v(motor, amps))
+
+
+def shaft_nm(motor: Motor, rad_s: ArrayLike, motor_a: ArrayLike,
+             winding_c: ArrayLike = 20.0) -> Floats:
+    """Torque [N m] that turns the motor at rad_s while it gives motor_a [A]."""
+    amps = np.asarray(motor_a, dtype=float)
+    return np.asarray(emf_constant_at(motor, winding_c) * amps + friction_nm(motor, rad_s))

@@ -1,0 +1,34 @@
+"""The operating point: what a rig does at each pace. Equations in point.md."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from steadyturn.model.accounts import LOSSES, Points, points
+from steadyturn.model.pair import Pair
+from steadyturn.rig.types import Rig
+
+__all__ = ["LOSSES", "Points", "operate"]
+
+
+def operate(rig: Rig, pace_tpm: ArrayLike, *, running: bool = True,
+            winding_c: ArrayLike | None = None, connected: bool = True) -> Points:
+    """Operating points of `rig` at pace_tpm [turns/min], finite, >= 0, of any shape.
+
+    running: where two states exist at one pace (between the converter's stop and
+    start thresholds), True takes that of a converter which runs already, False the
+    one reached from rest. winding_c: winding temperature [degC], a number or an
+    array like pace_tpm; None is 20. connected: False releases the load switch.
+
+    The stable upper root is taken; where there is none the regime is `collapse`.
+    arm_w = out_w + sum(losses_w) holds to rounding. Raises ValueError for a pace
+    that is negative or not finite.
+    """
+    pace = np.asarray(pace_tpm, dtype=float)
+    if not (np.isfinite(pace) & (pace >= 0)).all():
+        raise ValueError("pace_tpm must be finite and not negative")
+    warm = np.broadcast_to(20.0 if winding_c is None else np.asarray(winding_c, float),
+                           pace.shape)
+    pair = Pair(rig, pace.ravel(), warm.ravel(), connected=connected)
+    return points(pair, running=running, connected=connected, shape=pace.shape)

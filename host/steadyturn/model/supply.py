@@ -1,0 +1,33 @@
+"""What the board itself takes from the bus; equations in supply.md."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from steadyturn.rig.types import Supply
+
+Floats = NDArray[np.float64]
+
+
+def draw_w(supply: Supply) -> float:
+    """Power [W] that the board's regulator takes from the crank; 0 when fed otherwise."""
+    return supply.power_w if supply.feed == "crank" else 0.0
+
+
+def amps(supply: Supply, bus_node_v: ArrayLike) -> tuple[Floats, Floats]:
+    """Current [A] of a board that is on, and its slope [A/V], at bus_node_v [V].
+
+    Constant power behind a diode; below the volts where the board stops the
+    current rises no further, so that it is finite for any bus.
+    """
+    behind = np.asarray(bus_node_v, dtype=float) - supply.drop_v
+    held = np.maximum(behind, supply.off_v)
+    current = draw_w(supply) / held
+    return current, np.where(behind > supply.off_v, -current / held, 0.0)
+
+
+def reservoir_v(supply: Supply, bus_node_v: ArrayLike) -> Floats:
+    """Steady volts of the board's reservoir [V] at bus_node_v [V]."""
+    behind = np.asarray(bus_node_v, dtype=float) - supply.drop_v
+    return np.clip(behind, 0.0, supply.reservoir_max_v)
