@@ -24,7 +24,7 @@ class Problem:
     how: str = ""
 
     def __str__(self) -> str:
-        subject = f"{self.key} = {self.value}" if self.value else self.key
+        subject = " = ".join(part for part in (self.key, self.value) if part)
         head = f"{self.where}: {subject}" if subject else self.where
         return f"{head}: {self.right}" + (f" {self.how}" if self.how else "")
 
