@@ -1,0 +1,314 @@
+"""What an outing delivered, from its pages.
+
+Energies, charge, turns and counted times are differences of the board's running totals,
+which count every tick and lose nothing when pages are missing. Where pages follow one
+another without a gap the same figures are also made from the 5 Hz samples, as a check of
+one against the other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from steadyturn_fw import pages as layout
+
+from steadyturn.sessions.decode import PAGE, Pages, decode
+from steadyturn.sessions.outings import spans
+
+SAMPLE_S = layout.SAMPLE_MS / 1000
+WH = 3600.0  # J
+MAH = 3.6  # C
+
+# running totals, and the number at which each wraps (0: never in a board's life)
+TOTALS = {
+    "energy_in_uj": 0, "energy_out_uj": 0, "charge_uc": 0, "turns_m": 0, "on_samples": 0,
+    "band_samples": 0, "connected_samples": 0, "connections": 1 << 16, "faults": 1 << 16,
+}
+# A sample's volts times its amps misses what the two did together within its 0.2 s.
+AGREE_PERCENT = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class BootFigures:
+    """One boot. length_s: from its first to its last written sample; ended: as in
+    `outings.Span`; missing_pages: absent within or just before it."""
+
+    boot: int
+    begin_s: float
+    length_s: float
+    ended: str
+    missing_pages: int
+    energy_in_wh: float
+    energy_out_wh: float
+    turns: float
+    connected_s: float
+    band_s: float
+    connections: int
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """Totals against samples, over the pages where both are complete. Each percentage is
+    how much more the samples give; NaN where there was nothing. agrees: within 3 % and the
+    samples' own rounding."""
+
+    pages: int
+    energy_in_percent: float
+    charge_percent: float
+    turns_percent: float
+    agrees: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """The review's figures; the names carry the units.
+
+    energy_in: into the converter, measured by the sensor. energy_out: at the phone's socket;
+    energy_out_kind "measured", "inferred" (from what went in, by the converter's losses) or
+    "partly measured". charge_mah: into the converter at bus volts, not the battery's.
+    percent: of the phone, NaN when its capacity is not in the settings. mean_pace_tpm: while
+    the pace was valid. on_s: the board was on; turning_s: on and not at rest. cue_s: by cue.
+    pace_s: below, in and above the band, and unknown, by samples (empty without settings).
+    releases, faults_by_name: counted from events. no_data_s: stalls. start_unknown: where
+    the totals stood before the first page is not known, so that page is not counted.
+    totals_restarts: times the board's totals went back (its journal was lost).
+    """
+
+    pages: int
+    first_seq: int
+    last_seq: int
+    energy_in_wh: float
+    energy_in_j: float
+    energy_out_wh: float
+    energy_out_j: float
+    energy_out_kind: str
+    charge_mah: float
+    percent: float
+    turns: float
+    mean_pace_tpm: float
+    on_s: float
+    turning_s: float
+    valid_s: float
+    band_s: float
+    band_percent: float
+    connected_s: float
+    cue_s: Mapping[str, float]
+    pace_s: Mapping[str, float]
+    peak_v: float
+    peak_a: float
+    peak_in_w: float
+    peak_pace_tpm: float
+    connections: int
+    releases: Mapping[str, int]
+    collapses: int
+    faults: int
+    faults_by_name: Mapping[str, int]
+    boots: tuple[BootFigures, ...]
+    boots_cut: int
+    missing_pages: int
+    damaged_pages: int
+    events_lost: int
+    no_data_s: float
+    volts_only_s: float
+    saturated_pages: int
+    start_unknown: bool
+    totals_restarts: int
+    check: Check = field(default_factory=lambda: Check(0, np.nan, np.nan, np.nan, True))
+
+
+def review(
+    pages: Pages, settings: Mapping[str, Any] | None = None, *, before: bytes = b""
+) -> Figures:
+    """Figures of these pages.
+
+    settings: those in force (percent_mj, low_dtpm, high_dtpm are used); None: unknown.
+    before: the page before the first one, which tells where the totals stood; b"": none.
+    """
+    settings = settings or {}
+    table, samples = pages.pages, pages.samples
+    step, restarts, start_unknown = _steps(table, before)
+    total = {name: int(column.sum()) for name, column in step.items()}
+    live = samples[~samples["no_data"]]
+    valid = live[live["valid"] == layout.VALID]
+    cue_s = _cue_s(live)
+    on_s = total["on_samples"] * SAMPLE_S
+    turning_s = max(0.0, on_s - cue_s["rest"])
+    band_s = total["band_samples"] * SAMPLE_S
+    percent_mj = settings.get("percent_mj", 0)
+    boots = _boots(pages, step)
+    events = pages.events
+    faults = _count(events, layout.EV_FAULT, layout.FAULTS)
+    return Figures(
+        pages=len(table),
+        first_seq=int(table["seq"][0]) if len(table) else 0,
+        last_seq=int(table["seq"][-1]) if len(table) else 0,
+        energy_in_wh=total["energy_in_uj"] / 1e6 / WH,
+        energy_in_j=total["energy_in_uj"] / 1e6,
+        energy_out_wh=total["energy_out_uj"] / 1e6 / WH,
+        energy_out_j=total["energy_out_uj"] / 1e6,
+        energy_out_kind=_out_kind(table),
+        charge_mah=total["charge_uc"] / 1e6 / MAH,
+        percent=total["energy_out_uj"] / 1000 / percent_mj if percent_mj else np.nan,
+        turns=total["turns_m"] / 1000,
+        mean_pace_tpm=float(valid["pace_tpm"].mean(dtype=float)) if len(valid) else np.nan,
+        on_s=on_s,
+        turning_s=turning_s,
+        valid_s=len(valid) * SAMPLE_S,
+        band_s=band_s,
+        band_percent=min(100.0, 100 * band_s / turning_s) if turning_s > 0 else np.nan,
+        connected_s=total["connected_samples"] * SAMPLE_S,
+        cue_s=cue_s,
+        pace_s=_pace_s(live, settings),
+        peak_v=int(table["peak_mv"].max(initial=0)) / 1000,
+        peak_a=int(table["peak_ma"].max(initial=0)) / 1000,
+        peak_in_w=float((live["bus_mv"] * live["bus_ma"].astype("i8")).max(initial=0)) / 1e6,
+        peak_pace_tpm=float(valid["pace_tpm"].max()) if len(valid) else np.nan,
+        connections=total["connections"],
+        releases=_count(events, layout.EV_RELEASED, layout.REASONS),
+        collapses=int(np.count_nonzero(events["code"] == layout.EV_COLLAPSE)),
+        faults=total["faults"],
+        faults_by_name=faults,
+        boots=boots,
+        boots_cut=sum(b.ended == "cut" for b in boots),
+        missing_pages=sum(last - first + 1 for first, last in pages.missing),
+        damaged_pages=pages.damaged,
+        events_lost=int(table["events_lost"].sum()),
+        no_data_s=int(np.count_nonzero(samples["no_data"])) * SAMPLE_S,
+        volts_only_s=int(np.count_nonzero(live["valid"] >= layout.VOLTS_ONLY)) * SAMPLE_S,
+        saturated_pages=int(np.count_nonzero(table["flags"] & layout.FLAG_SATURATED)),
+        start_unknown=start_unknown,
+        totals_restarts=restarts,
+        check=_check(pages, step, start_unknown),
+    )
+
+
+def _steps(
+    table: NDArray[Any], before: bytes
+) -> tuple[dict[str, NDArray[Any]], int, bool]:
+    """What each page added to each total; times the totals went back; start unknown."""
+    known = decode(before).pages
+    start_unknown = False
+    if len(known):
+        base = known[-1]
+    elif not len(table) or table["on_samples"][0] <= table["samples"][0]:
+        base = np.zeros(1, PAGE)[0]  # the board's very first page
+    else:
+        base = table[0]
+        start_unknown = True
+    step = {}
+    for name, wrap in TOTALS.items():
+        column = table[name].astype("i8")
+        step[name] = np.diff(column, prepend=int(base[name]))
+        if wrap:
+            step[name] %= wrap
+    back = np.zeros(len(table), bool)
+    for name, wrap in TOTALS.items():
+        if not wrap:
+            back |= step[name] < 0
+    for name in TOTALS:
+        # totals that began again: this page has them from their new start, if it is the first
+        fresh = back & (table["on_samples"] <= table["samples"])
+        step[name] = np.where(back, np.where(fresh, table[name], 0), step[name])
+    return step, int(np.count_nonzero(back)), start_unknown
+
+
+def _boots(pages: Pages, step: Mapping[str, NDArray[Any]]) -> tuple[BootFigures, ...]:
+    out = []
+    for span in spans(pages):
+        part = slice(span.first, span.stop)
+        total = {name: int(column[part].sum()) for name, column in step.items()}
+        out.append(BootFigures(
+            boot=span.boot,
+            begin_s=span.begin_ms / 1000,
+            length_s=(span.end_ms - span.begin_ms) / 1000,
+            ended=span.ended,
+            missing_pages=span.missing,
+            energy_in_wh=total["energy_in_uj"] / 1e6 / WH,
+            energy_out_wh=total["energy_out_uj"] / 1e6 / WH,
+            turns=total["turns_m"] / 1000,
+            connected_s=total["connected_samples"] * SAMPLE_S,
+            band_s=total["band_samples"] * SAMPLE_S,
+            connections=total["connections"],
+        ))
+    return tuple(out)
+
+
+def _cue_s(live: NDArray[Any]) -> dict[str, float]:
+    counts = np.bincount(live["cue"], minlength=1 << layout.BITS_CUE)
+    out = {name: float(counts[code]) * SAMPLE_S for code, name in enumerate(layout.CUES)}
+    for code in range(len(layout.CUES), len(counts)):
+        if counts[code]:
+            out[f"code {code}"] = float(counts[code]) * SAMPLE_S
+    return out
+
+
+def _pace_s(live: NDArray[Any], settings: Mapping[str, Any]) -> dict[str, float]:
+    if "low_dtpm" not in settings or "high_dtpm" not in settings:
+        return {}
+    low, high = settings["low_dtpm"] / 10, settings["high_dtpm"] / 10
+    turning = live[live["cue"] != layout.REST]
+    known = turning["valid"] == layout.VALID
+    pace = turning["pace_tpm"][known]
+    below = int(np.count_nonzero(pace < low))
+    above = int(np.count_nonzero(pace > high))
+    return {
+        "below": below * SAMPLE_S, "in_band": (len(pace) - below - above) * SAMPLE_S,
+        "above": above * SAMPLE_S, "unknown": int(np.count_nonzero(~known)) * SAMPLE_S,
+    }
+
+
+def _count(events: NDArray[Any], code: int, names: tuple[str, ...]) -> dict[str, int]:
+    arguments, counts = np.unique(
+        events["argument"][events["code"] == code], return_counts=True
+    )
+    return {
+        names[a] if a < len(names) else f"code {a}": int(n)
+        for a, n in zip(arguments.tolist(), counts.tolist(), strict=True)
+    }
+
+
+def _out_kind(table: NDArray[Any]) -> str:
+    measured = table["flags"] & layout.FLAG_OUT_MEASURED > 0
+    if not measured.any():
+        return "inferred"
+    return "measured" if measured.all() else "partly measured"
+
+
+def _check(pages: Pages, step: Mapping[str, NDArray[Any]], start_unknown: bool) -> Check:
+    """Compare where a page's step is that page's alone and no sample of it is a stall."""
+    table, samples = pages.pages, pages.samples
+    if not len(table):
+        return Check(0, np.nan, np.nan, np.nan, True)
+    row = np.searchsorted(table["seq"], samples["seq"])
+
+    def per_page(values: NDArray[Any]) -> NDArray[Any]:
+        return np.bincount(row, values, len(table))
+
+    lost = per_page(samples["no_data"])
+    whole = (np.diff(table["seq"], prepend=table["seq"][0] - 1) == 1) & (lost == 0)
+    whole &= step["on_samples"] == table["samples"]
+    if start_unknown:
+        whole[0] = False
+    mv, ma = samples["bus_mv"].astype(float), samples["bus_ma"].astype(float)
+    valid = (samples["valid"] == layout.VALID) & ~samples["no_data"]
+    turns = np.where(valid, np.nan_to_num(samples["pace_tpm"]), 0) * SAMPLE_S / 60
+    # a mean is written to a whole unit: half of it, or all of it where a board rounds down
+    rounding = table["bus_unit_mv"][row] * ma + table["bus_unit_ma"][row] * mv
+    result = []
+    agrees = True
+    for name, by_sample, slack in (
+        ("energy_in_uj", mv * ma * SAMPLE_S, rounding * SAMPLE_S),
+        ("charge_uc", ma * SAMPLE_S * 1e3, table["bus_unit_ma"][row] * SAMPLE_S * 1e3),
+        ("turns_m", turns * 1e3, np.where(valid, 0.5 * SAMPLE_S / 60 * 1e3, 0)),
+    ):
+        ours = float(per_page(by_sample)[whole].sum())
+        theirs = float(step[name][whole].sum())
+        allowed = float(per_page(slack)[whole].sum()) + AGREE_PERCENT / 100 * theirs
+        agrees &= abs(ours - theirs) <= allowed
+        result.append(100 * (ours / theirs - 1) if theirs else np.nan)
+    energy, charge, turned = result
+    return Check(int(np.count_nonzero(whole)), energy, charge, turned, agrees)
