@@ -1,0 +1,173 @@
+"""What a rig's parts come to in the machine's equations: constants made once, so that a
+step is arithmetic on numbers. Equations and sources stand with the parts and in
+dynamics.md."""
+
+from __future__ import annotations
+
+from math import exp, inf, sqrt, tanh
+
+from steadyturn.model import bank, converter, gears, line, load, motor
+from steadyturn.model.rectifier import DIODES
+from steadyturn.rig.types import RPM, Rig
+
+# Assumptions of this model, not of a rig: they shape a few milliseconds and no mean.
+FEED_LIMIT_A = 0.5  # the board's regulator takes no more while it fills the reservoir
+FEED_OHM = 0.5  # diode and wire between bus and regulator
+CLAMP_OHM = 0.01  # how far a clamp gives way
+
+
+class Parts:
+    """Constants of one rig for steps of `step_s` [s]; `warm` sets those that heat moves.
+    Names end in their unit where it is not plain: SI throughout, speeds of the handle."""
+
+    def __init__(self, rig: Rig, step_s: float) -> None:
+        motors = rig.bank.series * rig.bank.parallel
+        ratio = gears.ratio(rig.stages)
+        part = rig.converter
+        self.rig = rig
+        self.step_s = step_s
+        self.air_c = (rig.air.cold_c + rig.air.hot_c) / 2
+
+        # -- the handle; torques and inertia as felt there
+        self.eta = gears.efficiency(rig.stages)
+        self.inertia = rig.crank.inertia_kg_m2 + motors * rig.motor.inertia_kg_m2 * ratio**2
+        still_nm = float(motor.friction_nm(rig.motor, 0.0))
+        per_rad_s = float(motor.friction_nm(rig.motor, 1.0)) - still_nm
+        self.motor_rest_nm = motors * still_nm * ratio  # before the gears' losses
+        self.motor_viscous = motors * per_rad_s * ratio**2
+        self.crank_nm = rig.crank.friction_nm
+        self.rest_nm = self.crank_nm + self.motor_rest_nm / self.eta
+        self.viscous = self.motor_viscous / self.eta
+
+        # -- the source: drops are those of the whole bank at the bank's current
+        self.bridge = rig.rectifier.kind == "bridge"
+        self.blocks = rig.rectifier.kind != "none"
+        self.brush_v = rig.bank.series * rig.motor.brush_drop_v
+        self.brush_a = 1 / (rig.bank.parallel * rig.motor.brush_knee_a)
+        self.diode_v = DIODES[rig.rectifier.kind] * rig.rectifier.drop_v
+        through = rig.bank.parallel if rig.bank.diode_each else 1
+        self.diode_a = 1 / (through * rig.rectifier.knee_a)
+        self.motors = motors
+        self.strings = rig.bank.parallel
+        self.warm(20.0)
+
+        # -- the bus
+        self.bus_f = rig.bus.capacitor_f
+        clamp = rig.protection.bus_clamp_v
+        self.clamp_v = inf if clamp is None else clamp
+        self.clamp_s = 1 / CLAMP_OHM
+        cuts = rig.protection
+        self.bus_cut_v = inf if cuts.bus_cut_v is None else cuts.bus_cut_v
+        self.output_cut_v = inf if cuts.output_cut_v is None else cuts.output_cut_v
+        self.r_shunt = rig.sensor.shunt_ohm
+        self.r_input = line.series_ohm(rig)
+        self.place = rig.switch.place
+        self.switch_ohm = rig.switch.on_ohm if self.place != "enable" else 0.0
+
+        # -- the board's supply
+        self.feed_from_bus = rig.supply.feed == "crank"
+        self.board_w = rig.supply.power_w
+        self.board_off_v = rig.supply.off_v
+        self.feed_drop_v = rig.supply.drop_v
+        self.feed_limit_a = FEED_LIMIT_A
+        self.reservoir_f = rig.supply.reservoir_f
+        self.reservoir_max_v = rig.supply.reservoir_max_v
+        self.feed_r = FEED_OHM + step_s / rig.supply.reservoir_f
+
+        # -- the converter
+        self.kind = part.kind
+        self.boost = part.kind == "boost"
+        self.linear = part.kind == "linear"
+        self.drops_out = part.kind in ("buck", "linear")
+        self.passes = converter.passes_when_off(part)
+        self.coil = converter.coil(part.kind)
+        self.loss_w, self.loss_v, self.loss_ohm = converter.loss_constants(part)
+        self.set_v, self.start_v, self.stop_v = part.out_v, part.start_v, part.stop_v
+        self.in_limit, self.out_limit = part.in_limit_a, part.out_limit_a
+        self.direct_v = part.pass_drop_v if self.boost else part.headroom_v
+        self.soft_step = step_s / part.soft_start_s if part.soft_start_s > step_s else 1.0
+        self.out_f = part.out_capacitor_f
+
+        # -- the device: amps = min(device_a, slope * (volts - device_min_v)) at the output
+        self.r_path = load.path_ohm(rig)
+        self.device_slope, self.device_min_v, self.device_a = 0.0, 0.0, 0.0
+        if rig.load.kind == "resistor":
+            self.device_slope = 1 / ((rig.load.resistance_ohm or 1e9) + self.r_path)
+            self.device_a = inf
+        elif rig.load.kind != "none":
+            self.device_a, self.device_min_v = rig.load.draw_a, rig.load.min_v
+            full_v = load.volts_for(rig.load, self.r_path, self.device_a)
+            self.device_slope = self.device_a / max(full_v - self.device_min_v, 1e-9)
+
+    def warm(self, winding_c: float) -> None:
+        """Set what depends on the winding's temperature [degC]."""
+        rig = self.rig
+        self.kc = bank.emf_v_per_tpm(rig, winding_c) / RPM  # V s/rad and N m/A, handle
+        self.r_source = bank.source_ohm(rig, winding_c)
+        # how the bank's current slows the handle, for the choice of the step's weight
+        self.load_slope = self.kc**2 / (self.eta * self.r_source)
+        x = self.step_s / (self.r_source * rig.bus.capacitor_f)
+        # exact for a capacitor fed through this resistance from a constant EMF
+        self.bus_fit = 0.5 + x / 12 if x < 1e-3 else 1 / (1 - exp(-x)) - 1 / x
+
+    def warmer(self, winding_c: float, heat_j: float, seconds: float) -> float:
+        """Winding temperature [degC] after `heat_j` [J, all motors] in `seconds`."""
+        m = self.rig.motor
+        path = m.winding_case_k_w + m.case_air_k_w
+        goal = self.air_c + heat_j / (self.motors * seconds) * path
+        return goal + (winding_c - goal) * exp(-seconds / (path * m.winding_j_k))
+
+
+def device_a(volts: float, slope: float, min_v: float, most_a: float) -> float:
+    """Current of the device [A] with `volts` at the converter's output."""
+    amps = slope * (volts - min_v)
+    if amps >= most_a:
+        return most_a
+    return amps if amps > 0.0 else 0.0
+
+
+def settle(start_v: float, in_a: float, co_h: float, slope: float, min_v: float,
+           most_a: float) -> float:
+    """Output [V] a step later when the converter gives in_a [A]; co_h: capacitor / step."""
+    volts = start_v + (in_a - most_a) / co_h
+    if slope * (volts - min_v) >= most_a:
+        return volts
+    volts = (co_h * start_v + in_a + slope * min_v) / (co_h + slope)
+    return volts if volts >= min_v else start_v + in_a / co_h
+
+
+def settle_power(start_v: float, in_w: float, co_h: float, slope: float, min_v: float,
+                 most_a: float) -> float:
+    """Output [V] a step later when the converter gives in_w [W]; below zero counts as none."""
+    if in_w <= 0.0:
+        return settle(start_v, 0.0, co_h, slope, min_v, most_a)
+    if most_a < inf:
+        volts = _root(co_h, most_a - co_h * start_v, in_w)
+        if slope * (volts - min_v) >= most_a:
+            return volts
+    volts = _root(co_h + slope, -co_h * start_v - slope * min_v, in_w)
+    return volts if volts >= min_v else _root(co_h, -co_h * start_v, in_w)
+
+
+def _root(a: float, b: float, power: float) -> float:
+    """Upper root of a * v**2 + b * v = power."""
+    q = sqrt(b * b + 4.0 * a * power)
+    return 2.0 * power / (b + q) if b > 0.0 else (q - b) / (2.0 * a)
+
+
+def source_a(over_v: float, r: float, brush_v: float, brush_a: float, diode_v: float,
+             diode_a: float) -> float:
+    """Current [A] of the source with `over_v` [V] across its resistance and drops; none
+    below zero volts."""
+    if over_v <= 0.0:
+        return 0.0
+    # from below, on a concave curve: Newton's steps never pass the root
+    amps = max(0.0, over_v - brush_v - diode_v) / r
+    for _ in range(40):
+        b, d = tanh(amps * brush_a), tanh(amps * diode_a)
+        miss = over_v - r * amps - brush_v * b - diode_v * d
+        slope = r + brush_v * brush_a * (1 - b * b) + diode_v * diode_a * (1 - d * d)
+        amps += miss / slope
+        if abs(miss) < 1e-9:
+            break
+    return amps
