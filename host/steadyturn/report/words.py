@@ -69,46 +69,49 @@ EVENT = {
 }
 
 
-def name_of(names: Sequence[str], code: int) -> str:
-    """The firmware's name of a code, for --json: "code 12" when there is none."""
+def name_of(names: Sequence[str], code: int | str) -> str:
+    """The firmware's name of a code, for --json: "code 12" when there is none. A name is
+    given back as it is, so that every function below takes either."""
+    if isinstance(code, str):
+        return code
     return names[code] if 0 <= code < len(names) else f"code {code}"
 
 
-def cue(code: int) -> str:
+def cue(code: int | str) -> str:
     """One word, as on the lamp's card."""
     name = name_of(pages.CUES, code)
     return CUE.get(name, (name, ""))[0]
 
 
-def cue_advice(code: int) -> str:
+def cue_advice(code: int | str) -> str:
     """What the arm should do."""
     return CUE.get(name_of(pages.CUES, code), ("", ""))[1]
 
 
-def reason(code: int) -> str:
+def reason(code: int | str) -> str:
     """Why the phone is disconnected."""
     name = name_of(pages.REASONS, code)
     return REASON.get(name, name)
 
 
-def fault(code: int) -> str:
+def fault(code: int | str) -> str:
     """The fault, and what to do about it."""
     name = name_of(pages.FAULTS, code)
     return FAULT.get(name, name)
 
 
-def validity(code: int) -> str:
+def validity(code: int | str) -> str:
     """How sure the pace is."""
     name = name_of(pages.VALIDITY, code)
     return VALIDITY.get(name, name)
 
 
-def event(code: int, argument: int = 0) -> str:
+def event(code: int | str, argument: int = 0) -> str:
     """An event of the journal with its argument in words."""
     name = name_of(pages.EVENT_NAMES, code)
     text = EVENT.get(name, name)
-    if code == pages.EV_RELEASED:
+    if name == pages.EVENT_NAMES[pages.EV_RELEASED]:
         return f"{text}: {reason(argument)}"
-    if code in (pages.EV_FAULT, pages.EV_FAULT_END):
+    if name in (pages.EVENT_NAMES[pages.EV_FAULT], pages.EVENT_NAMES[pages.EV_FAULT_END]):
         return f"{text}: {fault(argument)}"
     return text

@@ -28,6 +28,11 @@ def test_words_for_codes():
     assert "sensor" in words.event(pages.EV_FAULT, pages.FAULT_SENSOR)
 
 
+def test_names_are_taken_like_codes():
+    assert words.reason("over_voltage") == words.reason(pages.WHY_OVER_VOLTAGE)
+    assert words.event("fault", 2) == words.event(pages.EV_FAULT, 2)
+
+
 @pytest.mark.parametrize("code", [99, -1])
 def test_a_newer_boards_code_is_shown_as_its_number(code):
     for word in (words.cue, words.reason, words.fault, words.validity, words.event):
