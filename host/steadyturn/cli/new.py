@@ -1,0 +1,63 @@
+"""`steadyturn new FILE`."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from steadyturn.cli.common import json_option, show
+from steadyturn.jobs.new import QUESTIONS, Question, new_rig, parse, refuse_existing
+from steadyturn.report.new import question_text, text
+
+
+def _with_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    for question in reversed(QUESTIONS):
+        function = click.option(question.option, question.name, default=None, metavar="ANSWER",
+                                help=question_text(question) + ".")(function)
+    return function
+
+
+@click.command(short_help="Write a rig file from at most eight questions.")
+@click.argument("file", type=click.Path(path_type=Path))
+@_with_options
+@click.option("--no-input", "--yes", is_flag=True, help="Ask nothing; what is not given is assumed.")
+@click.option("--force", is_flag=True, help="Write over a file that is already there.")
+@json_option
+def command(
+    file: Path, no_input: bool, force: bool, as_json: bool, **given: str | None
+) -> int:
+    """Write a rig file: eight questions at most, and Enter always means "don't know"."""
+    refuse_existing(file, force)
+    answers = {name: answer for name, answer in given.items() if answer is not None}
+    if not no_input:
+        _ask(answers)
+    result = new_rig(file, answers, force=force)
+    show(result, as_json, text)
+    return 0
+
+
+def _ask(answers: dict[str, str]) -> None:
+    """Put the questions that no option has answered, on stderr, until each is fit."""
+    open_ones = [q for q in QUESTIONS if q.name not in answers]
+    if open_ones:
+        click.echo("Enter or ? means: I don't know. Ctrl-C writes nothing.\n", err=True)
+    for number, question in enumerate(open_ones, 1):
+        answers[question.name] = _answer(number, len(open_ones), question)
+
+
+def _answer(number: int, of: int, question: Question) -> str:
+    while True:
+        click.echo(f"{number}/{of}  {question_text(question)}: ", nl=False, err=True)
+        line = sys.stdin.readline()
+        if not line:
+            raise click.Abort
+        try:
+            parse(question, line)
+        except ValueError as wrong:
+            click.echo(f"     Not that: {wrong} {question.how}", err=True)
+            continue
+        return line.strip()

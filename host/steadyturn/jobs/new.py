@@ -1,0 +1,85 @@
+"""A new rig file from at most eight answers, each of which may be "don't know"."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from steadyturn.errors import Problem, WrongInput
+from steadyturn.rig.file import read_rig_text
+from steadyturn.rig.template import QUESTIONS, Answers, Question, parse, text_of
+
+__all__ = ["QUESTIONS", "NewRig", "Question", "new_rig", "parse", "refuse_existing"]
+
+
+@dataclass(frozen=True)
+class NewRig:
+    """file: what was written; assumed: the questions left open; next: commands to run."""
+
+    file: str
+    rig: str
+    answered: tuple[str, ...]
+    assumed: tuple[str, ...]
+    next: tuple[str, ...]
+
+
+def refuse_existing(path: Path, force: bool) -> None:
+    """WrongInput where nothing may be written; to be asked before any question is."""
+    if path.is_dir():
+        raise WrongInput(Problem("FILE", "", str(path), "this is a folder.",
+                                 f"Name a file in it: {path / 'my.toml'}"))
+    if path.exists() and not force:
+        raise WrongInput(Problem("FILE", "", str(path), f"{path} is already there.",
+                                 "Choose another name, or --force to write over it."))
+    if not path.parent.is_dir():
+        raise WrongInput(Problem("FILE", "", str(path), f"there is no folder {path.parent}.",
+                                 "Make it first."))
+
+
+def new_rig(path: Path, given: Mapping[str, str], *, force: bool = False) -> NewRig:
+    """Write a commented rig file to `path`.
+
+    given: question's name -> answer as text; "" or "?" or left out: don't know.
+    Raises WrongInput (all wrong answers at once, or a file already there); writes all or nothing.
+    """
+    refuse_existing(path, force)
+    problems = []
+    values: dict[str, float | int | str] = {}
+    for question in QUESTIONS:
+        try:
+            value = parse(question, given.get(question.name, ""))
+        except ValueError as wrong:
+            problems.append(Problem(question.option, "", given[question.name], str(wrong),
+                                    question.how))
+            continue
+        if value is not None:
+            values[question.name] = value
+    if problems:
+        raise WrongInput(*problems)
+    text = text_of(Answers(path.stem, values))
+    try:
+        rig = read_rig_text(text, str(path))  # only what reads back is written
+    except WrongInput as wrong:
+        raise WrongInput(*(
+            Problem("the answers", p.key, p.value, p.right, p.how) for p in wrong.problems
+        )) from None
+    _write_whole(path, text)
+    open_ones = tuple(q.name for q in QUESTIONS if q.name not in values)
+    return NewRig(str(path), rig.name, tuple(values), open_ones,
+                  (f"steadyturn check {path}", f"steadyturn pace {path}"))
+
+
+def _write_whole(path: Path, text: str) -> None:
+    """All of the file or nothing, also when stopped halfway."""
+    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+        Path(name).chmod(0o644)
+        Path(name).replace(path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise

@@ -1,0 +1,31 @@
+"""What `new` says: its questions, and where to go next."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from steadyturn.report.style import wrap
+
+_WORDS = {
+    "motor_volts": "the motor's volts", "motor_rpm": "its speed", "motor_ohm": "its ohms",
+    "motors": "one motor", "ratio": "the gear ratio", "converter": "the converter",
+    "load": "what is charged", "board": "the board",
+}
+
+
+def question_text(question: Any) -> str:
+    """A question on one line, with what may be answered."""
+    if question.choices:
+        return f"{question.ask} ({', '.join(question.choices)})"
+    unit = f" {question.unit}" if question.unit else ""
+    return f"{question.ask} ({question.low:g} to {question.high:g}{unit})"
+
+
+def text(result: Any) -> str:
+    """What was written, what had to be assumed, and the next step."""
+    lines = [f"Wrote {result.file}."]
+    if result.assumed:
+        words = ", ".join(_WORDS.get(name, name) for name in result.assumed)
+        lines += [wrap(f"Assumed for now, each with a remark on it in the file: {words}.")]
+    lines += ["", f"next: {result.next[0]}", f"then: {result.next[1]}"]
+    return "\n".join(lines) + "\n"
