@@ -134,12 +134,12 @@ class Link:
         return self._ask(frames.ASK_STATE, _state)
 
     def settings(self) -> bytes:
-        """The settings in force: the line of the settings file that its CRC covers
-        (`board.update.settings_file` gives the whole file); b"" when there are none."""
+        """The settings in force, as the settings file has them (steadyturn_fw.fields);
+        b"" when there are none. The board sends the line that the CRC covers."""
         for _ in range(self.tries):
             whole = self._settings_once()
             if whole is not None:
-                return whole
+                return settings_file(whole)
         raise NoAnswer("The settings changed while they were read.", "Try again.", b"")
 
     def page(self, seq: int) -> bytes | None:
@@ -279,6 +279,19 @@ def _piece(kind: int, payload: bytes, offset: int) -> tuple[tuple[int, bytes]] |
 
 def _number(payload: bytes, at: int, size: int) -> int:
     return int.from_bytes(payload[at : at + size], "little")
+
+
+def settings_line(settings: bytes) -> bytes:
+    """The line of a settings file that its CRC covers."""
+    lines = settings.split(b"\n")
+    return lines[1] if len(lines) > 1 else b""
+
+
+def settings_file(line: bytes) -> bytes:
+    """The whole file around that line; b"" stays b""."""
+    if not line:
+        return b""
+    return b'{"crc": "%08x", "settings":\n%s\n}\n' % (zlib.crc32(line), line)
 
 
 def frame(kind: int, payload: bytes) -> bytes:

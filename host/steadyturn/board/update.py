@@ -20,6 +20,7 @@ import steadyturn_fw
 from steadyturn_fw import fields
 
 from steadyturn.board.files import TEMPORARY, Files, not_as_written, read_or_none, sha256
+from steadyturn.board.link import settings_line
 from steadyturn.board.text import printable
 
 PACKAGE = "/lib/steadyturn_fw"
@@ -80,22 +81,8 @@ def firmware_version() -> str:
     return version_of(hashes, steadyturn_fw.VERSION)
 
 
-def settings_line(settings: bytes) -> bytes:
-    """The line of a settings file that its CRC covers and that a board reports as in
-    force (steadyturn_fw.fields has the format)."""
-    lines = settings.split(b"\n")
-    return lines[1] if len(lines) > 1 else b""
-
-
-def settings_file(line: bytes) -> bytes:
-    """The whole file around a line that a board reports; b"" stays b""."""
-    if not line:
-        return b""
-    return b'{"crc": "%08x", "settings":\n%s\n}\n' % (zlib.crc32(line), line)
-
-
 def settings_crc(settings: bytes) -> int:
-    """CRC-32 of that line, as a board reports it too."""
+    """CRC-32 of the settings' line, as the file says it and a board reports it."""
     return zlib.crc32(settings_line(settings))
 
 

@@ -15,6 +15,7 @@ from typing import Any
 from steadyturn_fw import pages
 
 from steadyturn.board.connect import Board, Direct, connect
+from steadyturn.board.link import settings_line
 from steadyturn.errors import Failed
 
 RATE_HZ = 5.0  # questions a second; the board smooths its own display no faster
@@ -133,10 +134,11 @@ def _look(board: Board, seen: _Seen, time_s: float) -> Glance:
     return _glance(time_s, board.name, state, seen)
 
 
-def _settings(line: bytes) -> dict[str, Any]:
-    """The settings in force; the board has checked them, so what is no JSON is none."""
+def _settings(data: bytes) -> dict[str, Any]:
+    """The settings in force. Read without judging them: the board has, and a board of
+    another version is watched all the same."""
     with contextlib.suppress(ValueError):
-        found = json.loads(line)
+        found = json.loads(settings_line(data))
         if isinstance(found, dict):
             return found
     return {}

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 import steadyturn_fw
 from memory_files import MemoryFiles
-from steadyturn.board import update
+from steadyturn.board import link, update
 from steadyturn.board.files import put, sha256
 from steadyturn.errors import Failed
 
@@ -130,10 +130,10 @@ def test_main_is_the_one_in_the_firmware_folder():
 
 def test_the_file_around_a_line_is_the_one_that_was_written():
     line = b'{"version": 1}'
-    whole = update.settings_file(line)
+    whole = link.settings_file(line)
     assert whole == b'{"crc": "%08x", "settings":\n' % zlib.crc32(line) + line + b"\n}\n"
-    assert update.settings_line(whole) == line
-    assert update.settings_file(b"") == b""
+    assert link.settings_line(whole) == line
+    assert link.settings_file(b"") == b""
 
 
 def test_the_crc_is_of_the_settings_line():
