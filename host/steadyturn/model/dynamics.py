@@ -16,7 +16,7 @@ from steadyturn.model.dynamics_parts import Parts, device_a, settle, settle_powe
 from steadyturn.rig.types import Rig
 
 STEP_S = 0.002
-_PROBE = 0.01  # rad/s: how far apart the arm is asked for the slope of its torque
+_PROBE = 0.01  # rad/s: the least distance over which the arm is asked for its slope
 _ENOUGH_A = 1e-6  # the bus node's current balance is solved to this
 _MOST = 12  # rounds of that solution; two or three are the rule
 _WARM_EVERY = 64  # steps between updates of the winding's temperature
@@ -157,6 +157,7 @@ class Machine:
         in_limit, out_limit = p.in_limit, p.out_limit
         loss_w, loss_v, loss_ohm, coil = p.loss_w, p.loss_v, p.loss_ohm, p.coil
         direct_v, soft_step, co_h = p.direct_v, p.soft_step, p.out_f / h
+        bleed, bleed_j = p.bleed, 1.0 / (1.0 - p.bleed) ** 2 - 1.0
         full_slope, min_d, full_draw, path = p.device_slope, p.device_min_v, p.device_a, p.r_path
         clamp_v, clamp_s = p.clamp_v, p.clamp_s
         cut_bus, cut_out = p.bus_cut_v, p.output_cut_v
@@ -176,9 +177,6 @@ class Machine:
             # -- the handle: torque and its slope, in the middle of the step
             turn = theta + w * half
             a0 = torque(t, turn, w)
-            slope = (a0 - torque(t, turn, w + _PROBE)) / _PROBE
-            if slope < 0.0:
-                slope = 0.0
             if w > 0.0:
                 rub = rest_nm
             elif w < 0.0:
@@ -187,6 +185,13 @@ class Machine:
                 rub = a0  # stands still: friction takes what is offered
             else:
                 rub = copysign(rest_nm, a0)
+            # over the way that the last step's current lets it go, to see a hand's limits
+            far = (a0 - rub - kc * i / eta) / inertia_h
+            if -_PROBE < far < _PROBE:
+                far = _PROBE
+            slope = (a0 - torque(t, turn, w + far)) / far
+            if slope < 0.0:
+                slope = 0.0
             damping = slope + viscous
             x = (damping + load_slope) / inertia_h
             lag = 0.5 if x <= 2.0 else 1.0 - 1.0 / x
@@ -420,6 +425,8 @@ class Machine:
                     vo1 = settle(vo, 0.0, co_h, slope_d, min_d, draw_d)
                     idev = device_a(vo1, slope_d, min_d, draw_d)
 
+                if io == 0.0:
+                    vo1 -= vo1 * bleed
                 # -- the hardware cuts act within the step
                 v1 = v + net
                 if v1 > cut_bus and not bus_cut:
@@ -462,6 +469,8 @@ class Machine:
             in_vs += vs
             ic2 += ic * ic
             conv_j += vin * ic - vo1 * io
+            if io == 0.0:
+                conv_j += 0.5 * co_h * vo1 * vo1 * bleed_j
             out_v = vo1 - path * idev
             out_j += idev * out_v
             idev2 += idev * idev

@@ -14,6 +14,7 @@ from steadyturn.rig.types import RPM, Rig
 FEED_LIMIT_A = 0.5  # the board's regulator takes no more while it fills the reservoir
 FEED_OHM = 0.5  # diode and wire between bus and regulator
 CLAMP_OHM = 0.01  # how far a clamp gives way
+BLEED_OHM = 1e5  # the converter's feedback divider empties an output that nothing fills
 
 
 class Parts:
@@ -87,6 +88,7 @@ class Parts:
         self.direct_v = part.pass_drop_v if self.boost else part.headroom_v
         self.soft_step = step_s / part.soft_start_s if part.soft_start_s > step_s else 1.0
         self.out_f = part.out_capacitor_f
+        self.bleed = 1 - exp(-step_s / (BLEED_OHM * self.out_f))
 
         # -- the device: amps = min(device_a, slope * (volts - device_min_v)) at the output
         self.r_path = load.path_ohm(rig)
