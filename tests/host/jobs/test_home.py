@@ -1,0 +1,125 @@
+"""`steadyturn` alone: right next step in each situation, and it never fails."""
+
+from __future__ import annotations
+
+import sys
+import time
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "board"))
+from fake_board import FakeBoard, PtyBoard
+from steadyturn.cli.main import code
+from steadyturn.jobs.home import home
+from steadyturn.jobs.pull import pull
+from steadyturn.report.home import text
+from steadyturn.rig.examples import FOLDER
+from steadyturn_fw import VERSION
+
+
+@pytest.fixture(autouse=True)
+def _alone(monkeypatch):
+    monkeypatch.setattr("serial.tools.list_ports.comports", lambda: [])
+
+
+@pytest.fixture
+def plugged(monkeypatch):
+    def plug(*devices):
+        rows = [SimpleNamespace(device=d, vid=0x2E8A, description="") for d in devices]
+        monkeypatch.setattr("serial.tools.list_ports.comports", lambda: rows)
+
+    return plug
+
+
+@pytest.fixture
+def place(tmp_path):
+    (tmp_path / "here").mkdir()
+    return tmp_path / "here", tmp_path / "library"
+
+
+def put_rig(folder: Path) -> str:
+    example = sorted(FOLDER.glob("*.toml"))[0]
+    (folder / example.name).write_text(example.read_text())
+    return example.name
+
+
+def test_nothing_there(place):
+    seen = home(*place)
+    assert seen.next_step == "steadyturn demo"
+    assert "steadyturn new my.toml" in seen.because
+    page = text(seen)
+    assert "none in this folder" in page
+    assert "none plugged in" in page
+    assert "none yet" in page
+
+
+def test_a_rig_file_leads_to_its_pace_and_a_wrong_one_to_check(place):
+    name = put_rig(place[0])
+    (place[0] / "notes.toml").write_text("[other]\nx = 1\n")
+    seen = home(*place)
+    assert [r.file for r in seen.rigs] == [name]
+    assert seen.next_step == f"steadyturn pace {name}"
+    (place[0] / name).write_text("[motor]\nterminal_ohm = -1\n")
+    seen = home(*place)
+    assert seen.next_step == f"steadyturn check {name}"
+    assert seen.rigs[0].problems > 0
+
+
+def test_a_board_without_our_firmware_is_flashed(place, plugged):
+    name = put_rig(place[0])
+    silent = FakeBoard()
+    silent.answer = lambda line: b">>> \x1b[31m"
+    with PtyBoard(silent) as board:
+        plugged(board.port)
+        start = time.monotonic()
+        seen = home(*place)
+        assert time.monotonic() - start < 2
+        assert seen.next_step == f"steadyturn flash {name}"
+        assert "\x1b" not in text(seen)
+
+
+def test_pages_to_pull_then_the_last_pull(place, plugged):
+    fake = FakeBoard()
+    fake.firmware = VERSION.encode()
+    with PtyBoard(fake) as board:
+        plugged(board.port)
+        seen = home(*place)
+        assert seen.next_step == "steadyturn pull"
+        assert seen.boards[0].pages_waiting == 5  # numbers 3 to 7
+        pull(board.port, place[1])
+        seen = home(*place)
+        assert seen.boards[0].pages_waiting == 0
+        assert seen.last_pull.pages == 3
+        assert seen.last_pull.finished
+        assert seen.next_step == "steadyturn new my.toml"
+        put_rig(place[0])
+        assert home(*place).next_step == "steadyturn watch"
+    plugged()
+    assert "3 new pages of board 050607" in text(home(*place))
+    for file in place[0].iterdir():
+        file.unlink()
+    assert home(*place).next_step == "steadyturn review"
+
+
+def test_a_port_that_goes_and_a_damaged_library_do_not_stop_it(place, plugged):
+    place[1].mkdir()
+    (place[1] / "library.sqlite").write_bytes(b"\x1b[2J no database" * 500)
+    plugged("/dev/ttyNONE7")
+    seen = home(*place)
+    assert seen.library_problem
+    assert seen.boards[0].firmware is None
+    assert all(c.isprintable() or c == "\n" for c in text(seen))
+    # a folder's name is one word, however long
+    lines = [line for line in text(seen).splitlines() if str(place[1]) not in line]
+    assert max(map(len, lines)) <= 80
+
+
+def test_the_command_alone_shows_it(place, monkeypatch, capsys):
+    monkeypatch.chdir(place[0])
+    monkeypatch.setenv("STEADYTURN_LIBRARY", str(place[1]))
+    assert code([]) == 0
+    out = capsys.readouterr().out
+    assert "next: steadyturn demo" in out
+    assert max(map(len, out.splitlines())) <= 80
