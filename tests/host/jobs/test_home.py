@@ -112,7 +112,7 @@ def test_a_port_that_goes_and_a_damaged_library_do_not_stop_it(place, plugged):
     assert seen.boards[0].firmware is None
     assert all(c.isprintable() or c == "\n" for c in text(seen))
     # a folder's name is one word, however long
-    lines = [line for line in text(seen).splitlines() if str(place[1]) not in line]
+    lines = [line for line in text(seen).splitlines() if place[1].name not in line]
     assert max(map(len, lines)) <= 80
 
 
