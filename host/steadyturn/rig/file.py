@@ -56,17 +56,20 @@ def read(path: str | Path) -> Reading:
 
 def read_text_of(text: str, name: str) -> Reading:
     """Like `read_rig_text`, with the lines."""
-    tree, found, problems = load(text, name)
-    walk = _Walk(name, found.lines, lossy=bool(problems))
-    rig = walk.rig(tree)
+    got = load(text, name)
+    if got.tree is None:
+        raise WrongInput(*sorted(got.problems, key=_line))
+    lost = {dotted(path) for path, line in got.found.lines.items() if line in got.lost}
+    walk = _Walk(name, got.found.lines, lost, headless=got.headless)
+    rig = walk.rig(got.tree)
+    problems = got.problems + walk.problems
     for fault in rules.faults(rig):
-        if not any(walk.is_doubtful(key) for key in fault.keys):
+        if not got.headless and not any(walk.is_doubtful(key) for key in fault.keys):
             problems.append(Problem(walk.where(_path(fault.keys[0])), fault.keys[0],
                                     fault.value, fault.right, fault.how))
-    problems += walk.problems
     if problems:
         raise WrongInput(*sorted(dict.fromkeys(problems), key=_line))
-    where = {dotted(path): walk.where(path) for path in found.lines}
+    where = {dotted(path): walk.where(path) for path in got.found.lines}
     return Reading(rig, FrozenMap(where))
 
 
@@ -89,12 +92,14 @@ class _Walk:
     reported and replaced by a plausible one, and its key is doubtful: rules that
     compare values do not speak about it."""
 
-    def __init__(self, name: str, lines: Mapping[KeyPath, int], *, lossy: bool) -> None:
+    def __init__(
+        self, name: str, lines: Mapping[KeyPath, int], lost: set[str], *, headless: bool
+    ) -> None:
         self.name = name
         self.lines = lines
-        self.lossy = lossy  # statements with syntax errors are gone: nothing is missing then
+        self.headless = headless  # which sections there are is not known: none is missing
         self.problems: list[Problem] = []
-        self.doubtful: set[str] = set()
+        self.doubtful = set(lost)
         self.origins: dict[str, Origin] = {}
 
     def where(self, path: KeyPath) -> str:
@@ -150,7 +155,7 @@ class _Walk:
 
     def _part(self, name: str, cls: type[Any], tree: dict[str, Any]) -> Any:
         needed = [s.key for f, s in specs(cls).items() if _required(cls, f)]
-        if name not in tree and needed and not self.lossy and name not in self.doubtful:
+        if name not in tree and needed and not self.headless and not self.is_doubtful(name):
             self.problem((name,), "", f"the section [{name}] is missing; it needs at least "
                          f"{', '.join(needed)}.", "'steadyturn new FILE' writes a whole file.")
         raw = self._table(tree, name)
@@ -221,7 +226,7 @@ class _Walk:
         if spec.key in meant or self.is_doubtful(dotted(key)):
             return
         self.doubtful.add(dotted(key))
-        if not self.lossy:
+        if not self.headless:
             self.problem(key, "", f"this key is missing: {_expected(spec)}.", spec.how)
 
     def _faults(self, path: KeyPath, faults: list[values.Fault], raw: Any) -> None:

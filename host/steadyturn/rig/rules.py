@@ -150,7 +150,7 @@ def device_voltage(rig: Rig) -> Iterator[Fault]:
 
 def load(rig: Rig) -> Iterator[Fault]:
     if rig.load.kind == "resistor" and rig.load.resistance_ohm is None:
-        yield Fault(("load", "load.kind", "load.resistance_ohm"), '"resistor"',
+        yield Fault(("load.kind", "load.resistance_ohm"), '"resistor"',
                     "a resistor needs resistance_ohm.", "Read it with the meter.")
     if rig.load.kind in USB_LOADS:
         yield from _order(rig, "load", "min_v", "sag_v")

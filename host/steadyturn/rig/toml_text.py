@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -48,32 +49,45 @@ def read_text(path: Path) -> str:
             "Save it from a text editor with the encoding UTF-8.")) from None
 
 
-def load(text: str, name: str) -> tuple[dict[str, Any], Scan, list[Problem]]:
-    """The tree, the scan with its lines, and the syntax problems (the tree then lacks
-    the faulty statements)."""
+@dataclass
+class Loaded:
+    """tree: None where it could not be read at all. lost: lines left out of it for their
+    syntax. headless: a section's header is among them, so what is missing is not known."""
+
+    tree: dict[str, Any] | None
+    found: Scan
+    problems: list[Problem]
+    lost: set[int]
+    headless: bool = False
+
+
+def load(text: str, name: str) -> Loaded:
+    """The tree of a text with its lines, and every syntax problem."""
     text = text.removeprefix("\ufeff").replace("\r\n", "\n")
-    found = scan(text)
-    problems = [
-        Problem(f"{name}:{again}", dotted(path), "", f"given twice; the first is on line {first}.",
-                "Keep one of them." if path[-1:] != ("stage",) else "Write [[stage]] for each.")
-        for path, first, again in found.duplicates
-    ]
-    reported = {again for _, _, again in found.duplicates}
+    got = Loaded(None, scan(text), [], set())
+    repeats = {again: (path, first) for path, first, again in got.found.duplicates}
+    for again, (path, first) in repeats.items():
+        got.problems.append(Problem(
+            f"{name}:{again}", dotted(path), "", f"given twice; the first is on line {first}.",
+            "Keep one of them." if path[-1:] != ("stage",) else "Write [[stage]] for each."))
     while True:
         try:
-            return tomllib.loads(text), found, problems
+            got.tree = tomllib.loads(text)
+            return got
         except RecursionError:
-            problems.append(Problem(f"{name}:1", "", "", "brackets inside brackets too deep.",
-                                    "A rig file needs at most three."))
-            return {}, found, problems
+            got.problems.append(Problem(f"{name}:1", "", "", "brackets inside brackets too deep.",
+                                        "A rig file needs at most three."))
+            return got
         except ValueError as error:  # TOMLDecodeError is one; so is an int of 5,000 digits
             line = _line_of(error, text)
-            source = text.split("\n")[line - 1]
-            if line not in reported:
-                problems.append(_syntax_problem(error, source, f"{name}:{line}"))
-        text, blanked = _blank(text, line)
-        if not blanked or len(problems) >= _MOST_ERRORS:
-            return {}, found, problems
+            if line not in repeats:
+                source = text.split("\n")[line - 1]
+                got.problems.append(_syntax_problem(error, source, f"{name}:{line}"))
+        without = _blank(text, line, got.lost)
+        if without is None or len(got.problems) >= _MOST_ERRORS:
+            return got
+        got.headless |= line not in repeats and text.split("\n")[line - 1].lstrip()[:1] == "["
+        text = without
 
 
 def _line_of(error: ValueError, text: str) -> int:
@@ -86,18 +100,25 @@ def _line_of(error: ValueError, text: str) -> int:
     return max(1, len(text.rstrip("\n").split("\n")))
 
 
-def _blank(text: str, line: int) -> tuple[str, bool]:
-    """Without the statement on `line`, where it stands on that line alone."""
-    for first, last in scan(text).statements:
-        if first <= line <= last:
-            rows = text.split("\n")
-            # a header is kept as an unknown section: what follows must not move elsewhere
-            lost = rows[first - 1].lstrip().startswith("[")
-            if first != last or lost:
-                return text, False
-            rows[first - 1] = ""
-            return "\n".join(rows), True
-    return text, False
+def _blank(text: str, line: int, lost: set[int]) -> str | None:
+    """Without the statement on `line`, of a header with its whole section; None where it
+    does not stand on that line alone. Adds the lines to `lost`."""
+    rows = text.split("\n")
+    statements = scan(text).statements
+    for number, (first, last) in enumerate(statements):
+        if first != line:
+            continue
+        end = last
+        if rows[first - 1].lstrip().startswith("["):
+            following = [f for f, _ in statements[number + 1 :]
+                         if rows[f - 1].lstrip().startswith("[")]
+            end = following[0] - 1 if following else len(rows)
+        elif first != last:
+            return None
+        lost |= set(range(first, end + 1))
+        rows[first - 1 : end] = [""] * (end - first + 1)
+        return "\n".join(rows)
+    return None
 
 
 _SLIPS = (

@@ -43,7 +43,7 @@ def shown(value: Any) -> str:
     if isinstance(value, bool):
         text = "true" if value else "false"
     elif isinstance(value, str):
-        text = '"' + value.encode("unicode_escape").decode() + '"'
+        text = '"' + "".join(c if c.isprintable() else ascii(c)[1:-1] for c in value[:99]) + '"'
     elif isinstance(value, dict):
         inner = ", ".join(f"{k} = {shown(v)}" for k, v in list(value.items())[:5])
         text = "{ " + inner + " }"

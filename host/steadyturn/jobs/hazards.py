@@ -1,0 +1,68 @@
+"""What can go wrong with a machine as described, and whether `check` refuses it for that.
+
+The volts come from `model.hazards`; here stands what to do about each, and the rule
+on sensors without an alert output.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from steadyturn.model import hazards as model
+from steadyturn.model.band import Band
+from steadyturn.rig.types import Rig
+from steadyturn.rig.units import plain
+
+# what parts the volts from the part; {v}: its rating
+_HOW = {
+    "set_point": "Set the converter to 5.0-5.2 V with nothing connected.",
+    "open_circuit_capacitor": "A capacitor for more volts, a lower gear ratio, or a clamp below "
+                              "{v} V (bus_clamp_v, bus_clamp_w).",
+    "open_circuit_sensor": "A lower gear ratio, or a clamp below {v} V (bus_clamp_v, "
+                           "bus_clamp_w).",
+    "open_circuit_converter": "A converter for more volts, a lower gear ratio, or a clamp or cut "
+                              "below {v} V (bus_clamp_v, bus_cut_v).",
+    "open_circuit_rectifier": "Diodes for more volts, or a lower gear ratio.",
+    "open_circuit_switch": "A switch for more volts, or a lower gear ratio.",
+    "open_circuit_device": "Fit a cut at the output that works without the firmware "
+                           "(output_cut_v at or below {v} V), or take a buck_boost.",
+    "open_circuit_device_fault": "Fit a cut at the output that works without the firmware: "
+                                 "output_cut_v at or below {v} V.",
+    "clamp_power": "A clamp that bears the power, and bus_clamp_w to say so.",
+}
+# one more part has to fail first: shown, but the machine may be used as it stands
+_AFTER_A_FAULT = ("open_circuit_device_fault",)
+ALERTED = ("ina226",)
+
+
+@dataclass(frozen=True)
+class Hazard:
+    """volts: what would be there; rating_v: what is borne; refuses: `check` says no."""
+
+    name: str
+    volts: float
+    rating_v: float
+    reason: str
+    how: str
+    refuses: bool
+
+
+def hazards_of(rig: Rig, band: Band) -> tuple[Hazard, ...]:
+    """Every rating that the source can exceed, worst first."""
+    found = [
+        Hazard(h.name, h.volts, h.rating, h.reason,
+               _HOW.get(h.name, "").replace("{v}", plain(h.rating)),
+               h.name not in _AFTER_A_FAULT)
+        for h in model.hazards(rig, band.high_tpm)
+    ]
+    protection = rig.protection
+    fitted = (protection.bus_clamp_v, protection.bus_cut_v, protection.output_cut_v)
+    if found and rig.sensor.chip not in ALERTED and not any(fitted):
+        worst = found[0]
+        found.append(Hazard(
+            "sensor_without_alert", worst.volts, worst.rating_v,
+            f"the {rig.sensor.chip.upper()} has no alert output: with it, only the firmware stands "
+            "between the source and what it can harm",
+            "Fit a clamp or a cut that works without the firmware, or use an INA226 with its "
+            "alert wired.", True))
+    return tuple(found)

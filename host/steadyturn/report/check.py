@@ -1,0 +1,50 @@
+"""What `check` found, for a person."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from steadyturn.report.style import item, number, table, wrap
+
+SHOWN = 8  # assumed values listed unless all are asked for
+
+
+def text(result: Any, *, every: bool = False) -> str:
+    """Hazards first, then remarks, then what is assumed and how to measure it."""
+    verdict = "can be used" if result.safe else "IS NOT SAFE as described"
+    lines = [f"{result.file}: {result.rig} {verdict}.", ""]
+    if result.hazards:
+        lines.append("Hazards")
+        for hazard in result.hazards:
+            volts = f"{number(hazard.volts)} V where {number(hazard.rating_v)} V is borne"
+            lines.append(item(f"{volts}: {hazard.reason}. {hazard.how}",
+                              mark="! " if hazard.refuses else "- "))
+        lines.append("")
+    if result.remarks:
+        lines.append("Worth a second look")
+        for remark in result.remarks:
+            place = f"{remark.where}: " if remark.where else ""
+            lines.append(item(f"{place}{remark.key}: {remark.text} {remark.how}".rstrip()))
+        lines.append("")
+    lines.append(f"{result.given_count} numbers are given, {result.measured_count} measured, "
+                 f"{result.assumed_count} assumed.")
+    lines += _assumed(result, every)
+    lines += ["", f"next: steadyturn pace {result.file}"]
+    return "\n".join(lines) + "\n"
+
+
+def _assumed(result: Any, every: bool) -> list[str]:
+    chosen = result.assumed if every else result.assumed[:SHOWN]
+    if not chosen:
+        return []
+    lines = ["", "Assumed, what matters most for the pace first" + (":" if every else
+             f" ({len(chosen)} of {result.assumed_count}; --all shows the rest):")]
+    rows = [(v.key, number(v.value), f"{number(v.low)} to {number(v.high)}", v.unit)
+            for v in chosen]
+    lines.append(table(rows, ("key", "value", "range", "unit"), right=(1, 2)))
+    measurable = [v for v in chosen if v.how][: None if every else 3]
+    if measurable:
+        lines += ["", "How to measure" + ("" if every else " the first of them") + ":"]
+        lines += [item(f"{v.key}: {v.how}") for v in measurable]
+    own = wrap("Write what you measured as { measured = 2.31, low = 2.2, high = 2.4 }.")
+    return [*lines, "", own]
