@@ -1,0 +1,101 @@
+"""The band: the paces that keep everything inside its limits, and why. See band.md."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from steadyturn.model.converter import window_v
+from steadyturn.model.edges import Edges, Limit, find_edges
+from steadyturn.model.guesses import Guess, guesses
+from steadyturn.model.hazards import Hazard, hazards, let_go_tpm, open_circuit_v
+from steadyturn.model.point import Points, operate
+from steadyturn.model.remedies import Remedy, clash, remedies
+from steadyturn.rig.types import Rig
+
+__all__ = ["Band", "Limit", "find_band"]
+
+INSET = 0.15  # of the band's width: how far the target keeps from both edges
+
+
+def _inner() -> Any:
+    return field(metadata={"json": False})
+
+
+@dataclass(frozen=True)
+class Band:
+    """rig: its name; paces in turns/min, None where there is none. window_v: usable
+    volts at the converter's input (low, high). at_target: the operating point there
+    (arrays of one number), winding at 20 degC. hold_tpm: the lowest pace that keeps a
+    running converter running, hot machine.
+
+    Not in the JSON: intervals, all feasible paces (slowest first); open_circuit_v, the
+    bus with nothing connected at max(1.3 * high, 150) turns/min, cold, peaks counted,
+    no clamp.
+    """
+
+    rig: str
+    feasible: bool
+    low_tpm: float | None
+    target_tpm: float | None
+    high_tpm: float | None
+    hold_tpm: float | None
+    window_v: tuple[float, float]
+    limits: tuple[Limit, ...]
+    at_target: Points | None
+    assumed: tuple[Guess, ...]
+    clash: tuple[str, str] | None
+    remedies: tuple[Remedy, ...]
+    hazards: tuple[Hazard, ...]
+    open_circuit_v: float = _inner()
+    intervals: tuple[tuple[float, float], ...] = _inner()
+
+
+def find_band(rig: Rig, *, deep: bool = True) -> Band:
+    """The band of `rig`. deep: False leaves out what is only for reading (`assumed` and
+    `remedies`) and takes a tenth of the time."""
+    edges = find_edges(rig)
+    widest = edges.widest()
+    low, high = widest or (None, None)
+    target = None if widest is None else cheapest_tpm(rig, *widest)
+    return Band(
+        rig=rig.name,
+        feasible=widest is not None,
+        low_tpm=low,
+        target_tpm=target,
+        high_tpm=high,
+        hold_tpm=_hold(edges),
+        window_v=window_v(rig.converter),
+        limits=edges.limits,
+        at_target=None if target is None else operate(rig, target),
+        assumed=guesses(rig, edges) if deep else (),
+        clash=clash(rig, edges) if widest is None else None,
+        remedies=remedies(rig) if deep and widest is None else (),
+        hazards=tuple(hazards(rig, high)),
+        open_circuit_v=float(open_circuit_v(rig, let_go_tpm(high or 0.0))),
+        intervals=edges.intervals,
+    )
+
+
+def _hold(edges: Edges) -> float | None:
+    """The lowest edge of `holding`; None where the converter never runs."""
+    paces = [limit.pace_tpm for limit in edges.limits
+             if limit.name == "holding" and limit.side == "low"]
+    found = min(paces, default=np.nan)
+    return float(found) if np.isfinite(found) else None
+
+
+def cheapest_tpm(rig: Rig, low_tpm: float, high_tpm: float) -> float:
+    """Pace between the two that costs the arm least per joule at the socket, kept away
+    from the edges by INSET of the width. [turns/min]"""
+    inset = INSET * (high_tpm - low_tpm)
+    left, right = low_tpm + inset, high_tpm - inset
+    for _ in range(4):
+        pace = np.linspace(left, right, 41)
+        at = operate(rig, pace)
+        paid = np.where(at.out_w > 0, at.arm_w / np.where(at.out_w > 0, at.out_w, 1), np.inf)
+        best = int(np.argmin(np.where(np.isnan(paid), np.inf, paid)))
+        left, right = pace[max(best - 1, 0)], pace[min(best + 1, 40)]
+    return float(pace[best])

@@ -1,0 +1,38 @@
+"""A rig with one value changed, by the key it has in the rig file."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from typing import Any
+
+from steadyturn.rig.types import PARTS, Rig, Spec, Stage, specs
+
+_STAGE = re.compile(r"stage\[(\d+)\]$")
+
+
+def field_of(key: str) -> tuple[str, int | None, str, Spec] | None:
+    """(part of the rig, stage index, field, spec) of "part.key"; None for another key."""
+    part, _, name = key.rpartition(".")
+    stage = _STAGE.match(part)
+    kind: type[Any] | None = Stage if stage else PARTS.get(part)
+    if kind is None:
+        return None
+    for field, spec in specs(kind).items():
+        if spec.key == name:
+            index = int(stage.group(1)) - 1 if stage else None
+            return ("stages" if stage else part), index, field, spec
+    return None
+
+
+def with_value(rig: Rig, key: str, value: Any) -> Rig:
+    """The rig with `key` set to `value` (SI). Raises KeyError for a key it has not."""
+    found = field_of(key)
+    if found is None:
+        raise KeyError(key)
+    part, index, field, _ = found
+    if index is None:
+        return replace(rig, **{part: replace(getattr(rig, part), **{field: value})})
+    stages = list(rig.stages)
+    stages[index] = replace(stages[index], **{field: value})
+    return replace(rig, stages=tuple(stages))

@@ -1,0 +1,130 @@
+"""From margins to paces: where each constraint begins or ceases to hold.
+
+The side of a constraint is found, not assumed: a grid of paces shows each change
+of sign, which is then narrowed. Feasible intervals follow from the edges alone, so
+that a band narrower than the grid is found too.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steadyturn.model.limits import Constraint, Sheet, constraints
+from steadyturn.rig.types import Rig
+
+Floats = NDArray[np.float64]
+
+SLOWEST_TPM, FASTEST_TPM = 1.0, 301.0
+GRID = 241
+FAN = 24  # points in each narrowing
+ROUNDS = 5  # 1.25 turns/min / 23**5: well below a millionth
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One edge: at pace_tpm the constraint holds, just beyond it (below for side "low",
+    above for "high") it does not. NaN: it holds at no pace, and more (low) or less
+    (high) pace would come nearest."""
+
+    name: str
+    side: str
+    pace_tpm: float
+    reason: str
+
+
+@dataclass(frozen=True)
+class Edges:
+    """intervals: feasible paces (low, high), slowest first; limits, binding first;
+    never: names of the constraints that hold at no pace."""
+
+    intervals: tuple[tuple[float, float], ...]
+    limits: tuple[Limit, ...]
+    never: tuple[str, ...]
+
+    def widest(self) -> tuple[float, float] | None:
+        return max(self.intervals, key=lambda pair: pair[1] - pair[0], default=None)
+
+
+def find_edges(rig: Rig, *, grid: int = GRID, rounds: int = ROUNDS,
+               reasons: bool = True) -> Edges:
+    """All edges between SLOWEST_TPM and FASTEST_TPM.
+
+    grid, rounds: fewer are quicker and coarser. reasons: False leaves them empty.
+    """
+    listed = constraints(rig)
+    pace = np.linspace(SLOWEST_TPM, FASTEST_TPM, grid)
+    margins = Sheet(rig, listed, pace).margins
+    good, judged = margins >= 0, ~np.isnan(margins)
+    turns = (good[:, :-1] != good[:, 1:]) & judged[:, :-1] & judged[:, 1:]
+    rows, columns = np.nonzero(turns)
+    rising = good[rows, columns + 1]
+    low, high = pace[columns], pace[columns + 1]
+    for _ in range(rounds if rows.size else 0):
+        low, high = _narrow(rig, listed, rows, rising, low, high)
+    edges = np.where(rising, high, low)
+    found = [(row, "low" if up else "high", at, at)
+             for row, up, at in zip(rows, rising, edges, strict=True)]
+    never = [row for row in range(len(listed)) if judged[row].any() and not good[row].any()]
+    for row in never:
+        side, nearest = _nearest(margins[row])
+        found.append((row, side, np.nan, pace[nearest]))
+    why = [""] * len(found)
+    if reasons and found:
+        sheet = Sheet(rig, listed, np.array([shown for _, _, _, shown in found]))
+        why = [sheet.reason(row, i) for i, (row, *_) in enumerate(found)]
+    limits = [Limit(listed[row].name, side, float(at), text)
+              for (row, side, at, _), text in zip(found, why, strict=True)]
+    intervals = () if never else _intervals(rig, listed, edges)
+    return Edges(intervals, _ordered(limits), tuple(listed[row].name for row in never))
+
+
+def _narrow(rig: Rig, listed: list[Constraint], rows: NDArray[np.intp],
+            rising: NDArray[np.bool_], low: Floats, high: Floats) -> tuple[Floats, Floats]:
+    """Each bracket low..high, cut to the part around its first change of sign."""
+    fan = np.linspace(low, high, FAN, axis=1)
+    every = np.arange(len(rows))
+    margins = Sheet(rig, listed, fan.ravel()).margins.reshape(len(listed), len(rows), FAN)
+    good = margins[rows, every] >= 0
+    good[:, -1] = rising
+    change = np.maximum(np.argmax(good == rising[:, None], axis=1), 1)
+    return fan[every, change - 1], fan[every, change]
+
+
+def _nearest(margins: Floats) -> tuple[str, int]:
+    """For a constraint that never holds: which way it would get better, and where it is
+    best among the paces that can be judged."""
+    known = np.nonzero(~np.isnan(margins))[0]
+    best = known[int(np.nanargmax(margins[known]))]
+    rises = margins[known[-1]] > margins[known[0]]
+    return ("low" if best > known[0] or rises else "high"), int(best)
+
+
+def _intervals(rig: Rig, listed: list[Constraint],
+               edges: Floats) -> tuple[tuple[float, float], ...]:
+    """Runs of neighbouring pieces between edges in whose middle everything holds."""
+    marks = np.unique(np.concatenate([[SLOWEST_TPM], edges, [FASTEST_TPM]]))
+    middles = 0.5 * (marks[:-1] + marks[1:])
+    margins = Sheet(rig, listed, middles).margins
+    good = ~(margins < 0).any(axis=0)
+    found: list[tuple[float, float]] = []
+    for low, high, holds in zip(marks[:-1], marks[1:], good, strict=True):
+        if not holds or high - low < 1e-5:
+            continue
+        if found and low - found[-1][1] < 1e-5:
+            found[-1] = (found[-1][0], float(high))
+        else:
+            found.append((float(low), float(high)))
+    return tuple(found)
+
+
+def _ordered(limits: list[Limit]) -> tuple[Limit, ...]:
+    """Low limits from the fastest down, then high limits from the slowest up; those that
+    never hold first on their side."""
+    lows = [limit for limit in limits if limit.side == "low"]
+    highs = [limit for limit in limits if limit.side == "high"]
+    lows.sort(key=lambda limit: -np.nan_to_num(limit.pace_tpm, nan=np.inf))
+    highs.sort(key=lambda limit: np.nan_to_num(limit.pace_tpm, nan=-np.inf))
+    return (*lows, *highs)
