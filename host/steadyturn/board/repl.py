@@ -116,8 +116,10 @@ class ReplFiles:
         self._run(_MKDIR % ([name for name in path.split("/") if name],), path)
 
     def restart(self) -> None:
-        """A soft reset from the prompt: main.py runs, and USB stays up."""
+        """A soft reset from the prompt: main.py runs, and USB stays up. Ctrl-C first: an
+        operation may have been broken off half-way."""
         with self._deadline(STEP_S):
+            self._timed.write(b"\r\x03")
             self._transport.exit_raw_repl()
             self._timed.write(b"\x04")
             seen = self._transport.read_until(1, b"soft reboot\r\n", timeout=5, timeout_overall=10)

@@ -104,13 +104,17 @@ def compare(files: Files, settings: bytes) -> Difference:
     stale += [p for p in (MAIN + TEMPORARY, SETTINGS + TEMPORARY) if read_or_none(files, p)]
     changes += [FileChange(path, "stale", 0) for path in sorted(stale)]
     before = read_or_none(files, SETTINGS)
-    version = None
-    if present:
-        init = read_or_none(files, f"{PACKAGE}/__init__.py") or b""
-        match = re.search(rb'^VERSION = "([^"\n]*)"', init, re.M)
-        ours = {path: digest for path, digest in present.items() if path.endswith(".py")}
-        version = version_of(ours, printable(match[1], 16) if match else "?")
-    return Difference(tuple(changes), before != settings, before, version)
+    return Difference(tuple(changes), before != settings, before, _version(files, present))
+
+
+def _version(files: Files, present: dict[str, str]) -> str | None:
+    """The firmware on the board; None when there is none."""
+    ours = {path: digest for path, digest in present.items() if path.endswith(".py")}
+    if not ours:
+        return None
+    init = read_or_none(files, f"{PACKAGE}/__init__.py") or b""
+    match = re.search(rb'^VERSION = "([^"\n]*)"', init, re.M)
+    return version_of(ours, printable(match[1], 16) if match else "?")
 
 
 def apply(
