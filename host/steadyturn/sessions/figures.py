@@ -121,12 +121,14 @@ class Figures:
 
 
 def review(
-    pages: Pages, settings: Mapping[str, Any] | None = None, *, before: bytes = b""
+    pages: Pages, settings: Mapping[str, Any] | None = None, *, before: bytes = b"",
+    damaged: int = 0,
 ) -> Figures:
     """Figures of these pages.
 
     settings: those in force (percent_mj, low_dtpm, high_dtpm are used); None: unknown.
     before: the page before the first one, which tells where the totals stood; b"": none.
+    damaged: pages that came damaged and are kept elsewhere.
     """
     settings = settings or {}
     table, samples = pages.pages, pages.samples
@@ -175,7 +177,7 @@ def review(
         boots=boots,
         boots_cut=sum(b.ended == "cut" for b in boots),
         missing_pages=sum(last - first + 1 for first, last in pages.missing),
-        damaged_pages=pages.damaged,
+        damaged_pages=pages.damaged + damaged,
         events_lost=int(table["events_lost"].sum()),
         no_data_s=int(np.count_nonzero(samples["no_data"])) * SAMPLE_S,
         volts_only_s=int(np.count_nonzero(live["valid"] >= layout.VOLTS_ONLY)) * SAMPLE_S,
