@@ -23,7 +23,7 @@ MOST_BYTES = 192  # taken in at one call
 
 class Link:
     def __init__(self, source):
-        """`source` gives the numbers: see loop.Loop.fill_state and its neighbours."""
+        """`source` gives the numbers: an answers.Answers."""
         self.source = source
         self.reader = sys.stdin.buffer
         self.writer = sys.stdout.buffer
@@ -115,8 +115,7 @@ class Link:
             if ticks_diff(now, self.slow_ms) < QUIET_MS:
                 return
             self.slow = False
-        if not self.asked:
-            self.source.host_seen()
+        self.source.host_seen()
         self.asked = True
         self.asked_ms = now
         bare = True
@@ -171,8 +170,6 @@ class Link:
     def _who(self):
         frame = self.frame
         at = frames.HEAD_BYTES
-        frame[at] = frames.PROTOCOL
-        frame[at + 1] = pages.VERSION
         self.source.fill_who(frame, at)
         name = VERSION.encode()
         at += frames.WHO_FIXED_BYTES

@@ -1,31 +1,136 @@
-"""The loop: one tick every 20 ms on deadlines, questions answered in between."""
+"""The loop: one tick every 20 ms on deadlines, questions answered in between.
 
-from machine import unique_id
-from time import sleep_ms, ticks_add, ticks_diff, ticks_us
+A tick measures, estimates, protects, cues and totals, and at its end makes the
+edge that keeps the load connected. After that edge comes what may take long: a
+page to the flash, in pieces of one file a tick.
+"""
+
+import gc
+from machine import reset_cause
+from time import sleep_ms, ticks_add, ticks_diff, ticks_ms, ticks_us
 
 from steadyturn_fw import pages
+from steadyturn_fw.answers import Answers
+from steadyturn_fw.cue import Cue
+from steadyturn_fw.estimate import Estimate
+from steadyturn_fw.faults import Faults
+from steadyturn_fw.journal import Journal
+from steadyturn_fw.lamp import Lamp
 from steadyturn_fw.link import Link
+from steadyturn_fw.now import Now
+from steadyturn_fw.pages import (
+    EV_BOOT,
+    EV_COLLAPSE,
+    EV_CONNECTED,
+    EV_ERASE_CONNECTED,
+    EV_GAP,
+    EV_HOST,
+    EV_RELEASED,
+    EV_SETTINGS,
+    FAULT,
+    FAULT_JOURNAL,
+    FAULT_OVER_CURRENT,
+    FAULT_OVER_VOLTAGE,
+    FAULT_PROGRAM,
+    FAULT_SENSOR,
+    FAULT_SETTINGS,
+    FLAG_FADING,
+    FLAG_FLUSHED,
+    REST,
+)
 from steadyturn_fw.sensor import Sensor
+from steadyturn_fw.store import Store
+from steadyturn_fw.switch import Switch
+from steadyturn_fw.tally import Tally
 
+TICK_MS = 20
 TICK_US = 20000
 MOST = 65535
+MOST_BOOT_MS = 1 << 30  # a small integer's end: 12 days; then the next boot number
+STALL_MS = 100  # the shortest hold time: an edge this late may come to a released load
+COUNT_MS = 200  # of a stall this much is counted in the totals, the rest is a gap
+IDLE_MS = 30000  # at rest this long without losing power: somebody else feeds the board
+TIDY_PAGES = 3  # before connecting: this many waiting pages are worth an erase
+REST_PAGES = 5
+SLOW_MS = 20  # a write that took this long was an erase
+GC_MS = 1000
+HOST_MS = 60000  # silent this long, then asking: the host is new
 
 
 class Loop:
-    def __init__(self, loaded):
+    def __init__(self, loaded, row):
+        """loaded: what settings.load found; row: boards.BOARDS entry for a lamp without them."""
         self.loaded = loaded
-        self.settings = loaded.settings
-        self.sensor = Sensor(self.settings) if self.settings else None
-        self.link = Link(self)
-        self.t_ms = 0
-        self.t_us = 0
-        self.last_us = ticks_us()
+        self.now = Now()
         self.late = 0
+        self.last_us = ticks_us()
+        self.rest_us = 0
+        self.gc_ms = 0
+        self.litter = False  # something was allocated since the last collection
+        self.rest_ms = 0
+        self.saved = False  # this fading's page is written
+        self.host_ms = HOST_MS
+        self.percents = 0
+        self.sensor = None
+        if loaded.settings is not None:
+            self._fit(loaded)
+        s = loaded.settings
+        if s is None:
+            self.lamp = Lamp(row["lamp_pin"], "led", 60, 0, 600)
+        else:
+            self.lamp = Lamp(
+                s.lamp_pin, s.lamp, s.lamp_percent, s.lamp_active_low, s.target_dtpm
+            )
+        self.answers = Answers(self)
+        self.link = Link(self.answers)
+        self._remember(s)
+
+    def _fit(self, loaded):
+        """Everything that a rig's settings bring; pins that this board lacks refuse them."""
+        s = loaded.settings
+        try:
+            self.switch = Switch(s)
+            self.sensor = Sensor(s)
+        except (ValueError, TypeError):
+            loaded.settings = None
+            loaded.problems.append("pins")
+            return
+        self.estimate = Estimate(s)
+        self.cue = Cue(s)
+
+    def _remember(self, s):
+        """Go on from what the flash holds, and open this boot's first page."""
+        self.store = Store()
+        self.tally = Tally(s)
+        if s is None:
+            self.journal = Journal(self.tally, 0, 0, 0, 0, TICK_MS)
+        else:
+            self.journal = Journal(
+                self.tally, s.bus_shift, s.amps_shift, s.low_dtpm, s.high_dtpm, TICK_MS
+            )
+        self.faults = Faults(self.journal, self.now)
+        newest = self.store.newest
+        if newest is not None:
+            self.journal.follow(newest)
+            stored = self.journal.unfinished(newest)
+            if stored:
+                self.lamp.show_stored(stored)
+        event = self.journal.event
+        event(EV_BOOT, reset_cause(), 0)
+        event(EV_SETTINGS, self.loaded.crc.low, 0)
+        if s is None:
+            self.faults.set(FAULT_SETTINGS, True)
+        self.journal.close(0)
+        gc.collect()
+        self.last_us = ticks_us()
+
+    # ---- time
 
     def run(self):
         deadline = ticks_us()
         while True:
             self.tick()
+            self.work()
             deadline = ticks_add(deadline, TICK_US)
             left = ticks_diff(deadline, ticks_us())
             if left < -TICK_US:
@@ -34,6 +139,7 @@ class Loop:
             self.idle(deadline)
 
     def idle(self, deadline):
+        """Until the next tick: one sleep, or a look at the link every millisecond."""
         self.link.service()
         while True:
             left = ticks_diff(deadline, ticks_us()) // 1000
@@ -45,61 +151,185 @@ class Loop:
             else:
                 sleep_ms(left)
 
+    def _clock(self):
+        now = self.now
+        at = ticks_us()
+        us = ticks_diff(at, self.last_us) + self.rest_us
+        self.last_us = at
+        ms = us // 1000
+        # whole milliseconds go on the clock, the rest waits: t_ms and the totals agree
+        self.rest_us = us - ms * 1000
+        now.t_ms += ms
+        now.ms = ms
+        if now.t_ms >= MOST_BOOT_MS - COUNT_MS - MOST:
+            self._new_boot()
+
+    def _new_boot(self):
+        self.journal.close(0)
+        self.journal.boot += 1
+        self.now.t_ms = 0
+
+    # ---- one tick
+
     def tick(self):
-        now = ticks_us()
-        dt = ticks_diff(now, self.last_us)
-        self.last_us = now
-        self.t_us += dt
-        self.t_ms += self.t_us // 1000
-        self.t_us %= 1000
-        if self.sensor is not None:
-            self.sensor.read()
+        self._clock()
+        now = self.now
+        if self.sensor is None:
+            now.cue = FAULT
+            self.lamp.update(FAULT, FAULT_SETTINGS, now.ms)
+            return
+        if now.ms > STALL_MS:
+            self._stalled(now)
+        self.sensor.read(now)
+        self.estimate.update(now)
+        self._protect(now)
+        self.cue.update(now)
+        self.tally.add(now)
+        self._percent()
+        self.lamp.update(now.cue, self.faults.shown, now.ms)
+        self._record(now)
+        self.switch.pulse()
 
-    def stop(self):
-        pass
+    def _stalled(self, now):
+        """Something held the loop up: the hardware may have released the load."""
+        if self.switch.connected:
+            self.switch.stalled(now)
+            self.journal.event(EV_RELEASED, self.switch.why, now.t_ms)
+        if now.ms > COUNT_MS:
+            self.journal.event(EV_GAP, now.ms, now.t_ms)
+            now.ms = COUNT_MS
 
-    # ---- what the link asks for
+    def _protect(self, now):
+        switch = self.switch
+        was = switch.connected
+        switch.update(now)
+        if was and not switch.connected:
+            if switch.collapsed:
+                self.journal.event(EV_COLLAPSE, now.pace_dtpm, now.t_ms)
+            self.journal.event(EV_RELEASED, switch.why, now.t_ms)
+        elif switch.connected and not was:
+            self.tally.connections = self.tally.connections + 1 & MOST
+            self.journal.event(EV_CONNECTED, now.bus_mv, now.t_ms)
+        faults = self.faults
+        faults.watch(FAULT_SENSOR, self.sensor.lost)
+        faults.watch(FAULT_OVER_VOLTAGE, now.bus_mv >= switch.over_mv)
+        faults.watch(FAULT_OVER_CURRENT, now.bus_ma >= switch.over_ma or now.saturated)
+        faults.watch(FAULT_JOURNAL, self.store.failed)
+
+    def _percent(self):
+        if self.percents != self.tally.percents:
+            self.percents = self.tally.percents
+            self.lamp.wink()
+
+    def _record(self, now):
+        if now.cue == REST and not now.connected:
+            self.rest_ms = min(self.rest_ms + now.ms, IDLE_MS)
+        else:
+            self.rest_ms = 0
+        if self.rest_ms >= IDLE_MS:
+            # fed by something else and nothing to tell: a page every 4.6 s would
+            # push out the ones that do
+            self.journal.close(0)
+        else:
+            self.journal.add(now)
+
+    # ---- what may take long
+
+    def work(self):
+        """After a tick: at most one page to the flash, or a collection."""
+        now = self.now
+        self.gc_ms += now.ms
+        self.host_ms = min(self.host_ms + now.ms, HOST_MS)
+        journal = self.journal
+        fading = self.sensor is not None and self.switch.fading
+        if fading and not self.saved:
+            journal.close(FLAG_FADING)
+        self.saved = fading
+        if journal.pending:
+            if self._may_write():
+                self._write()
+        elif self._tidy_now():
+            self._timed_tidy()
+        elif self.gc_ms >= GC_MS:
+            self.gc_ms = 0
+            if self.litter or self.link.allocated:
+                self.litter = False
+                self.link.allocated = False
+                gc.collect()
+
+    def _may_write(self):
+        """Is there enough in the reservoir for the flash to finish?"""
+        s = self.loaded.settings
+        return (
+            s is None
+            or s.supply_adc_pin < 0
+            or not s.fade_mv
+            or self.now.supply_mv >= s.forbid_mv
+        )
+
+    def _write(self):
+        journal = self.journal
+        begun = ticks_ms()
+        moves = self.store.full()
+        if self.store.write(journal.closed):
+            journal.pending = False
+        else:
+            journal.give_up()
+        self._tell(begun, moves)
+
+    def _tidy_now(self):
+        """With the load released an erase does no harm: is there something worth one?"""
+        if self.sensor is None or self.switch.connected or self.switch.fading:
+            return False
+        least = TIDY_PAGES if self.switch.about_to_connect else REST_PAGES
+        if not self.switch.about_to_connect and self.now.cue != REST:
+            return False
+        return self.store.waiting >= least and self._may_write()
+
+    def _timed_tidy(self):
+        begun = ticks_ms()
+        self.store.tidy()
+        self._tell(begun, False)
+
+    def _tell(self, begun, moves):
+        self.litter = True
+        ms = ticks_diff(ticks_ms(), begun)
+        if self.now.connected and (moves or ms >= SLOW_MS):
+            self.journal.event(EV_ERASE_CONNECTED, ms, self.now.t_ms)
+
+    # ---- the host, and the end
 
     def host_seen(self):
-        pass
+        if self.host_ms >= HOST_MS:
+            self.journal.event(EV_HOST, 1, self.now.t_ms)
+        self.host_ms = 0
 
-    def flush_asked(self):
-        pass
+    def flush(self, whole=False):
+        """Store what is in the page being filled."""
+        if self.journal.pending:
+            self._write()
+        self.journal.close(FLAG_FLUSHED, whole)
+        if self.journal.pending:
+            self._write()
 
-    def release_asked(self):
-        pass
-
-    def settings_body(self):
-        return self.loaded.body
-
-    def copy_page(self, seq, frame, at):
-        return False
-
-    def fill_who(self, frame, at):
-        put = pages.put
-        put(frame, at + 2, 4, 0)
-        put(frame, at + 6, 3, 0)
-        put(frame, at + 9, 4, self.t_ms)
-        put(frame, at + 13, 4, 1)
-        put(frame, at + 17, 4, 0)
-        name = unique_id()
-        i = 0
-        while i < 8:
-            frame[at + 21 + i] = name[i] if i < len(name) else 0
-            i += 1
-
-    def fill_state(self, frame, at):
-        put = pages.put
-        i = 0
-        while i < 70:
-            frame[at + i] = 0
-            i += 1
-        put(frame, at, 4, self.t_ms)
+    def release(self):
         if self.sensor is not None:
-            put(frame, at + 7, 2, self.sensor.bus_mv)
-            put(frame, at + 9, 2, max(0, self.sensor.bus_ma))
-            put(frame, at + 19, 2, min(MOST, self.sensor.supply_mv))
-            put(frame, at + 68, 2, self.sensor.errors)
-            frame[at + 18] = 1
-        put(frame, at + 66, 2, self.late)
-        self.loaded.crc.store(frame, at + 62)
+            was = self.switch.connected
+            self.switch.ask_release(self.now)
+            if was:
+                self.journal.event(EV_RELEASED, self.switch.why, self.now.t_ms)
+
+    def stop(self, fault=0):
+        """The program ends: release, say why, store, lamp off."""
+        if self.sensor is not None:
+            was = self.switch.connected
+            self.switch.halt()
+            if was:
+                self.journal.event(EV_RELEASED, pages.WHY_ASKED, self.now.t_ms)
+        if fault:
+            self.journal.event(pages.EV_FAULT, FAULT_PROGRAM, self.now.t_ms)
+        else:
+            self.journal.event(EV_HOST, 2, self.now.t_ms)
+        if self._may_write():
+            self.flush(True)
+        self.lamp.dark()

@@ -135,15 +135,35 @@ def put_sample(page, index, bus, amps, pace, bus_over, amps_over, cue, connected
     """Pack sample `index`: bus, amps and their peaks' excess in page units, pace in half
     turns per minute. Values beyond a field's range are stored as its largest."""
     at = AT_SAMPLES + index * SAMPLE_BYTES
+    put_means(page, at, bus, amps)
+    put_pace(page, at, pace, bus_over, amps_over)
+    put_marks(page, at, cue, connected, valid)
+
+
+# a sample in three parts: a board takes the frame of a long argument list from the heap
+
+
+def put_means(page, at, bus, amps):
+    """The first three bytes of the sample at `at`."""
     bus = min(bus, 0xFFF)
     amps = min(amps, 0xFFF)
-    pace = min(pace, 0x3FF)
     page[at] = bus & 0xFF
     page[at + 1] = bus >> 8 | (amps & 0x0F) << 4
     page[at + 2] = amps >> 4
+
+
+def put_pace(page, at, pace, bus_over, amps_over):
+    """The next two, and the lowest two bits of the last."""
+    pace = min(pace, 0x3FF)
+    code = excess_code(amps_over)
     page[at + 3] = pace & 0xFF
-    page[at + 4] = pace >> 8 | excess_code(bus_over) << 2 | (excess_code(amps_over) & 3) << 6
-    page[at + 5] = excess_code(amps_over) >> 2 | cue << 2 | connected << 5 | valid << 6
+    page[at + 4] = pace >> 8 | excess_code(bus_over) << 2 | (code & 3) << 6
+    page[at + 5] = code >> 2
+
+
+def put_marks(page, at, cue, connected, valid):
+    """The rest of the last, after put_pace."""
+    page[at + 5] = page[at + 5] & 3 | cue << 2 | connected << 5 | valid << 6
 
 
 # ---- CRC-32/ISO-HDLC as two 16-bit halves: the whole does not fit a small int on a board

@@ -67,13 +67,8 @@ class Sensor:
         self.adc_factor, self.adc_shift = scale(3300 * s.divider_permille, 65535 * 1000)
         self.supply_adc = ADC(Pin(s.supply_adc_pin)) if s.supply_adc_pin >= 0 else None
         self.supply_factor, self.supply_shift = scale(3300 * s.supply_permille, 65535 * 1000)
-        # readings
-        self.bus_mv = 0
-        self.bus_ma = 0
-        self.supply_mv = 0
-        self.fresh = False  # this tick's current is from the chip
-        self.saturated = False
         self.lost = True
+        self.fresh = False  # this tick's readings are the chip's
         self.errors = 0
         self.repairs = 0
         self.missed = LOST_TICKS
@@ -134,14 +129,15 @@ class Sensor:
 
     # ---- one tick
 
-    def read(self):
+    def read(self, now):
+        """Set now.bus_mv, bus_ma, supply_mv, volts, amps and saturated."""
         self.fresh = False
-        self.saturated = False
+        now.saturated = False
         if self.supply_adc is not None:
-            self.supply_mv = self.supply_adc.read_u16() * self.supply_factor >> self.supply_shift
+            now.supply_mv = self.supply_adc.read_u16() * self.supply_factor >> self.supply_shift
         if not self.lost:
             try:
-                self._read_chip()
+                self._read_chip(now)
                 self.missed = 0
             except OSError:
                 self._count()
@@ -152,16 +148,22 @@ class Sensor:
         elif ticks_diff(ticks_ms(), self.tried_ms) >= RETRY_MS:
             self.start()
         if not self.fresh:
-            if self.lost:
-                self.bus_ma = 0
-            if self.bus_adc is not None:
-                self.bus_mv = min(
-                    self.bus_adc.read_u16() * self.adc_factor >> self.adc_shift, MOST
-                )
-            elif self.lost:
-                self.bus_mv = 0
+            self._read_adc(now)
 
-    def _read_chip(self):
+    def _read_adc(self, now):
+        """Volts without the chip. A single missed reading keeps the last current."""
+        if self.lost:
+            now.bus_ma = 0
+            now.amps = False
+        if self.bus_adc is not None:
+            mv = self.bus_adc.read_u16() * self.adc_factor >> self.adc_shift
+            now.bus_mv = min(mv, MOST)
+            now.volts = True
+        elif self.lost:
+            now.bus_mv = 0
+            now.volts = False
+
+    def _read_chip(self, now):
         chip = self.chip
         self.until_check -= 1
         if self.until_check <= 0:
@@ -171,13 +173,21 @@ class Sensor:
         if raw & 0x8000:
             raw -= 0x10000
         bus = self.word(chip.BUS)
-        self.saturated = chip.shunt_at_end(raw) or chip.bus_at_end(bus)
-        bits = raw * self.amps_factor + self.amps_rest
+        now.saturated = chip.shunt_at_end(raw) or chip.bus_at_end(bus)
+        now.bus_ma = self.amps(raw)
+        now.bus_mv = self.volts(chip.bus_bits(bus))
+        now.volts = True
+        now.amps = True
+        self.fresh = True
+
+    def amps(self, signed):
+        """mA of a shunt register, corrected; the fraction waits for the next reading."""
+        bits = signed * self.amps_factor + self.amps_rest
         amps = bits >> self.amps_shift
         self.amps_rest = bits - (amps << self.amps_shift)
-        amps += self.amps_offset_ma
-        self.bus_ma = max(-MOST, min(amps, MOST))
-        bits = chip.bus_bits(bus) * self.bus_factor + self.bus_half
-        mv = (bits >> self.bus_shift) + self.bus_offset_mv
-        self.bus_mv = max(0, min(mv, MOST))
-        self.fresh = True
+        return max(-MOST, min(amps + self.amps_offset_ma, MOST))
+
+    def volts(self, bits):
+        """mV of a bus register, corrected."""
+        mv = (bits * self.bus_factor + self.bus_half >> self.bus_shift) + self.bus_offset_mv
+        return max(0, min(mv, MOST))

@@ -17,11 +17,12 @@ class Settings:
 
 
 class Loaded:
-    """What was found: `settings` (None when refused), the bytes the CRC covers, and why."""
+    """What was found: `settings` (None when refused, then `problems` says why), the file's
+    bytes and their CRC (empty and zero when refused)."""
 
     def __init__(self):
         self.settings = None
-        self.body = b""
+        self.file = b""
         self.crc = pages.Crc()
         self.problems = []
 
@@ -48,8 +49,9 @@ def parse(data, loaded):
         loaded.problems.append("not three lines")
         return
     head, body = lines[0], lines[1]
-    loaded.crc.feed(body, 0, len(body))
-    text = '{"crc": "%04x%04x", "settings":' % (loaded.crc.high, loaded.crc.low)
+    crc = pages.Crc()
+    crc.feed(body, 0, len(body))
+    text = '{"crc": "%04x%04x", "settings":' % (crc.high, crc.low)
     if head != text.encode():
         loaded.problems.append("crc")
         return
@@ -68,7 +70,9 @@ def parse(data, loaded):
     for name in values:
         setattr(settings, name, values[name])
     loaded.settings = settings
-    loaded.body = body
+    loaded.file = data
+    loaded.crc.low = crc.low
+    loaded.crc.high = crc.high
 
 
 def check(values, problems):

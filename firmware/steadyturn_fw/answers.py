@@ -1,0 +1,102 @@
+"""What the link's answers are made of: numbers of the running loop, put into a frame."""
+
+from machine import unique_id
+
+from steadyturn_fw import frames, pages
+
+MOST = 65535
+AT = {}  # field of the state -> offset
+SIZE = {}  # and bytes
+for _row in frames.STATE_FIELDS:
+    AT[_row[0]] = _row[1]
+    SIZE[_row[0]] = _row[2]
+
+
+class Answers:
+    def __init__(self, loop):
+        self.loop = loop
+
+    # ---- what is asked for
+
+    def host_seen(self):
+        self.loop.host_seen()
+
+    def flush_asked(self):
+        self.loop.flush()
+
+    def release_asked(self):
+        self.loop.release()
+
+    def settings_body(self):
+        """The settings file as it was read at boot: all of it, so that the host can compare."""
+        return self.loop.loaded.file
+
+    def copy_page(self, seq, frame, at):
+        return self.loop.store.copy(seq, frame, at)
+
+    def fill_who(self, frame, at):
+        loop = self.loop
+        put = pages.put
+        frame[at] = frames.PROTOCOL
+        frame[at + 1] = pages.VERSION
+        i = 0
+        while i < 4:
+            frame[at + 2 + i] = loop.store.format_id[i]
+            i += 1
+        put(frame, at + 6, 3, loop.journal.boot)
+        put(frame, at + 9, 4, loop.now.t_ms)
+        put(frame, at + 13, 4, loop.store.first_seq)
+        put(frame, at + 17, 4, loop.store.last_seq)
+        name = unique_id()
+        i = 0
+        while i < 8:
+            frame[at + 21 + i] = name[i] if i < len(name) else 0
+            i += 1
+
+    # ---- the state
+
+    def fill_state(self, frame, at):
+        self._readings(frame, at)
+        self._switch(frame, at)
+        self._totals(frame, at)
+        self._counters(frame, at)
+
+    def _put(self, frame, at, name, value):
+        pages.put(frame, at + AT[name], SIZE[name], value)
+
+    def _readings(self, frame, at):
+        now = self.loop.now
+        self._put(frame, at, "t_ms", now.t_ms)
+        self._put(frame, at, "bus_mv", now.bus_mv)
+        self._put(frame, at, "bus_ma", max(0, now.bus_ma))
+        self._put(frame, at, "pace_dtpm", now.pace_dtpm)
+        self._put(frame, at, "cue", now.cue)
+        self._put(frame, at, "validity", now.validity)
+        self._put(frame, at, "supply_mv", min(now.supply_mv, MOST))
+
+    def _switch(self, frame, at):
+        loop = self.loop
+        fitted = loop.sensor is not None
+        self._put(frame, at, "connected", 1 if loop.now.connected else 0)
+        self._put(frame, at, "why", loop.switch.why if fitted else pages.WHY_SETTINGS_BAD)
+        self._put(frame, at, "fault", loop.faults.shown)
+        self._put(frame, at, "settings_ok", 1 if fitted else 0)
+        self._put(frame, at, "sensor_errors", loop.sensor.errors if fitted else 0)
+
+    def _totals(self, frame, at):
+        tally = self.loop.tally
+        tally.energy_in.total.put(frame, at + AT["energy_in_uj"], SIZE["energy_in_uj"])
+        tally.energy_out.total.put(frame, at + AT["energy_out_uj"], SIZE["energy_out_uj"])
+        tally.charge.put(frame, at + AT["charge_uc"], SIZE["charge_uc"])
+        tally.turns.put(frame, at + AT["turns_m"], SIZE["turns_m"])
+
+    def _counters(self, frame, at):
+        loop = self.loop
+        self._put(frame, at, "boot", loop.journal.boot)
+        self._put(frame, at, "on_samples", loop.tally.on)
+        self._put(frame, at, "band_samples", loop.tally.band)
+        self._put(frame, at, "connected_samples", loop.tally.connected)
+        self._put(frame, at, "connections", loop.tally.connections)
+        self._put(frame, at, "last_seq", loop.store.last_seq)
+        self._put(frame, at, "late_ticks", loop.late)
+        loop.loaded.crc.store(frame, at + AT["settings_crc"])

@@ -1,0 +1,101 @@
+"""Which cue: rest, faster, hold, slower, stop. states.md has the table.
+
+An edge of the band is crossed only when the pace has gone `hysteresis_dtpm` past
+it, a cue stays for at least `dwell_ms`, and the pace looked at is where the handle
+is heading, about 0.3 s ahead, because a hand needs that long to follow. With the
+load connected the volts at the converter count as well: they are what the band is
+for, and a hot or worn machine gives fewer of them at the same pace.
+"""
+
+from steadyturn_fw.pages import BOUND, FASTER, HOLD, NO_SENSOR, REST, SLOWER, STOP, VALID
+
+SILENT_TICKS = 150  # 3 s without any current from the motors: nobody is turning
+MOST_MS = 60000
+VOLT_FILTER = 4  # 2**n ticks: dips at a connection are not a slow hand
+
+
+class Cue:
+    def __init__(self, settings):
+        s = settings
+        self.low = s.low_dtpm
+        self.high = s.high_dtpm
+        self.past = s.hysteresis_dtpm
+        # inside the band the cue must be able to change back before the target
+        self.up = min(s.low_dtpm + s.hysteresis_dtpm, s.target_dtpm)
+        self.down = max(s.high_dtpm - s.hysteresis_dtpm, s.target_dtpm)
+        self.rest = s.rest_dtpm
+        self.dwell_ms = s.dwell_ms
+        self.window_low = s.window_low_mv
+        self.window_high = s.window_high_mv
+        self.over_dtpm = s.over_dtpm
+        self.over_mv = s.over_mv
+        self.calm_mv = s.over_mv - s.over_mv // 16  # a stop ends below this
+        self.cue = REST
+        self.since_ms = 0
+        self.volts = -1
+
+    def update(self, now):
+        """One tick: sets now.cue."""
+        self.since_ms = min(self.since_ms + now.ms, MOST_MS)
+        fine = now.bus_mv << VOLT_FILTER
+        if self.volts < 0 or not now.connected:
+            self.volts = fine
+        self.volts += fine - self.volts >> VOLT_FILTER
+        wanted = self._wanted(now)
+        if wanted == self.cue:
+            return
+        # danger and rest are told at once, the others not before the last was readable
+        if (
+            wanted != STOP
+            and wanted != REST
+            and self.cue != REST
+            and self.since_ms < self.dwell_ms
+        ):
+            return
+        self.cue = wanted
+        now.cue = wanted
+        self.since_ms = 0
+
+    def _wanted(self, now):
+        validity = now.validity
+        if validity == NO_SENSOR:
+            return REST
+        pace = now.pace_dtpm
+        silent = validity == BOUND and now.silent_ticks > SILENT_TICKS
+        if now.bus_mv >= self.over_mv or (pace >= self.over_dtpm and not silent):
+            return STOP
+        if silent or pace < self.rest:
+            return REST
+        if self.cue == STOP and (pace > self.high or now.bus_mv > self.calm_mv):
+            return STOP
+        by_volts = self._by_volts(now.connected)
+        by_pace = HOLD
+        if validity == VALID or not now.connected:
+            by_pace = self._by_pace(now.ahead_dtpm)
+        elif validity == BOUND:
+            # the pace is no more than this: too slow is certain, all else is as it was
+            by_pace = self._by_pace(now.ahead_dtpm)
+            if by_pace != FASTER:
+                by_pace = SLOWER if self.cue == SLOWER else HOLD
+        if by_volts == SLOWER or by_pace == SLOWER:
+            return SLOWER
+        if by_volts == FASTER or by_pace == FASTER:
+            return FASTER
+        return HOLD
+
+    def _by_pace(self, pace):
+        cue = self.cue
+        if pace < self.low - self.past or (pace < self.up and (cue == FASTER or cue == REST)):
+            return FASTER
+        if pace > self.high + self.past or (pace > self.down and (cue == SLOWER or cue == STOP)):
+            return SLOWER
+        return HOLD
+
+    def _by_volts(self, connected):
+        if not connected:
+            return HOLD
+        if self.volts < self.window_low << VOLT_FILTER:
+            return FASTER
+        if self.volts > self.window_high << VOLT_FILTER:
+            return SLOWER
+        return HOLD

@@ -1,0 +1,99 @@
+"""Pace of the handle from volts and amps, in tenths of a turn a minute (dtpm).
+
+EMF = bus volts + current * resistance + drop * current / (current + knee), and the
+pace is EMF over the constant of motors and gears. The motors give what the sensor
+sees, what the board itself draws, and what charges the capacitor. Only while that
+current flows does the bus say anything about the motors: below `conduct_ma` the
+diode holds the bus up, the pace is no more than this, and it is marked a bound.
+"""
+
+from steadyturn_fw.pages import BOUND, NO_SENSOR, VALID, VOLTS_ONLY
+
+MOST_EMF_MV = 107000  # times 10,000 is still a small integer on a 32-bit board
+MOST_DV_MV = 10000  # times 100,000 uF likewise; more in one tick is no reading
+MOST_DTPM = 65535
+MOST_MA = 65535
+FAST = 3  # the filters' time constants are 2**n ticks: 0.16 s
+SLOW = 5  # and 0.64 s
+FINE = 6  # bits of fraction in the filters
+
+
+class Estimate:
+    def __init__(self, settings):
+        s = settings
+        self.emf_uv = s.emf_uv_per_tpm
+        self.ohm = s.source_mohm // 1000
+        self.mohm = s.source_mohm % 1000
+        self.drop_mv = s.drop_mv
+        self.knee_ma = s.drop_knee_ma
+        self.conduct_ma = s.conduct_ma
+        self.supply_ma = s.supply_ma
+        self.capacitor_uf = s.capacitor_uf
+        self.watched = s.supply_adc_pin >= 0
+        self.last_mv = -1
+        self.fast = 0
+        self.slow = 0
+
+    def update(self, now):
+        """One tick: from now.bus_mv, bus_ma and supply_mv to the pace and its validity."""
+        if not now.volts:
+            self._forget(now)
+            return
+        if not now.amps:
+            # without the current the volts alone: the least that the pace can be
+            now.validity = VOLTS_ONLY
+            now.motor_ma = 0
+            now.silent_ticks = 0
+            self._filter(now, self._dtpm(now.bus_mv))
+        else:
+            ma = now.bus_ma + self._charging(now)
+            if not self.watched or now.bus_mv > now.supply_mv:
+                ma += self.supply_ma
+            now.motor_ma = max(0, min(ma, MOST_MA))
+            self._judge(now)
+            self._filter(now, self._dtpm(now.bus_mv + self.sag_mv(now.motor_ma)))
+        self.last_mv = now.bus_mv
+
+    def _judge(self, now):
+        if now.motor_ma >= self.conduct_ma:
+            now.validity = VALID
+            now.silent_ticks = 0
+        else:
+            now.validity = BOUND
+            now.silent_ticks = min(now.silent_ticks + 1, MOST_MA)
+
+    def sag_mv(self, ma):
+        """What is lost between the EMF and the bus at this current."""
+        return (
+            ma * self.ohm + ma * self.mohm // 1000 + self.drop_mv * ma // (ma + self.knee_ma)
+        )
+
+    def _charging(self, now):
+        """Current into the capacitor: uF * mV / ms is uA."""
+        if self.last_mv < 0:
+            return 0
+        step = max(-MOST_DV_MV, min(now.bus_mv - self.last_mv, MOST_DV_MV))
+        return self.capacitor_uf * step // (1000 * max(1, now.ms))
+
+    def _dtpm(self, emf_mv):
+        return min(min(emf_mv, MOST_EMF_MV) * 10000 // self.emf_uv, MOST_DTPM)
+
+    def _filter(self, now, dtpm):
+        now.raw_dtpm = dtpm
+        fine = dtpm << FINE
+        if self.last_mv < 0:  # nothing is known of before: begin here, not at rest
+            self.fast = fine
+            self.slow = fine
+        self.fast += fine - self.fast >> FAST
+        self.slow += fine - self.slow >> SLOW
+        now.pace_dtpm = self.fast >> FINE
+        # the two filters lag by 0.14 and 0.62 s, so their difference is about half a
+        # second of trend: five eighths of it is 0.3 s ahead
+        ahead = self.fast + (self.fast - self.slow) * 5 // 8
+        now.ahead_dtpm = max(0, ahead) >> FINE
+
+    def _forget(self, now):
+        now.validity = NO_SENSOR
+        now.motor_ma = 0
+        self.last_mv = -1
+        self._filter(now, 0)

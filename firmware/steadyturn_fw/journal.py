@@ -1,0 +1,254 @@
+"""The page being filled: samples, events, totals; closed pages are handed to the store.
+
+pages.py has the layout. A tick adds its readings to sums; every 0.2 s they become
+a sample; 23 samples, or a reason to hurry, close the page. The CRC is fed as the
+bytes come, because all 216 at once would take a quarter of a tick.
+"""
+
+from steadyturn_fw import pages
+from steadyturn_fw.pages import (
+    AT_CRC,
+    AT_EVENTS,
+    AT_SAMPLES,
+    EV_FAULT,
+    EV_FAULT_END,
+    EVENT_BYTES,
+    EVENT_UNIT_MS,
+    EVENTS,
+    FLAG_SATURATED,
+    FLAG_VOLTS_ONLY,
+    NO_DATA,
+    NO_SENSOR,
+    PAGE_BYTES,
+    SAMPLE_BYTES,
+    SAMPLE_MS,
+    SAMPLES,
+    VALID,
+    VOLTS_ONLY,
+)
+
+HALF_SAMPLE = 5  # ticks: less of a sample than this is not kept when a page is closed early
+BEFORE = -1  # when of an event that began before its page
+
+
+class Journal:
+    def __init__(self, tally, bus_shift, amps_shift, low_dtpm, high_dtpm, tick_ms):
+        self.tally = tally
+        self.bus_shift = bus_shift
+        self.amps_shift = amps_shift
+        self.bus_half = 1 << bus_shift >> 1
+        self.amps_half = 1 << amps_shift >> 1
+        self.low_dtpm = low_dtpm
+        self.high_dtpm = high_dtpm
+        self.tick_ms = tick_ms
+        self.crc = pages.Crc()
+        self.page = bytearray(PAGE_BYTES)
+        self.closed = bytearray(PAGE_BYTES)
+        self.pending = False  # `closed` waits to be stored
+        self.dropped = 0  # closed pages that never could be
+        self.seq = 1
+        self.boot = 1
+        self.open = False
+        self.t0 = 0
+        self.index = 0
+        self.events = 0
+        self.events_lost = 0
+        self.flags = 0
+        self.peak_mv = 0
+        self.peak_ma = 0
+        self.standing = 0  # fault that a new page repeats
+        self.faults = 0
+        self.fed = 0
+        self._clear()
+
+    # ---- pages
+
+    def begin(self, t_ms):
+        page = self.page
+        i = 0
+        while i < PAGE_BYTES:
+            page[i] = 0
+            i += 1
+        page[0] = pages.MAGIC_0
+        page[1] = pages.MAGIC_1
+        page[pages.AT_VERSION] = pages.VERSION
+        page[pages.AT_SHIFTS] = self.bus_shift | self.amps_shift << 4
+        pages.put(page, pages.AT_SEQ, 4, self.seq)
+        pages.put(page, pages.AT_BOOT, 3, self.boot)
+        pages.put(page, pages.AT_T0, 4, t_ms)
+        self.crc.reset()
+        self.crc.feed(page, 0, AT_SAMPLES)
+        self.fed = AT_SAMPLES
+        self.t0 = t_ms
+        self.index = 0
+        self.events = 0
+        self.events_lost = 0
+        self.flags = 0
+        self.peak_mv = 0
+        self.peak_ma = 0
+        self.open = True
+        self._clear()
+        if self.standing:
+            self._event(EV_FAULT, self.standing, BEFORE)
+
+    def close(self, flags, whole=False):
+        """End the page. whole: make the CRC anew, after a Ctrl-C that may have cut a tick."""
+        if not self.open:
+            return
+        if self.ticks >= HALF_SAMPLE and self.index < SAMPLES:
+            self._end_sample()
+        self.open = False
+        if not self.index and not self.events:
+            return
+        page = self.page
+        put = pages.put
+        page[pages.AT_N_SAMPLES] = self.index
+        page[pages.AT_N_EVENTS] = self.events
+        page[pages.AT_FLAGS] = self.flags | flags
+        put(page, pages.AT_PEAK_MV, 2, self.peak_mv)
+        put(page, pages.AT_PEAK_MA, 2, self.peak_ma)
+        self.tally.put(page)
+        put(page, pages.AT_FAULTS, 2, self.faults)
+        page[pages.AT_EVENTS_LOST] = self.events_lost
+        if whole:
+            self.crc.reset()
+            self.fed = 0
+        self.crc.feed(page, self.fed, AT_CRC)
+        self.crc.store(page, AT_CRC)
+        if self.pending:
+            self.dropped += 1
+        self.page = self.closed
+        self.closed = page
+        self.pending = True
+        self.seq += 1
+
+    def give_up(self):
+        """The closed page cannot be stored; its number stays unused."""
+        self.pending = False
+        self.dropped += 1
+
+    # ---- at boot
+
+    def follow(self, newest):
+        """Go on after the newest page there is: numbers and totals."""
+        self.seq = pages.get(newest, pages.AT_SEQ, 4) + 1
+        self.boot = pages.get(newest, pages.AT_BOOT, 3) + 1
+        self.faults = pages.get(newest, pages.AT_FAULTS, 2)
+        self.tally.take(newest)
+
+    def unfinished(self, page):
+        """The last fault in a page that has no end there, 0: none."""
+        fault = 0
+        for i in range(min(page[pages.AT_N_EVENTS], EVENTS)):
+            at = AT_EVENTS + i * EVENT_BYTES
+            argument = pages.get(page, at + 3, 2)
+            if page[at] == EV_FAULT and argument < len(pages.FAULTS):
+                fault = argument
+            elif page[at] == EV_FAULT_END and argument == fault:
+                fault = 0
+        return fault
+
+    # ---- events
+
+    def event(self, code, argument, t_ms):
+        if not self.open:
+            self.begin(t_ms)
+        when = (t_ms - self.t0) // EVENT_UNIT_MS
+        self._event(code, argument, max(0, min(when, 32767)))
+
+    def _event(self, code, argument, when):
+        if self.events >= EVENTS:
+            self.events_lost = min(self.events_lost + 1, 255)
+            return
+        at = AT_EVENTS + self.events * EVENT_BYTES
+        pages.put(self.page, at, 1, code)
+        pages.put(self.page, at + 1, 2, when & 0xFFFF)
+        pages.put(self.page, at + 3, 2, max(0, min(argument, 65535)))
+        self.events += 1
+
+    # ---- samples
+
+    def _clear(self):
+        self.ticks = 0
+        self.sum_mv = 0
+        self.sum_ma = 0
+        self.sum_dtpm = 0
+        self.top_mv = 0
+        self.top_ma = 0
+        self.valid = 0
+        self.connected = 0
+        self.cue = 0
+        self.validity = 0
+
+    def add(self, now):
+        """One tick's readings; they belong to the time just before now.t_ms."""
+        begun = max(0, now.t_ms - self.tick_ms)
+        if not self.open:
+            self.begin(begun)
+        while begun - self.t0 >= SAMPLE_MS * (self.index + 1):
+            self._end_sample()
+            if self.index == SAMPLES:
+                self.close(0)
+                self.begin(begun)
+        bus_mv = now.bus_mv
+        bus_ma = max(0, now.bus_ma)
+        self.ticks += 1
+        self.sum_mv += bus_mv
+        self.sum_ma += bus_ma
+        self.sum_dtpm += now.pace_dtpm
+        self.top_mv = max(self.top_mv, bus_mv)
+        self.top_ma = max(self.top_ma, bus_ma)
+        self._mark(now)
+
+    def _mark(self, now):
+        self.cue = now.cue
+        self.validity = now.validity
+        if now.validity == VALID:
+            self.valid += 1
+        elif now.validity == VOLTS_ONLY:
+            self.flags |= FLAG_VOLTS_ONLY
+        if now.connected:
+            self.connected += 1
+        if now.saturated:
+            self.flags |= FLAG_SATURATED
+
+    def _end_sample(self):
+        at = AT_SAMPLES + self.index * SAMPLE_BYTES
+        if self.ticks:
+            self._pack(at, self.ticks)
+        else:
+            i = 0
+            while i < SAMPLE_BYTES:
+                self.page[at + i] = NO_DATA
+                i += 1
+        if self.fed == at:
+            self.crc.feed(self.page, at, at + SAMPLE_BYTES)
+            self.fed = at + SAMPLE_BYTES
+        self.index += 1
+        self._clear()
+
+    def _pack(self, at, n):
+        half = n >> 1
+        # shifting by the unit with half of it added rounds to the nearest
+        bus = (self.sum_mv + half) // n + self.bus_half >> self.bus_shift
+        amps = (self.sum_ma + half) // n + self.amps_half >> self.amps_shift
+        pages.put_means(self.page, at, bus, amps)
+        bus = (self.top_mv - 1 >> self.bus_shift) + 1 - bus
+        amps = (self.top_ma - 1 >> self.amps_shift) + 1 - amps
+        pace = (self.sum_dtpm + half) // n
+        pages.put_pace(self.page, at, (pace + 2) // 5, bus, amps)
+        if self.valid * 2 >= n:
+            self.validity = VALID
+        connected = 1 if self.connected * 2 >= n else 0
+        pages.put_marks(self.page, at, self.cue, connected, self.validity)
+        self.peak_mv = max(self.peak_mv, self.top_mv)
+        self.peak_ma = max(self.peak_ma, self.top_ma)
+        self._count(pace, connected)
+
+    def _count(self, pace, connected):
+        tally = self.tally
+        tally.on += 1
+        if self.validity != NO_SENSOR and self.low_dtpm <= pace <= self.high_dtpm:
+            tally.band += 1
+        if connected:
+            tally.connected += 1

@@ -1,0 +1,32 @@
+"""What is known in this tick: the parts of the loop read it and write their share here.
+
+One object instead of long argument lists, and for a reason: MicroPython takes the
+frame of a function with more than about ten locals and operands from the heap.
+"""
+
+from steadyturn_fw import pages
+
+
+class Now:
+    def __init__(self):
+        # time, by loop.py
+        self.t_ms = 0  # since boot
+        self.ms = 20  # since the last tick,
+        self.us = 0  # and what is left over
+        # by sensor.py
+        self.bus_mv = 0
+        self.bus_ma = 0  # into the converter
+        self.supply_mv = 0  # the board's reservoir
+        self.volts = False  # bus_mv is known
+        self.amps = False  # and bus_ma
+        self.saturated = False  # a reading stood at the end of its range
+        # by estimate.py
+        self.motor_ma = 0
+        self.raw_dtpm = 0  # of this tick
+        self.pace_dtpm = 0  # filtered
+        self.ahead_dtpm = 0  # where the pace will be in about a reaction time
+        self.validity = pages.NO_SENSOR
+        self.silent_ticks = 0  # since current last flowed
+        # by cue.py and switch.py
+        self.cue = pages.REST
+        self.connected = False

@@ -1,0 +1,333 @@
+"""Pages on flash: where each goes, how they are found again, what a full flash does.
+
+A page is first written into one of seven tail files, each alone in its directory,
+where littlefs keeps it inside the directory's own block: no erase in fifteen of
+sixteen. When the seven are full the next page goes to the newest log file together
+with them, in one append. Whatever moment the power goes, a page that was stored
+is in a tail or in a log; one that is in both has the same number twice and counts
+once. All of this allocates and none of it is for a steady tick.
+"""
+
+import os
+from binascii import crc32
+
+from steadyturn_fw import pages
+
+FOLDER = "/journal"
+TAILS = 7
+PAGE = pages.PAGE_BYTES
+LOG_PAGES = 160  # then a new file: 34 KiB, twelve minutes
+SHARE = 70  # percent of the free flash that logs may take, in whole files
+LEAST_FILES = 2
+MOST_FILES = 200
+ENOSPC = 28
+
+
+def sound(page):
+    """Is this a whole page of ours? `page`: PAGE bytes."""
+    at = pages.AT_CRC
+    return (
+        page[0] == pages.MAGIC_0
+        and page[1] == pages.MAGIC_1
+        and page[pages.AT_VERSION] == pages.VERSION
+        and crc32(memoryview(page)[:at]) == pages.get(page, at, 4)
+    )
+
+
+class Store:
+    def __init__(self, folder=FOLDER):
+        self.folder = folder
+        self.format_id = b"\0\0\0\0"
+        self.block = bytearray((TAILS + 1) * PAGE)  # waiting pages, then the one being moved
+        self.waiting = 0  # pages in the tails and not yet in a log
+        self.logs = []  # [number, first seq, pages]
+        self.sealed = False  # the newest log has a torn end: nothing more goes into it
+        self.most_files = LEAST_FILES
+        self.first_seq = 1
+        self.last_seq = 0
+        self.newest = None  # the page with the highest number found at boot
+        self.failed = False
+        self.lost = 0  # pages that could not be written
+        try:
+            self._recover()
+        except OSError:
+            self.failed = True
+
+    # ---- at boot
+
+    def _recover(self):
+        self._folders()
+        self._identity()
+        names = sorted([n for n in os.listdir(self.folder) if n.endswith(".log")])
+        scratch = bytearray(PAGE)
+        for name in names:
+            try:
+                number = int(name[:-4])
+            except ValueError:
+                continue
+            self._open_log(number, scratch)
+        last = self._last_in_logs(scratch)
+        self._tails(last)
+        self._room()
+        self._ends()
+
+    def _folders(self):
+        _mkdir(self.folder)
+        for i in range(TAILS):
+            _mkdir(self.folder + "/t%d" % i)
+
+    def _identity(self):
+        name = self.folder + "/id"
+        data = b""
+        try:
+            with open(name, "rb") as file:
+                data = file.read(4)
+        except OSError:
+            pass
+        if len(data) != 4:
+            data = os.urandom(4)
+            with open(name, "wb") as file:
+                file.write(data)
+        self.format_id = data
+
+    def _open_log(self, number, scratch):
+        name = self._log_name(number)
+        size = os.stat(name)[6]
+        count = size // PAGE
+        self.sealed = size != count * PAGE
+        with open(name, "rb") as file:
+            for index in range(count):
+                file.readinto(scratch)
+                if sound(scratch):
+                    self.logs.append([number, _seq(scratch), count])
+                    return
+        self.logs.append([number, -1, count])
+
+    def _last_in_logs(self, scratch):
+        """Highest number in a log; keeps that page as the newest."""
+        for number, first, count in reversed(self.logs):
+            if first < 0:
+                continue
+            with open(self._log_name(number), "rb") as file:
+                for index in range(count - 1, -1, -1):
+                    file.seek(index * PAGE)
+                    file.readinto(scratch)
+                    if sound(scratch):
+                        self.newest = bytes(scratch)
+                        return _seq(scratch)
+        return 0
+
+    def _tails(self, last):
+        found = []
+        ordered = True
+        for i in range(TAILS):
+            try:
+                with open(self._tail_name(i), "rb") as file:
+                    page = file.read(PAGE + 1)
+            except OSError:
+                continue
+            if len(page) == PAGE and sound(page) and _seq(page) > last:
+                ordered = ordered and len(found) == i
+                found.append(page)
+        found.sort(key=_seq)
+        for page in found:
+            self._keep(page)
+        if found:
+            self.newest = found[-1]
+            if not ordered or _seq(found[-1]) - _seq(found[0]) != len(found) - 1:
+                # a tail in between was lost: which is free is no longer known by counting
+                self._move()
+
+    def _room(self):
+        """How many log files fit: a share of what is free and what the logs hold already."""
+        try:
+            stat = os.statvfs(self.folder)
+        except OSError:
+            return
+        total = stat[1] * stat[3]
+        for row in self.logs:
+            total += row[2] * PAGE
+        files = total // 100 * SHARE // (LOG_PAGES * PAGE)
+        self.most_files = max(LEAST_FILES, min(files, MOST_FILES))
+
+    def _ends(self):
+        if self.newest is not None:
+            self.last_seq = _seq(self.newest)
+        self.first_seq = self.last_seq + 1
+        for row in self.logs:
+            if row[1] >= 0:
+                self.first_seq = row[1]
+                return
+        if self.waiting:
+            self.first_seq = _seq(memoryview(self.block)[:PAGE])
+
+    # ---- names
+
+    def _log_name(self, number):
+        return self.folder + "/%06d.log" % number
+
+    def _tail_name(self, index):
+        return self.folder + "/t%d/p" % index
+
+    # ---- writing
+
+    def full(self):
+        """Will the next page move all to a log?"""
+        return self.waiting == TAILS
+
+    def write(self, page):
+        """Store a closed page; True when it is safe. Never raises for the flash's sake."""
+        for _ in range(2):
+            try:
+                if self.waiting == TAILS:
+                    memoryview(self.block)[TAILS * PAGE :] = page
+                    self._move(1)
+                else:
+                    with open(self._tail_name(self.waiting), "wb") as file:
+                        file.write(page)
+                    self._keep(page)
+                if self.first_seq > self.last_seq:
+                    self.first_seq = _seq(page)
+                self.last_seq = _seq(page)
+                self.failed = False
+                return True
+            except OSError as error:
+                self._after_failure(error)
+        self.failed = True
+        self.lost += 1
+        return False
+
+    def tidy(self):
+        """Move the waiting pages now, at a moment when an erase does no harm."""
+        if self.waiting:
+            try:
+                self._move()
+            except OSError as error:
+                self._after_failure(error)
+
+    def _keep(self, page):
+        at = self.waiting * PAGE
+        memoryview(self.block)[at : at + PAGE] = page
+        self.waiting += 1
+
+    def _move(self, more=0):
+        """Append the waiting pages, and `more` behind them in the block, to the newest log."""
+        count = self.waiting + more
+        if not self.logs or self.sealed or self.logs[-1][2] + count > LOG_PAGES:
+            self._rotate()
+        row = self.logs[-1]
+        name = self._log_name(row[0])
+        view = memoryview(self.block)
+        before = row[2] * PAGE
+        # an append that was cut off by Ctrl-C may be there all the same
+        if _size(name) != before + count * PAGE:
+            with open(name, "ab") as file:
+                file.write(view[: count * PAGE])
+        if row[1] < 0:
+            row[1] = _seq(view)
+        row[2] += count
+        self.waiting = 0
+
+    def _rotate(self):
+        number = self.logs[-1][0] + 1 if self.logs else 1
+        while len(self.logs) >= self.most_files:
+            self._drop_oldest()
+        self.logs.append([number, -1, 0])
+        self.sealed = False
+
+    def _after_failure(self, error):
+        """A full flash gives up its oldest log; any other failure costs no stored page."""
+        try:
+            if error.args and error.args[0] == ENOSPC and len(self.logs) > 1:
+                self._drop_oldest()
+            self._folders()
+        except OSError:
+            pass
+
+    def _drop_oldest(self):
+        row = self.logs.pop(0)
+        try:
+            os.remove(self._log_name(row[0]))
+        except OSError:
+            pass  # a file that was never written
+        for left in self.logs:
+            if left[1] >= 0:
+                self.first_seq = left[1]
+                return
+        self.first_seq = _seq(self.block) if self.waiting else self.last_seq + 1
+
+    # ---- reading
+
+    def copy(self, seq, frame, at):
+        """Put the first stored page with this number or a later one into `frame`."""
+        target = memoryview(frame)[at : at + PAGE]
+        try:
+            for row in self.logs:
+                if row[1] >= 0 and self._in_log(row, seq, target):
+                    return True
+        except OSError:
+            pass
+        view = memoryview(self.block)
+        for i in range(self.waiting):
+            page = view[i * PAGE : (i + 1) * PAGE]
+            if _seq(page) >= seq:
+                target[:] = page
+                return True
+        return False
+
+    def _in_log(self, row, seq, target):
+        """The first sound page from `seq` on in one log; numbers only rise within it."""
+        last = self._after(row)
+        if last <= seq:
+            return False
+        with open(self._log_name(row[0]), "rb") as file:
+            low = 0
+            high = row[2]
+            index = min(max(0, seq - row[1]), row[2] - 1)  # right when none is missing
+            while low < high:
+                file.seek(index * PAGE)
+                file.readinto(target)
+                here = _seq(target)
+                if here == seq and sound(target):
+                    return True
+                if here < seq:
+                    low = index + 1
+                else:
+                    high = index
+                index = (low + high) // 2
+            while low < row[2]:
+                file.seek(low * PAGE)
+                file.readinto(target)
+                if sound(target) and _seq(target) >= seq:
+                    return True
+                low += 1
+        return False
+
+    def _after(self, row):
+        """A number above all in this log: where the next begins."""
+        found = False
+        for other in self.logs:
+            if found and other[1] >= 0:
+                return other[1]
+            found = found or other is row
+        if self.waiting:
+            return _seq(self.block)
+        return self.last_seq + 1
+
+
+def _seq(page):
+    return pages.get(page, pages.AT_SEQ, 4)
+
+
+def _mkdir(name):
+    try:
+        os.mkdir(name)
+    except OSError:
+        os.stat(name)  # there already, or raises
+
+
+def _size(name):
+    try:
+        return os.stat(name)[6]
+    except OSError:
+        return 0

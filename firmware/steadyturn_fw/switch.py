@@ -1,0 +1,166 @@
+"""The load switch: when the load is connected, and what releases it. states.md has the table.
+
+The hardware keeps the load connected only while edges come; `pulse` makes one, and
+the loop calls it at the end of a tick that ran through. So a halted program, a dead
+board or a long stall releases the load without this code. Releasing is to make no
+more edges: bringing the pin to rest would be one more.
+"""
+
+from machine import Pin
+
+from steadyturn_fw.pages import (
+    BOUND,
+    NO_SENSOR,
+    VOLTS_ONLY,
+    WHY_ASKED,
+    WHY_FADING,
+    WHY_LOW_BUS,
+    WHY_NONE,
+    WHY_NOT_YET,
+    WHY_OVER_CURRENT,
+    WHY_OVER_SPEED,
+    WHY_OVER_VOLTAGE,
+    WHY_SENSOR_LOST,
+    WHY_WAITING,
+)
+
+STEADY_MS = 300  # the conditions hold this long before the load is connected
+MOST_FAILS = 4  # each failure doubles both waits, up to this often
+MOST_WAIT_MS = 60000
+PROVEN_MS = 10000  # connected this long: the failures are forgotten
+FAILED_MS = 5000  # let go by the bus within this: the machine could not carry it
+FADE_BACK_MV = 100  # above fade_mv by this the supply counts as recovered
+
+
+class Switch:
+    def __init__(self, settings):
+        s = settings
+        self.pin = Pin(s.switch_pin, Pin.OUT, value=0)
+        self.level = 0
+        self.connect_mv = s.connect_mv
+        self.connect_dtpm = s.connect_dtpm
+        self.high_dtpm = s.high_dtpm
+        self.release_mv = s.release_mv
+        self.over_mv = s.over_mv
+        self.over_ma = s.over_ma
+        self.over_dtpm = s.over_dtpm
+        self.gap_ms = s.gap_ms
+        self.fade_mv = s.fade_mv if s.supply_adc_pin >= 0 else 0
+        self.connected = False
+        self.why = WHY_NOT_YET
+        self.asked = False  # released by the host until the next boot
+        self.fading = False
+        self.collapsed = False  # this tick's release was a collapse
+        self.since_ms = 0  # since the last connection, or since boot
+        self.steady_ms = 0
+        self.fails = 0
+        self.told_ms = 0  # how long the reason of the last release is still shown
+        self.about_to_connect = False
+
+    def update(self, now):
+        """One tick: sets now.connected."""
+        self.since_ms = min(self.since_ms + now.ms, MOST_WAIT_MS * 2)
+        self.told_ms = max(0, self.told_ms - now.ms)
+        self.collapsed = False
+        self._watch_supply(now.supply_mv)
+        cause = self._cause(now)
+        if self.connected:
+            if cause == WHY_NONE and now.bus_mv < self.release_mv:
+                cause = WHY_LOW_BUS
+            if cause != WHY_NONE:
+                self._release(cause, now)
+            elif self.since_ms >= PROVEN_MS:
+                self.fails = 0
+            return
+        self._consider(cause, now)
+
+    def _watch_supply(self, supply_mv):
+        if not self.fade_mv:
+            return
+        if supply_mv < self.fade_mv:
+            self.fading = True
+        elif supply_mv > self.fade_mv + FADE_BACK_MV:
+            self.fading = False
+
+    def _cause(self, now):
+        """What forbids the load now; WHY_NONE: nothing."""
+        if now.bus_mv >= self.over_mv:
+            return WHY_OVER_VOLTAGE
+        # a reading at the end of its range may be anything beyond it
+        if now.bus_ma >= self.over_ma or now.saturated:
+            return WHY_OVER_CURRENT
+        if now.validity == NO_SENSOR:
+            return WHY_SENSOR_LOST
+        if now.pace_dtpm >= self.over_dtpm and now.validity != BOUND:
+            return WHY_OVER_SPEED
+        if self.asked:
+            return WHY_ASKED
+        if self.fading:
+            return WHY_FADING
+        return WHY_NONE
+
+    def _release(self, cause, now):
+        self.connected = False
+        now.connected = False
+        self.why = cause
+        self.told_ms = self.gap_ms
+        self.steady_ms = 0
+        if cause == WHY_LOW_BUS:
+            # the handle still turns: the load was too much for it, the volts fell and not
+            # the pace. Without the load they recover, with it they never would.
+            turning = now.pace_dtpm * 4 >= self.connect_dtpm * 3
+            self.collapsed = turning and now.validity != VOLTS_ONLY
+            if self.collapsed or self.since_ms < FAILED_MS:
+                self.fails = min(self.fails + 1, MOST_FAILS)
+        elif cause == WHY_OVER_CURRENT:
+            self.fails = min(self.fails + 1, MOST_FAILS)
+
+    def _consider(self, cause, now):
+        self.about_to_connect = False
+        if cause != WHY_NONE:
+            self.steady_ms = 0
+            self.why = cause
+            self.told_ms = self.gap_ms
+            return
+        if (
+            now.bus_mv < self.connect_mv
+            or now.pace_dtpm < self.connect_dtpm
+            or now.ahead_dtpm < self.connect_dtpm
+        ):
+            self.steady_ms = 0
+            if not self.told_ms:
+                self.why = WHY_NOT_YET
+            return
+        self.steady_ms = min(self.steady_ms + now.ms, MOST_WAIT_MS)
+        wait = min(self.gap_ms << self.fails, MOST_WAIT_MS)
+        if self.steady_ms < STEADY_MS << self.fails or self.since_ms < wait:
+            # half-way through the wait is a good moment for a flash erase
+            self.about_to_connect = self.steady_ms >= STEADY_MS // 2
+            if not self.told_ms:
+                self.why = WHY_WAITING
+            return
+        self.connected = True
+        now.connected = True
+        self.why = WHY_NONE
+        self.since_ms = 0
+        self.steady_ms = 0
+
+    def pulse(self):
+        """The edge that keeps the load connected; from the end of a completed tick only."""
+        if self.connected:
+            self.level ^= 1
+            self.pin.value(self.level)
+
+    def ask_release(self, now):
+        self.asked = True
+        if self.connected:
+            self._release(WHY_ASKED, now)
+
+    def halt(self):
+        """Release: the program ends."""
+        self.connected = False
+
+    def stalled(self, now):
+        """The last edge is so old that the hardware has let go: wait as after any release."""
+        if self.connected:
+            self._release(WHY_WAITING, now)
