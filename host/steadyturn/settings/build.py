@@ -15,10 +15,18 @@ from steadyturn_fw import fields
 from steadyturn.errors import Failed, Problem, WrongInput
 from steadyturn.model import bank, converter, load, supply
 from steadyturn.model.band import Band
+from steadyturn.model.point import operate
 from steadyturn.rig.pins import all_pins
 from steadyturn.rig.types import Rig
 from steadyturn.settings import drops, file
-from steadyturn.settings.thresholds import Thresholds, conduct_a, thresholds, warm_c
+from steadyturn.settings.thresholds import (
+    Paces,
+    Thresholds,
+    conduct_a,
+    paces,
+    thresholds,
+    warm_c,
+)
 
 HYSTERESIS = 0.02  # of the target pace
 REST = 0.4  # of the band's low edge: below it nobody means to crank
@@ -33,18 +41,13 @@ def build(rig: Rig, band: Band) -> file.Settings:
     Raises Failed where the band is empty or thresholds clash, WrongInput where a value
     of the rig does not fit the board's ranges.
     """
-    if not band.feasible or band.low_tpm is None:
-        between = f": {band.clash[0]} and {band.clash[1]} clash" if band.clash else ""
-        raise Failed(
-            f"No pace works for {rig.name}{between}; there is nothing to set a board to.",
-            "'steadyturn pace' shows every limit and what would part them.",
-        )
+    edges = paces(rig, band)
     limits = thresholds(rig, band)
     settings: file.Settings = {"version": fields.VERSION}
     settings.update(_wiring(rig))
     settings.update(_sensor(rig))
-    settings.update(_machine(rig, band, limits))
-    settings.update(_band(rig, band, limits))
+    settings.update(_machine(rig, edges, limits))
+    settings.update(_band(rig, edges, band.window_v, limits))
     settings.update(_output(rig))
     settings.update(_supply(rig, settings))
     settings.update(_journal(rig, band, limits))
@@ -87,15 +90,14 @@ def _sensor(rig: Rig) -> dict[str, int | str]:
     }
 
 
-def _machine(rig: Rig, band: Band, limits: Thresholds) -> dict[str, int | str]:
+def _machine(rig: Rig, edges: Paces, limits: Thresholds) -> dict[str, int | str]:
     """What the pace is computed from. The sensor stands behind its shunt, so that its ohms
     count with the bank's."""
-    assert band.target_tpm is not None and band.at_target is not None
-    warm = warm_c(rig, band.target_tpm)
+    warm = warm_c(rig, edges.target)
     conducts = conduct_a(rig, limits.most_a)
     drop, knee = drops.fit(rig, conducts, max(1.3 * limits.most_a, 2 * conducts))
     ohm = bank.source_ohm(rig, warm) + rig.sensor.shunt_ohm
-    board_a = float(supply.amps(rig.supply, float(band.at_target.node_v))[0])
+    board_a = float(supply.amps(rig.supply, operate(rig, edges.target).node_v)[0])
     return {
         "emf_uv_per_tpm": round(1e6 * bank.emf_v_per_tpm(rig, warm)),
         "source_mohm": max(1, round(1000 * ohm)),
@@ -107,17 +109,17 @@ def _machine(rig: Rig, band: Band, limits: Thresholds) -> dict[str, int | str]:
     }
 
 
-def _band(rig: Rig, band: Band, limits: Thresholds) -> dict[str, int | str]:
+def _band(rig: Rig, edges: Paces, window_v: tuple[float, float],
+          limits: Thresholds) -> dict[str, int | str]:
     """Rounded inwards, so that a whole number never stands outside what was found."""
-    assert band.low_tpm is not None and band.high_tpm is not None and band.target_tpm is not None
-    low, high = math.ceil(10 * band.low_tpm), math.floor(10 * band.high_tpm)
+    low, high = math.ceil(10 * edges.low), math.floor(10 * edges.high)
     if high < low:
         raise Failed(
             f"The band of {rig.name} is narrower than a tenth of a turn a minute: no hand keeps "
             "that.", "'steadyturn pace' shows which limits leave so little room.")
-    target = min(max(round(10 * band.target_tpm), low), high)
+    target = min(max(round(10 * edges.target), low), high)
     over_mv = math.floor(1000 * limits.over_v)
-    window_low, window_high = band.window_v
+    window_low, window_high = window_v
     connect_mv = min(math.ceil(1000 * limits.connect_v), over_mv)
     return {
         "low_dtpm": low,

@@ -10,7 +10,7 @@ import difflib
 import json
 import zlib
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, TypeGuard
 
 from steadyturn_fw import fields
 
@@ -87,15 +87,15 @@ def problems(settings: Mapping[str, Any], where: str = "settings") -> list[Probl
     for key in settings:
         if key not in known:
             near = difflib.get_close_matches(str(key), known, n=1)
-            wrong(key, f"unknown; did you mean '{near[0]}'?" if near else "there is no such field.")
+            wrong(key, f"did you mean '{near[0]}'?" if near else "there is no such field.")
     for lower, higher in fields.ORDER:
-        low, high = settings.get(lower), settings.get(higher)
-        if _is_whole(low) and _is_whole(high) and low > high:
-            wrong(lower, f"at most {higher} ({high}).")
+        below, above = settings.get(lower), settings.get(higher)
+        if _is_whole(below) and _is_whole(above) and below > above:
+            wrong(lower, f"at most {higher} ({above}).")
     return found
 
 
-def _is_whole(value: Any) -> bool:
+def _is_whole(value: Any) -> TypeGuard[int]:
     return isinstance(value, int) and not isinstance(value, bool)
 
 

@@ -41,23 +41,35 @@ class Thresholds:
 
 
 @dataclass(frozen=True)
-class _Band:
+class Paces:
+    """The band's three paces in turns/min, of a band that is not empty."""
+
     low: float
     target: float
     high: float
 
 
+def paces(rig: Rig, band: Band) -> Paces:
+    """Raises Failed, with what clashes, where there is no band."""
+    if band.low_tpm is None or band.target_tpm is None or band.high_tpm is None:
+        between = f": {band.clash[0]} and {band.clash[1]} clash" if band.clash else ""
+        raise Failed(
+            f"No pace works for {rig.name}{between}; there is nothing to set a board to.",
+            "'steadyturn pace' shows every limit and what would part them.",
+        )
+    return Paces(band.low_tpm, band.target_tpm, band.high_tpm)
+
+
 def thresholds(rig: Rig, band: Band) -> Thresholds:
     """All of them. Raises Failed, naming the two that clash, where no order is possible."""
-    if band.low_tpm is None or band.target_tpm is None or band.high_tpm is None:
-        raise Failed("There is no band to make settings from.")
-    edges = _Band(band.low_tpm, band.target_tpm, band.high_tpm)
+    edges = paces(rig, band)
     hot = _loaded(rig, np.linspace(edges.low, edges.high, 25), hot=True)
     cold = _loaded(rig, np.linspace(edges.low, edges.high, 25), hot=False)
     most_a = float(max(np.nanmax(hot.bus_a), np.nanmax(cold.bus_a), 0.001))
     over_v, over_why = _over_v(rig)
     connect_v, connect_tpm = _connect(rig, edges, over_v, over_why)
-    release_v = min(_release_v(rig, band, float(np.nanmin(hot.bus_v))), connect_v)
+    settled_v = float(_loaded(rig, np.array([connect_tpm]), hot=True).bus_v[0])
+    release_v = min(_release_v(rig, band, float(np.nanmin(hot.bus_v)), settled_v), connect_v)
     return Thresholds(
         connect_v=connect_v,
         connect_tpm=connect_tpm,
@@ -107,7 +119,7 @@ def _over_v(rig: Rig) -> tuple[float, str]:
     return min(found)
 
 
-def _connect(rig: Rig, band: _Band, over_v: float, over_why: str) -> tuple[float, float]:
+def _connect(rig: Rig, band: Paces, over_v: float, over_why: str) -> tuple[float, float]:
     """Where the machine can carry the load: a little inside the band's low edge, where
     starting, holding and the window hold already, and the volts that the bus then has
     with nothing connected, less 3 %, but never below where the converter starts."""
@@ -130,32 +142,30 @@ def _connect(rig: Rig, band: _Band, over_v: float, over_why: str) -> tuple[float
     return min(volts, over_v), pace
 
 
-def _release_v(rig: Rig, band: Band, low_v: float) -> float:
+def _release_v(rig: Rig, band: Band, low_v: float, settled_v: float) -> float:
     """Before the collapse: between the volts at which a running converter has just room
     left (the fold of a constant power lies at half the EMF less drops; the model's hold
-    pace finds it) and the lowest volts inside the band."""
+    pace finds it) and low_v, the lowest inside the band; above the converter's own
+    threshold as well, where settled_v, which a new connection settles to, leaves room."""
     edge = band.hold_tpm if band.hold_tpm is not None else band.low_tpm
-    at_edge = _loaded(rig, np.array([1.0005 * (edge or 1.0)]), hot=True)
-    fold_v = float(at_edge.bus_v[0])
-    floor_v = ABOVE_STOP * rig.converter.stop_v
-    if np.isnan(fold_v):
-        fold_v = floor_v
-    volts = max(fold_v + ROOM * (low_v - fold_v), floor_v)
-    if volts > 0.98 * low_v:  # hardly any room: half of what there is
-        volts = 0.5 * (max(rig.converter.stop_v, min(fold_v, low_v)) + low_v)
-    return min(volts, low_v)
+    stop_v = rig.converter.stop_v
+    fold_v = float(_loaded(rig, np.array([1.0005 * (edge or 1.0)]), hot=True).bus_v[0])
+    if np.isnan(fold_v) or fold_v > low_v:
+        fold_v = min(stop_v, low_v)
+    wanted = max(fold_v + ROOM * (low_v - fold_v), ABOVE_STOP * stop_v)
+    return min(wanted, max(0.97 * settled_v, 0.5 * (stop_v + settled_v)))
 
 
 def _over_a(rig: Rig, most_a: float) -> float:
     """Above all that the band and a starting converter draw, below the sensor's end."""
-    end_a = SAFE * SENSOR_FULL_V[rig.sensor.chip] / rig.sensor.shunt_ohm
+    full_v = SENSOR_FULL_V[rig.sensor.chip]
+    end_a = SAFE * full_v / rig.sensor.shunt_ohm
     if end_a < 1.05 * most_a:
         raise Failed(
             f"Settings cannot be made: in the band the converter draws up to {most_a:.2f} A, but "
             f"with a shunt of {1000 * rig.sensor.shunt_ohm:.0f} mohm the sensor's range ends at "
             f"{end_a / SAFE:.2f} A.",
-            f"Fit a shunt of at most {1000 * SAFE * SENSOR_FULL_V[rig.sensor.chip] / most_a / 1.3:.0f} "
-            "mohm, and set shunt_mohm.",
+            f"Fit a shunt of at most {770 * SAFE * full_v / most_a:.0f} mohm, and set shunt_mohm.",
         )
     return min(end_a, max(OVER_CURRENT * most_a, 1.05 * rig.converter.in_limit_a))
 
