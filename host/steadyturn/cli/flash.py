@@ -1,0 +1,63 @@
+"""steadyturn flash: bring a board's firmware and settings up to date."""
+
+from __future__ import annotations
+
+import sys
+from typing import Any
+
+import click
+
+from steadyturn.cli.common import json_option, port_option, rig_argument, rig_path, show
+from steadyturn.errors import Failed, Problem, WrongInput
+
+
+@click.command()
+@rig_argument
+@port_option
+@click.option("--yes", is_flag=True, help="Do not ask.")
+@click.option("--despite-danger", is_flag=True,
+              help="Do not ask even if the machine can harm what is connected.")
+@click.option("--dry-run", is_flag=True, help="Show what would change; write nothing.")
+@json_option
+def command(
+    rig: str | None, port: str | None, yes: bool, despite_danger: bool, dry_run: bool,
+    as_json: bool,
+) -> int:
+    """Bring a board's firmware and settings up to date with the rig file RIG.
+
+    Shows one difference, asks once, writes, reads back, starts the board again and
+    asks it which settings are in force. The journal on the board is not touched. Pulling
+    the plug at any moment leaves the old settings in force or the new ones.
+    """
+    from steadyturn.jobs.flash import flash
+    from steadyturn.report import flash as report
+
+    path = rig_path(rig)
+    may_ask = sys.stdin.isatty() and not as_json
+    if not (yes or despite_danger or dry_run or may_ask):
+        raise WrongInput(
+            Problem("--yes", "", "", "is needed here, where no question can be asked.",
+                    "'--dry-run' shows what would change.")
+        )
+
+    def confirm(plan: Any) -> bool:
+        if not as_json:
+            click.echo(report.plan_text(plan))
+        if despite_danger:
+            return True
+        if not plan.dangerous:
+            return yes or click.confirm("Write this to the board?", default=True)
+        if not may_ask:
+            raise Failed(
+                "This machine can harm what is connected to it; nothing was written.",
+                f"'steadyturn check {path}' says what and what to do; --despite-danger writes "
+                "all the same.",
+            )
+        return bool(click.prompt("Type 'yes' to write it all the same", default="no") == "yes")
+
+    progress = report.Progress(quiet=as_json)
+    done = flash(path, port=port, confirm=confirm, progress=progress, dry_run=dry_run)
+    show(done, as_json, report.text)
+    if done.outcome == "declined":
+        return 1
+    return 0 if done.in_force is not False else 1

@@ -1,0 +1,185 @@
+"""Bring a board's firmware and settings up to date with a rig file.
+
+One difference, one question, one writing, one reading back; and at the end the
+board itself says, over the link, which settings are in force.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from steadyturn.board import update
+from steadyturn.board.connect import START_S, Board, Direct, connect
+from steadyturn.board.update import FileChange, Progress
+from steadyturn.errors import Failed, WrongInput
+from steadyturn.jobs.hazards import Hazard, hazards_of
+from steadyturn.model.band import Band, find_band
+from steadyturn.rig.file import read_rig
+from steadyturn.rig.types import Rig
+from steadyturn.settings.build import build
+from steadyturn.settings.file import decode, encode
+
+IN_FORCE_S = 5.0  # after it answers, until it has read its settings and made a first tick
+
+
+@dataclass(frozen=True)
+class SettingChange:
+    """One setting: its value on the board (None: none, or the board's settings are not
+    valid) and its new one."""
+
+    name: str
+    before: int | str | None
+    after: int | str | None
+
+
+@dataclass(frozen=True)
+class Flashed:
+    """outcome: same, written, declined or dry_run. firmware_*: version and a hash of
+    what is in it, None for none. hazards: what the machine could do to its parts;
+    dangerous: one of them makes `check` refuse the rig. settings_problem: why the
+    settings on the board before were not valid. in_force: the board says that it runs
+    these settings; None when it was not asked. crc: of the rig's settings, in hex.
+    fault: what the board reports after its start."""
+
+    rig: str
+    port: str
+    outcome: str
+    firmware_before: str | None
+    firmware_after: str
+    files_changed: tuple[FileChange, ...]
+    settings_changed: tuple[SettingChange, ...]
+    settings_problem: str
+    hazards: tuple[Hazard, ...]
+    dangerous: bool
+    band_tpm: tuple[float, float, float]
+    crc: str
+    in_force: bool | None = None
+    crc_in_force: str | None = None
+    fault: int | None = None
+    boot: int | None = None
+    seconds: float = 0.0
+
+    @property
+    def different(self) -> bool:
+        return bool(self.files_changed or self.settings_changed or self.settings_problem)
+
+
+Confirm = Callable[[Flashed], bool]
+
+
+def flash(
+    rig_path: str | Path, *, port: str | Direct | None = None, confirm: Confirm,
+    progress: Progress | None = None, dry_run: bool = False,
+) -> Flashed:
+    """Make the board run this program's firmware with the rig's settings.
+
+    confirm is called once, with what would change, only if something would; progress
+    with bytes done, bytes in all and what is being done. Raises WrongInput (rig file)
+    and Failed (no pace works for the rig, the board failed). The board is left running
+    in every case in which it can be reached.
+    """
+    start = time.monotonic()
+    rig = read_rig(rig_path)
+    band = _band(rig, str(rig_path))
+    settings = build(rig, band)
+    data = encode(settings)
+    with connect(port) as board:
+        difference = update.compare(board.files, data)
+        before, problem = _before(difference.settings_before)
+        plan = _plan(rig, band, board.name, difference, settings, before, problem, data)
+        if difference.none:
+            outcome = "same"
+        elif dry_run:
+            outcome = "dry_run"
+        elif not confirm(plan):
+            outcome = "declined"
+        else:
+            update.apply(board.files, data, difference, progress)
+            _read_back(board, data)
+            outcome = "written"
+        board.restart()
+        done = dataclasses.replace(plan, outcome=outcome)
+        if outcome in ("same", "written"):
+            done = _ask_board(board, done)
+    return dataclasses.replace(done, seconds=time.monotonic() - start)
+
+
+def _band(rig: Rig, path: str) -> Band:
+    """The rig's band; Failed when there is none, with what clashes."""
+    band = find_band(rig, deep=False)
+    if band.feasible:
+        return band
+    clash = f": '{band.clash[0]}' and '{band.clash[1]}' clash" if band.clash else ""
+    raise Failed(
+        f"No pace works for '{rig.name}'{clash}, so there is nothing to set on a board.",
+        f"'steadyturn pace {path}' shows why, and what would part them.",
+    )
+
+
+def _before(data: bytes | None) -> tuple[Mapping[str, int | str], str]:
+    """The settings on the board, and what is wrong with them ("" when nothing is)."""
+    if data is None:
+        return {}, "none on the board"
+    try:
+        return decode(data), ""
+    except WrongInput as wrong:
+        count = len(wrong.problems)
+        return {}, f"not valid on the board ({count} problem{'s' if count > 1 else ''})"
+
+
+def _plan(
+    rig: Rig, band: Band, name: str, difference: update.Difference,
+    settings: Mapping[str, int | str], before: Mapping[str, int | str], problem: str, data: bytes,
+) -> Flashed:
+    changed = [
+        SettingChange(key, before.get(key), settings.get(key))
+        for key in dict.fromkeys([*settings, *before])
+        if before.get(key) != settings.get(key)
+    ]
+    if not (changed or problem) and difference.settings_change:
+        problem = "the same values in another spelling on the board"
+    hazards = hazards_of(rig, band)
+    assert band.low_tpm is not None
+    assert band.target_tpm is not None
+    assert band.high_tpm is not None
+    return Flashed(
+        rig=rig.name, port=name, outcome="",
+        firmware_before=difference.firmware_before, firmware_after=update.firmware_version(),
+        files_changed=difference.changes, settings_changed=tuple(changed),
+        settings_problem=problem if difference.settings_change else "",
+        hazards=hazards, dangerous=any(h.refuses for h in hazards),
+        band_tpm=(band.low_tpm, band.target_tpm, band.high_tpm),
+        crc=f"{update.settings_crc(data):08x}",
+    )
+
+
+def _read_back(board: Board, data: bytes) -> None:
+    left = update.compare(board.files, data)
+    if not left.none:
+        names = ", ".join(c.path for c in left.changes) or update.SETTINGS
+        raise Failed(
+            f"Read back after writing, the board still differs: {names}.",
+            "Run the same command again. If it stays, the board's flash is worn out.",
+        )
+
+
+def _ask_board(board: Board, done: Flashed) -> Flashed:
+    """What the board itself says is in force, once it has started."""
+    who = board.link.wait(START_S)
+    end = time.monotonic() + IN_FORCE_S
+    while True:
+        state = board.link.state()
+        in_force = bool(state["settings_ok"]) and f"{state['settings_crc']:08x}" == done.crc
+        if in_force or time.monotonic() > end:
+            break
+        time.sleep(0.1)
+    if in_force:  # the CRC is the board's word; the bytes are the proof
+        in_force = update.settings_crc(board.link.settings()) == int(done.crc, 16)
+    return dataclasses.replace(
+        done, in_force=in_force, fault=state["fault"], boot=who.boot,
+        crc_in_force=f"{state['settings_crc']:08x}" if state["settings_ok"] else None,
+    )
