@@ -65,9 +65,9 @@ def points(pair: Pair, *, running: bool, connected: bool, shape: tuple[int, ...]
     rig = pair.rig
     idle, regime = _choose(pair, running, connected)
     found = pair.found
-    motor_a = pair.idle_a if found is None else np.where(idle, pair.idle_a, found.x)
+    motor_a = pair.idle.motor_a if found is None else np.where(idle, pair.idle.motor_a, found.x)
     node_v = pair.line.node(motor_a)[0]
-    board_on = ~idle | pair.board_on
+    board_on = ~idle | pair.idle.board_on
     board_a = np.where(board_on, supply.amps(rig.supply, node_v)[0], 0.0)
     bank_a = rig.bank.parallel * motor_a
     in_a = np.where(idle, 0.0, np.where(pair.held, pair.held_a, bank_a - board_a))
@@ -121,7 +121,7 @@ def points(pair: Pair, *, running: bool, connected: bool, shape: tuple[int, ...]
         crank_nm=shaped(crank_nm), arm_w=shaped(arm.power_w(crank_nm, pair.pace)),
         losses_w={name: shaped(losses[name]) for name in LOSSES},
         node_v=shaped(node_v), in_v=shaped(in_v), converter_v=shaped(converter_v),
-        idle_v=shaped(pair.idle_v, always=True),
+        idle_v=shaped(pair.idle.node_v, always=True),
     )
 
 
@@ -134,7 +134,7 @@ def _choose(pair: Pair, running: bool, connected: bool) -> tuple[Flags, NDArray[
     if not pair.output.enabled:  # a disabled boost passes its input to the device
         alive = found.there & (found.out_v >= pair.rig.load.min_v)
         return ~alive, np.where(alive, PASS_THROUGH, IDLE).astype(np.int64)
-    starts = pair.idle_v >= part.start_v
+    starts = pair.idle.node_v >= part.start_v
     lasts = found.there if running else found.there & starts
     regime = np.where(lasts, found.regime, np.where(starts, COLLAPSE, IDLE))
     return regime == IDLE, regime
@@ -144,4 +144,4 @@ def _clamp_a(pair: Pair, idle: Flags, rest_a: Floats) -> Floats:
     """What the clamp takes: the node's current that nothing else does."""
     if pair.rig.protection.bus_clamp_v is None:
         return np.zeros_like(rest_a)
-    return np.where(np.where(idle, pair.idle_held, pair.held), rest_a, 0.0)
+    return np.where(np.where(idle, pair.idle.held, pair.held), rest_a, 0.0)

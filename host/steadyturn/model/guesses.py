@@ -5,8 +5,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from steadyturn.model.change import field_of, with_value
-from steadyturn.model.edges import Edges, find_edges
+from steadyturn.model.edges import Edges, rough_band
 from steadyturn.rig.types import Rig
 
 # what no edge depends on: they shape how the machine moves, not where it stands
@@ -18,7 +20,9 @@ STEADY_STATE_IGNORES = frozenset({
     "arm.droop_nm_per_rad_s", "arm.ripple_percent", "arm.reaction_ms", "sensor.divider",
     "board.lamp_percent",
 })
-GRID, ROUNDS = 76, 2
+
+
+Pace = tuple[float, float] | None
 
 
 @dataclass(frozen=True)
@@ -36,52 +40,42 @@ class Guess:
     low: float
     high: float
     unit: str
-    low_tpm: tuple[float | None, float | None]
-    high_tpm: tuple[float | None, float | None]
+    low_tpm: tuple[float | None, ...]
+    high_tpm: tuple[float | None, ...]
     moves_tpm: float | None
     how: str
 
 
 def guesses(rig: Rig, edges: Edges) -> tuple[Guess, ...]:
     """All values that are not given, the one that matters most first."""
+    around = (5.0, 205.0)
+    if (exact := edges.widest()) is not None:
+        around = (max(0.4 * exact[0], 1.0), min(1.6 * exact[1], 301.0))
+    here = rough_band(rig, *around)
     found = []
-    here = edges.widest()
     for key, origin in rig.origins.items():
         known = field_of(key)
         if origin.kind == "given" or known is None:
             continue
         spec = known[3]
-        ends: list[tuple[float, float] | None] = [here, here]
-        if key not in STEADY_STATE_IGNORES and origin.low < origin.high:
-            ends = [_band(rig, key, value, here, origin.value)
+        ends = [here, here]
+        if key not in STEADY_STATE_IGNORES:
+            ends = [here if value == origin.value
+                    else rough_band(with_value(rig, key, value), *around)
                     for value in (origin.low, origin.high)]
+        low_tpm, high_tpm = [tuple(end[side] if end else None for end in ends)
+                             for side in (0, 1)]
         found.append(Guess(
             key, origin.kind, origin.value / spec.scale, origin.low / spec.scale,
-            origin.high / spec.scale, spec.unit,
-            (ends[0] and ends[0][0], ends[1] and ends[1][0]),
-            (ends[0] and ends[0][1], ends[1] and ends[1][1]),
-            _moves(here, ends), spec.how,
-        ))
-    rank = {None: float("inf")}
-    found.sort(key=lambda g: -rank.get(g.moves_tpm, g.moves_tpm or 0.0))
+            origin.high / spec.scale, spec.unit, low_tpm, high_tpm, _moves(here, ends),
+            spec.how))
+    found.sort(key=lambda g: -(np.inf if g.moves_tpm is None else g.moves_tpm))
     return tuple(found)
 
 
-def _band(rig: Rig, key: str, value: float, here: tuple[float, float] | None,
-          as_is: float) -> tuple[float, float] | None:
-    if value == as_is:
-        return here
-    changed = with_value(rig, key, value)
-    return find_edges(changed, grid=GRID, rounds=ROUNDS, reasons=False).widest()
-
-
-def _moves(here: tuple[float, float] | None,
-           ends: list[tuple[float, float] | None]) -> float | None:
+def _moves(here: Pace, ends: list[Pace]) -> float | None:
     if here is None:
         return 0.0 if ends == [None, None] else None
-    moved = 0.0
-    for end in ends:
-        if end is None:
-            return None
-        moved = max(moved, abs(end[0] - here[0]), abs(end[1] - here[1]))
-    return moved
+    if None in ends:
+        return None
+    return max(abs(end[side] - here[side]) for end in ends if end for side in (0, 1))

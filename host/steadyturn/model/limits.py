@@ -46,7 +46,7 @@ def _board(rig: Rig) -> list[Constraint]:
     return [
         Constraint(
             "board_wake",
-            lambda v: np.where(v.pair.board_on, v.on.emf_v / board.wake_v - 1, -1.0),
+            lambda v: np.where(v.pair.idle.board_on, v.on.emf_v / board.wake_v - 1, -1.0),
             lambda v, i: f"the board wakes when the bus reaches {board.wake_v:.2f} V"),
         Constraint(
             "board_fade",
@@ -60,11 +60,11 @@ def _running(rig: Rig) -> list[Constraint]:
     part = rig.converter
 
     def start(v: View) -> Floats:
-        reach = v.pair.idle_v / part.start_v - 1
+        reach = v.pair.idle.node_v / part.start_v - 1
         return np.where(v.runs, reach, np.minimum(reach, -HAIR))
 
     def why_start(v: View, i: int) -> str:
-        idle = v.pair.idle_v[i]
+        idle = v.pair.idle.node_v[i]
         if idle < part.start_v * 1.001:
             return f"from rest the converter starts when the bus reaches {part.start_v:.2f} V"
         return (f"from rest the converter starts ({idle:.2f} V unloaded), but below this pace "
@@ -77,7 +77,7 @@ def _running(rig: Rig) -> list[Constraint]:
             lambda v, i: f"a running converter lets go below this pace (at {part.stop_v:.2f} V, or "
             "where the load is too much for the pace)"),
         Constraint(
-            "collapse_margin", lambda v: v.while_on(_flags(v.spare)),
+            "collapse_margin", lambda v: v.while_on(v.spare),
             lambda v, i: "below this pace a tenth more load would be too much: the volts collapse "
             f"(here {v.on.bus_v[i]:.2f} V)"),
         Constraint(

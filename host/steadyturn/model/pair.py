@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import cached_property
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,13 +18,23 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 
+@dataclass(frozen=True)
+class Idle:
+    """motor_a: current of one motor [A]; node_v: the bus node [V]; board_on: whether the
+    board lives on it; held: where the bus clamp holds the node."""
+
+    motor_a: Floats
+    node_v: Floats
+    board_on: Flags
+    held: Flags
+
+
 class Pair:
     """pace [turns/min] and winding_c [degC]: 1-D arrays of one length.
 
-    idle_a: current of one motor when only the board hangs on the bus [A]; idle_v:
-    the bus node then [V]; board_on: whether the board lives on it. found: the
-    running converter, or None where the released load lets nothing flow; held:
-    points where the bus clamp holds the node, with held_a into the converter.
+    idle: only the board on the bus. found: the running converter, or None where the
+    released load lets nothing flow; held: points where the bus clamp holds the node
+    then, with held_a [A] into the converter.
     """
 
     def __init__(self, rig: Rig, pace: Floats, winding_c: Floats, *,
@@ -34,7 +47,6 @@ class Pair:
         self.line = source_line(rig, self.emf_v, winding_c)
         self.held = np.zeros(pace.shape, dtype=bool)
         self.held_a = np.zeros(pace.shape)
-        self._idle()
         place = rig.switch.place
         flows = connected or place == "output_switch" or (
             place == "enable" and converter.passes_when_off(rig.converter))
@@ -43,20 +55,24 @@ class Pair:
             enabled=connected or place != "enable")
         self.found = self._run() if flows else None
 
-    def _idle(self) -> None:
+    @cached_property
+    def idle(self) -> Idle:
+        """Only the board on the bus, where it can live."""
         rig, line = self.rig, self.line
-        x, there = first_root(lambda x: line.at(x)[2:4], line.zero(), line.most())
-        lives = there & (line.node(x)[0] - rig.supply.drop_v >= rig.supply.off_v)
-        self.board_on = lives if supply.draw_w(rig.supply) else np.ones_like(lives)
-        self.start_a = np.where(there, x, 0.0)
-        self.idle_a = np.where(lives, x, 0.0)
-        volts = line.node(self.idle_a)[0]
+        if supply.draw_w(rig.supply):
+            x, there = first_root(lambda x: line.at(x)[2:4], line.zero(), line.most())
+            lives = there & (line.node(x)[0] - rig.supply.drop_v >= rig.supply.off_v)
+            motor_a = np.where(lives, x, 0.0)
+        else:
+            lives, motor_a = np.ones(self.pace.shape, dtype=bool), line.zero()
+        volts = line.node(motor_a)[0]
         clamp = rig.protection.bus_clamp_v
+        held = np.zeros(self.pace.shape, dtype=bool)
         if clamp is not None:
-            self.idle_held = volts > clamp
-            self.idle_a = np.where(self.idle_held, self._at_clamp(clamp), self.idle_a)
+            held = volts > clamp
+            motor_a = np.where(held, self._at_clamp(clamp), motor_a)
             volts = np.minimum(volts, clamp)
-        self.idle_v = volts
+        return Idle(motor_a, volts, lives, held)
 
     def _at_clamp(self, clamp_v: float) -> Floats:
         """Current of one motor [A] with the node held at clamp_v."""
@@ -71,12 +87,12 @@ class Pair:
     def _run(self) -> Running:
         # with the load connected the board is taken to be alive: where it is not, the
         # limit `board_fade` of the band says so
-        found = run(self.line, self.output, self.start_a)
+        found = run(self.line, self.output)
         clamp = self.rig.protection.bus_clamp_v
         if clamp is not None:
             held = found.there & (self.line.node(found.x)[0] > clamp)
             if held.any():
-                flat = run(Clamped(self.rig, np.array([clamp])), self.output, np.zeros(1))
+                flat = run(Clamped(self.rig, np.array([clamp])), self.output)
                 self.held = held
                 self.held_a = np.where(held, flat.x[0], 0.0)
                 found.x = np.where(held, self._at_clamp(clamp), found.x)

@@ -10,11 +10,10 @@ from dataclasses import dataclass, replace
 
 from steadyturn.model import gears
 from steadyturn.model.change import with_value
-from steadyturn.model.edges import Edges, find_edges
+from steadyturn.model.edges import Edges, rough_band
 from steadyturn.model.hazards import hazards
 from steadyturn.rig.types import Rig
 
-GRID, ROUNDS = 76, 2
 ENOUGH_TPM = 12.0  # a band a hand can keep without looking
 FACTORS = (1.12, 0.89, 1.25, 0.8, 1.4, 0.71, 1.6, 0.62, 1.8, 0.55, 2.0, 0.5, 2.5)
 
@@ -76,7 +75,7 @@ def _first_wide(changes: Changes) -> Remedy | None:
     """The first, mildest change that gives a wide band, else the widest of all."""
     best: Remedy | None = None
     for change, changed in changes:
-        band = find_edges(changed, grid=GRID, rounds=ROUNDS, reasons=False).widest()
+        band = rough_band(changed)
         if band is None:
             continue
         broken = tuple(h.name for h in hazards(changed, band[1]))

@@ -127,9 +127,10 @@ class Output:
 class _Search:
     """Tries the regions from high volts to low; `todo` are the points not yet settled."""
 
-    def __init__(self, line: Line | Clamped, output: Output, start: Floats) -> None:
-        self.line, self.output, self.start = line, output, start
+    def __init__(self, line: Line | Clamped, output: Output) -> None:
+        self.line, self.output, self.start = line, output, line.zero()
         self.part = output.converter
+        start = self.start
         n = start.shape
         self.found = Running(start.copy(), np.full(n, COLLAPSE), np.zeros(n), np.zeros(n),
                              np.zeros(n, dtype=bool))
@@ -209,6 +210,8 @@ class _Search:
         x, there, at = self.root(where, lambda at: (at.in_a - most_a, at.in_slope),
                                  self.start[where])
         there &= at.in_v >= self.part.stop_v
+        if not there.any():
+            return
         out_v = self.output.starved(at.in_v[there], most_a)
         settled = _among(where, there)
         self.settle(settled, x[there], LIMITED, out_v)
@@ -227,12 +230,9 @@ def _among(where: Flags, chosen: Flags) -> Flags:
     return flags
 
 
-def run(line: Line | Clamped, output: Output, start: Floats) -> Running:
-    """State of a running converter on each point of `line`.
-
-    start: the line's parameter with nothing flowing into the converter.
-    """
-    search = _Search(line, output, start)
+def run(line: Line | Clamped, output: Output) -> Running:
+    """State of a running converter on each point of `line`."""
+    search = _Search(line, output)
     if output.kind == "boost":
         search.pass_through()
     if output.enabled:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from steadyturn.model.accounts import Points, points
+from steadyturn.model import motor
 from steadyturn.model.pair import Pair
 from steadyturn.rig.types import Rig
 
@@ -14,11 +14,13 @@ Floats = NDArray[np.float64]
 HOTTEST_C = 400.0  # where a runaway is cut off; every limit is far below
 
 
-def rise_k(rig: Rig, at: Points) -> tuple[Floats, Floats]:
-    """Steady rise over the air of one motor's winding and of its case [K]."""
-    motors = rig.bank.series * rig.bank.parallel
-    wound = at.losses_w["winding"] / motors
-    rest = (at.losses_w["brush"] + at.losses_w["motor_friction"]) / motors
+def rise_k(rig: Rig, pair: Pair) -> tuple[Floats, Floats]:
+    """Steady rise over the air of one motor's winding and of its case [K], running."""
+    assert pair.found is not None
+    amps = np.where(pair.found.there, pair.found.x, np.nan)
+    wound = amps**2 * pair.line.ohm / rig.bank.series
+    rest = amps * motor.brush_v(rig.motor, amps)
+    rest = rest + motor.friction_nm(rig.motor, pair.motor_rad_s) * pair.motor_rad_s
     case = (wound + rest) * rig.motor.case_air_k_w
     return case + wound * rig.motor.winding_case_k_w, case
 
@@ -26,13 +28,14 @@ def rise_k(rig: Rig, at: Points) -> tuple[Floats, Floats]:
 def settled_c(rig: Rig, pace: Floats, air_c: float, *, rounds: int = 4) -> tuple[Floats, Floats]:
     """Winding and case [degC] after cranking at each pace for hours, load connected.
 
-    pace: 1-D [turns/min]. The winding's heat raises its own resistance, so the
-    state is sought by repetition. Where nothing runs both are the air's.
+    pace: 1-D [turns/min]. The winding's heat raises its own resistance, so the state
+    is sought by repetition, from cool upwards. Where it comes to nothing running,
+    the winding keeps the heat at which that happened.
     """
     winding, case = np.full(pace.shape, air_c), np.full(pace.shape, air_c)
     for _ in range(rounds):
-        at = points(Pair(rig, pace, winding), running=True, connected=True, shape=pace.shape)
-        hot, warm = rise_k(rig, at)
-        winding = air_c + np.minimum(np.nan_to_num(hot), HOTTEST_C)
-        case = air_c + np.minimum(np.nan_to_num(warm), HOTTEST_C)
+        hot, warm = rise_k(rig, Pair(rig, pace, winding))
+        runs = ~np.isnan(hot)
+        winding = np.where(runs, air_c + np.minimum(hot, HOTTEST_C), winding)
+        case = np.where(runs, air_c + np.minimum(warm, HOTTEST_C), case)
     return winding, case

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -11,6 +10,7 @@ from numpy.typing import NDArray
 from steadyturn.model import thermal
 from steadyturn.model.accounts import Points, points
 from steadyturn.model.pair import Pair
+from steadyturn.model.states import REGULATING
 from steadyturn.rig.types import Rig
 
 Floats = NDArray[np.float64]
@@ -44,15 +44,23 @@ class View:
         return self.pair.found.there
 
     @cached_property
-    def spare(self) -> NDArray[np.bool_]:
-        """Whether it would still run with a tenth more load."""
-        load = self.rig.load
-        more = replace(
-            load, draw_a=load.draw_a * SPARE,
-            resistance_ohm=load.resistance_ohm and load.resistance_ohm / SPARE)
-        found = Pair(replace(self.rig, load=more), self.pace, self.winding_c).found
-        assert found is not None
-        return found.there
+    def spare(self) -> Floats:
+        """Room before the fold of a constant-power load, as a share: zero where SPARE
+        times the power would just be too much for the source line's tangent here.
+
+        On a straight line of EMF E the power's slope by current is E - 2 R I =
+        E * sqrt(1 - P / Pmax).
+        """
+        pair = self.pair
+        assert pair.found is not None
+        if self.rig.converter.kind == "linear":
+            return np.ones_like(self.pace)
+        at = pair.line.at(np.where(pair.found.there, pair.found.x, 0.0))
+        slope = pair.output.power(at)[1] / at.in_slope
+        emf = at.in_v + at.in_a * np.abs(at.v_slope / at.in_slope)
+        left = np.sign(slope) * (slope / np.maximum(emf, 1e-9)) ** 2
+        constant_power = (pair.found.regime == REGULATING) & ~pair.held
+        return np.where(constant_power, left - (1 - 1 / SPARE), 1.0)
 
     def while_on(self, values: Floats) -> Floats:
         """`values` where the converter runs, NaN elsewhere: there is nothing to judge."""
