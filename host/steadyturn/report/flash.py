@@ -5,10 +5,14 @@ from __future__ import annotations
 import sys
 from typing import Any
 
+from steadyturn_fw import fields
+
 from steadyturn.report import words
 from steadyturn.report.style import fill, item, number, quantity, table, wrap
 
 MOST_ROWS = 14
+MOST_FILES = 4
+MEANING = {row[0]: row[-1] for row in (*fields.WHOLE, *fields.CHOICE, *fields.TEXT)}
 
 
 def plan_text(plan: Any) -> str:
@@ -48,10 +52,10 @@ def _files(changes: Any) -> list[str]:
     lines = []
     for kind, found in counts.items():
         if found:
-            names = ", ".join(c.path.rpartition("/")[2] for c in found)
             size = sum(c.bytes for c in found)
             much = f", {size / 1000:.1f} kB" if size else ""
-            lines.append(item(f"{len(found)} {said[kind]}{much}: {names}", "files     "))
+            names = ": " + ", ".join(c.path for c in found) if len(found) <= MOST_FILES else ""
+            lines.append(item(f"{len(found)} {said[kind]}{much}{names}", "files     "))
     return lines or ["  files     all as they should be"]
 
 
@@ -62,9 +66,13 @@ def _settings(plan: Any) -> list[str]:
         return [f"  settings  {count}{plan.settings_problem}"]
     if not changed:
         return ["  settings  as they should be"]
-    rows = [(c.name, _value(c.before), _value(c.after)) for c in changed[:MOST_ROWS]]
+    rows = [
+        (c.name, _value(c.before), _value(c.after), MEANING.get(c.name, ""))
+        for c in changed[:MOST_ROWS]
+    ]
+    header = ("setting", "on the board", "new", "what it is")
     lines = [f"  settings  {len(changed)} changed:",
-             table(rows, ("setting", "on the board", "new"), right=(1, 2), indent="    ")]
+             table(rows, header, right=(1, 2), indent="    ")]
     if len(changed) > MOST_ROWS:
         lines.append(f"    and {len(changed) - MOST_ROWS} more (--json lists all)")
     return lines
