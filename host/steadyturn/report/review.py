@@ -18,7 +18,7 @@ ENDED = {
     "cut": "cut off by loss of power",
 }
 PACES = (("below", "too slow"), ("in_band", "in band"), ("above", "too fast"),
-         ("unknown", "not sure"))
+         ("unknown", "not known"))
 
 
 def text(review: Any) -> str:
@@ -188,6 +188,9 @@ def _notes(review: Any) -> list[str]:
     if f.totals_restarts:
         notes.append(f"The board's totals began anew {f.totals_restarts} x; what was counted "
                      "before and after is added up.")
+    if f.bound_s:
+        notes.append(f"For {duration(f.bound_s)} of turning hardly any current flowed: the pace "
+                     "was then at most what is shown, and turns were not counted.")
     if f.no_data_s:
         notes.append(f"The board was busy (writing flash) for {duration(f.no_data_s)}: nothing "
                      "was measured then.")

@@ -70,9 +70,11 @@ class Figures:
     energy_in: into the converter, measured by the sensor. energy_out: at the phone's socket;
     energy_out_kind "measured", "inferred" (from what went in, by the converter's losses) or
     "partly measured". charge_mah: into the converter at bus volts, not the battery's.
-    percent: of the phone, NaN when its capacity is not in the settings. mean_pace_tpm: while
-    the pace was valid. on_s: the board was on; turning_s: on and not at rest. cue_s: by cue.
-    pace_s: below, in and above the band, and unknown, by samples (empty without settings).
+    percent: of the phone, NaN when its capacity is not in the settings. mean_pace_tpm:
+    while the pace was valid. on_s: the board was on; turning_s: on and not at rest; bound_s:
+    turning with hardly any current, so that the pace is at most what is stored. cue_s: by
+    cue. pace_s: below, in and above the band, and unknown, by samples while turning (empty
+    without settings).
     releases, faults_by_name: counted from events. no_data_s: stalls. start_unknown: where
     the totals stood before the first page is not known, so that page is not counted.
     totals_restarts: times the board's totals went back (its journal was lost).
@@ -93,6 +95,7 @@ class Figures:
     on_s: float
     turning_s: float
     valid_s: float
+    bound_s: float
     band_s: float
     band_percent: float
     connected_s: float
@@ -143,7 +146,6 @@ def review(
     percent_mj = settings.get("percent_mj", 0)
     boots = _boots(pages, step)
     events = pages.events
-    faults = _count(events, layout.EV_FAULT, layout.FAULTS)
     return Figures(
         pages=len(table),
         first_seq=int(table["seq"][0]) if len(table) else 0,
@@ -160,6 +162,7 @@ def review(
         on_s=on_s,
         turning_s=turning_s,
         valid_s=len(valid) * SAMPLE_S,
+        bound_s=_seconds((live["valid"] == layout.BOUND) & (live["cue"] != layout.REST)),
         band_s=band_s,
         band_percent=min(100.0, 100 * band_s / turning_s) if turning_s > 0 else np.nan,
         connected_s=total["connected_samples"] * SAMPLE_S,
@@ -173,19 +176,23 @@ def review(
         releases=_count(events, layout.EV_RELEASED, layout.REASONS),
         collapses=int(np.count_nonzero(events["code"] == layout.EV_COLLAPSE)),
         faults=total["faults"],
-        faults_by_name=faults,
+        faults_by_name=_faults(pages),
         boots=boots,
         boots_cut=sum(b.ended == "cut" for b in boots),
         missing_pages=sum(last - first + 1 for first, last in pages.missing),
         damaged_pages=pages.damaged + damaged,
         events_lost=int(table["events_lost"].sum()),
-        no_data_s=int(np.count_nonzero(samples["no_data"])) * SAMPLE_S,
-        volts_only_s=int(np.count_nonzero(live["valid"] >= layout.VOLTS_ONLY)) * SAMPLE_S,
+        no_data_s=_seconds(samples["no_data"]),
+        volts_only_s=_seconds(live["valid"] >= layout.VOLTS_ONLY),
         saturated_pages=int(np.count_nonzero(table["flags"] & layout.FLAG_SATURATED)),
         start_unknown=start_unknown,
         totals_restarts=restarts,
         check=_check(pages, step, start_unknown),
     )
+
+
+def _seconds(which: NDArray[Any]) -> float:
+    return int(np.count_nonzero(which)) * SAMPLE_S
 
 
 def _steps(
@@ -252,8 +259,9 @@ def _pace_s(live: NDArray[Any], settings: Mapping[str, Any]) -> dict[str, float]
     if "low_dtpm" not in settings or "high_dtpm" not in settings:
         return {}
     low, high = settings["low_dtpm"] / 10, settings["high_dtpm"] / 10
+    # the board's own rule: a bound counts as the pace, because the lamp goes by it too
     turning = live[live["cue"] != layout.REST]
-    known = turning["valid"] == layout.VALID
+    known = turning["valid"] != layout.NO_SENSOR
     pace = turning["pace_tpm"][known]
     below = int(np.count_nonzero(pace < low))
     above = int(np.count_nonzero(pace > high))
@@ -261,6 +269,17 @@ def _pace_s(live: NDArray[Any], settings: Mapping[str, Any]) -> dict[str, float]
         "below": below * SAMPLE_S, "in_band": (len(pace) - below - above) * SAMPLE_S,
         "above": above * SAMPLE_S, "unknown": int(np.count_nonzero(~known)) * SAMPLE_S,
     }
+
+
+def _faults(pages: Pages) -> dict[str, int]:
+    """Faults by name. A fault that lasts is repeated at the head of each page, dated before
+    it; such a repeat counts only if its beginning is in no page."""
+    events, table = pages.events, pages.pages
+    begins = table["t0_ms"][np.searchsorted(table["seq"], events["seq"])]
+    repeated = events["t_ms"] < begins
+    fresh = _count(events[~repeated], layout.EV_FAULT, layout.FAULTS)
+    lasting = _count(events[repeated], layout.EV_FAULT, layout.FAULTS)
+    return {**dict.fromkeys(lasting, 1), **fresh}
 
 
 def _count(events: NDArray[Any], code: int, names: tuple[str, ...]) -> dict[str, int]:
@@ -298,18 +317,21 @@ def _check(pages: Pages, step: Mapping[str, NDArray[Any]], start_unknown: bool) 
     mv, ma = samples["bus_mv"].astype(float), samples["bus_ma"].astype(float)
     valid = (samples["valid"] == layout.VALID) & ~samples["no_data"]
     turns = np.where(valid, np.nan_to_num(samples["pace_tpm"]), 0) * SAMPLE_S / 60
-    # a mean is written to a whole unit: half of it, or all of it where a board rounds down
-    rounding = table["bus_unit_mv"][row] * ma + table["bus_unit_ma"][row] * mv
+    # a mean is written to the nearest unit; a page that was closed early may end with a
+    # sample that is not whole, or with ticks that made none
+    rounding = (table["bus_unit_mv"][row] * ma + table["bus_unit_ma"][row] * mv) / 2
+    loose = (table["samples"] < layout.SAMPLES)[row] & np.append(np.diff(row) > 0, True)
     result = []
     agrees = True
     for name, by_sample, slack in (
         ("energy_in_uj", mv * ma * SAMPLE_S, rounding * SAMPLE_S),
-        ("charge_uc", ma * SAMPLE_S * 1e3, table["bus_unit_ma"][row] * SAMPLE_S * 1e3),
-        ("turns_m", turns * 1e3, np.where(valid, 0.5 * SAMPLE_S / 60 * 1e3, 0)),
+        ("charge_uc", ma * SAMPLE_S * 1e3, table["bus_unit_ma"][row] / 2 * SAMPLE_S * 1e3),
+        ("turns_m", turns * 1e3, np.where(valid, 0.25 * SAMPLE_S / 60 * 1e3, 0)),
     ):
         ours = float(per_page(by_sample)[whole].sum())
         theirs = float(step[name][whole].sum())
-        allowed = float(per_page(slack)[whole].sum()) + AGREE_PERCENT / 100 * theirs
+        loosely = per_page(slack + loose * by_sample)[whole].sum()
+        allowed = float(loosely) + AGREE_PERCENT / 100 * theirs
         agrees &= abs(ours - theirs) <= allowed
         result.append(100 * (ours / theirs - 1) if theirs else np.nan)
     energy, charge, turned = result

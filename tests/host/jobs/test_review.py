@@ -182,7 +182,7 @@ def test_the_screen_holds_only_what_json_has(tmp_path):
     inner = shown["figures"]
     assert inner["cue_s"]["hold"] == pytest.approx(3 * 9 * 4.6 + 2 * 1.6)
     assert inner["pace_s"] == pytest.approx(
-        {"below": 0, "in_band": 3 * 9 * 4.6 + 2 * 1.6, "above": 3 * 4.6, "unknown": 3 * 4.6})
+        {"below": 3 * 4.6, "in_band": 3 * 9 * 4.6 + 2 * 1.6, "above": 3 * 4.6, "unknown": 0})
 
 
 def test_the_command(tmp_path, capsys):

@@ -110,7 +110,7 @@ class Recorder:
         self.charge += bus_ma * layout.SAMPLE_MS * live
         self.turns += round(half / 2 * live * layout.SAMPLE_MS / 60) if valid == 0 else 0
         self.on += live
-        self.band += live if in_band and valid == 0 else 0
+        self.band += live if in_band and valid != layout.NO_SENSOR else 0
         self.connected += live if connected else 0
         self.connections += sum(e[0] == layout.EV_CONNECTED for e in more.get("events", ()))
         self.faults += sum(e[0] == layout.EV_FAULT for e in more.get("events", ()))

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from page_maker import Recorder, make_page
+from page_maker import Recorder, make_page, seal
 from steadyturn.sessions.decode import decode
 from steadyturn.sessions.figures import review
 from steadyturn.sessions.outings import last_outing, spans
@@ -132,6 +132,52 @@ def test_events_by_reason():
     assert got.releases == {"over_voltage": 1, "code 77": 1}
     assert got.faults_by_name == {"sensor": 1}
     assert (got.faults, got.collapses) == (1, 1)
+
+
+def test_a_lasting_fault_is_one_fault():
+    """Each page repeats a fault that stands, dated before the page."""
+    recorder = Recorder()
+    sensor = layout.FAULT_SENSOR
+    first = recorder.page(events=[(layout.EV_FAULT, 40, sensor)])
+    rest = first + b"".join(_repeats(recorder, sensor, 5))
+    got = review(decode(rest))
+    assert (got.faults, got.faults_by_name) == (1, {"sensor": 1})
+    later = review(decode(rest[len(first):]), before=first)
+    assert (later.faults, later.faults_by_name) == (0, {"sensor": 1})
+
+
+def _repeats(recorder, fault, count):
+    for _ in range(count):
+        before = recorder.faults
+        page = recorder.page(events=[(layout.EV_FAULT, -1, fault)])
+        recorder.faults = before
+        # the recorder counts every fault event; a board counts beginnings
+        raw = bytearray(page)
+        layout.put(raw, layout.AT_FAULTS, 2, before)
+        yield seal(raw)
+
+
+def test_a_pace_that_is_a_bound():
+    """The board counts it for the band as the lamp does; it makes no turns and no mean."""
+    recorder = Recorder()
+    raw = recorder.page(valid=layout.BOUND, bus_ma=5) + recorder.page(pace_tpm=70)
+    got = review(decode(raw), SETTINGS)
+    assert got.bound_s == pytest.approx(4.6)
+    assert got.mean_pace_tpm == 70
+    assert got.turns == pytest.approx(70 * 4.6 / 60, abs=1e-3)
+    assert got.pace_s["in_band"] == got.band_s == pytest.approx(9.2)
+
+
+def test_a_page_closed_early_may_end_with_half_a_sample():
+    recorder = Recorder()
+    recorder.energy_in = -300_000 // 2  # half of its last sample at 3 W was never measured
+    raw = recorder.page(count=2)
+    got = review(decode(raw))
+    assert got.check.agrees
+    recorder = Recorder()
+    recorder.energy_in = -300_000 // 2
+    raw = recorder.page(count=1) + recorder.page()
+    assert review(decode(raw)).check.agrees
 
 
 def test_wrapping_counters():
