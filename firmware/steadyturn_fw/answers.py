@@ -15,6 +15,8 @@ for _row in frames.STATE_FIELDS:
 class Answers:
     def __init__(self, loop):
         self.loop = loop
+        self.frame = b""
+        self.at = 0
 
     # ---- what is asked for
 
@@ -56,47 +58,48 @@ class Answers:
     # ---- the state
 
     def fill_state(self, frame, at):
-        self._readings(frame, at)
-        self._switch(frame, at)
-        self._totals(frame, at)
-        self._counters(frame, at)
+        self.frame = frame
+        self.at = at
+        self._readings()
+        self._switch()
+        self._totals(self.loop.tally, frame, at)
+        self._counters()
 
-    def _put(self, frame, at, name, value):
-        pages.put(frame, at + AT[name], SIZE[name], value)
+    def _put(self, name, value):
+        pages.put(self.frame, self.at + AT[name], SIZE[name], value)
 
-    def _readings(self, frame, at):
+    def _readings(self):
         now = self.loop.now
-        self._put(frame, at, "t_ms", now.t_ms)
-        self._put(frame, at, "bus_mv", now.bus_mv)
-        self._put(frame, at, "bus_ma", max(0, now.bus_ma))
-        self._put(frame, at, "pace_dtpm", now.pace_dtpm)
-        self._put(frame, at, "cue", now.cue)
-        self._put(frame, at, "validity", now.validity)
-        self._put(frame, at, "supply_mv", min(now.supply_mv, MOST))
+        self._put("t_ms", now.t_ms)
+        self._put("bus_mv", now.bus_mv)
+        self._put("bus_ma", max(0, now.bus_ma))
+        self._put("pace_dtpm", now.pace_dtpm)
+        self._put("cue", now.cue)
+        self._put("validity", now.validity)
+        self._put("supply_mv", min(now.supply_mv, MOST))
 
-    def _switch(self, frame, at):
+    def _switch(self):
         loop = self.loop
         fitted = loop.sensor is not None
-        self._put(frame, at, "connected", 1 if loop.now.connected else 0)
-        self._put(frame, at, "why", loop.switch.why if fitted else pages.WHY_SETTINGS_BAD)
-        self._put(frame, at, "fault", loop.faults.shown)
-        self._put(frame, at, "settings_ok", 1 if fitted else 0)
-        self._put(frame, at, "sensor_errors", loop.sensor.errors if fitted else 0)
+        self._put("connected", 1 if loop.now.connected else 0)
+        self._put("why", loop.switch.why if fitted else pages.WHY_SETTINGS_BAD)
+        self._put("fault", loop.faults.shown)
+        self._put("settings_ok", 1 if fitted else 0)
+        self._put("sensor_errors", loop.sensor.errors if fitted else 0)
 
-    def _totals(self, frame, at):
-        tally = self.loop.tally
+    def _totals(self, tally, frame, at):
         tally.energy_in.total.put(frame, at + AT["energy_in_uj"], SIZE["energy_in_uj"])
         tally.energy_out.total.put(frame, at + AT["energy_out_uj"], SIZE["energy_out_uj"])
         tally.charge.put(frame, at + AT["charge_uc"], SIZE["charge_uc"])
         tally.turns.put(frame, at + AT["turns_m"], SIZE["turns_m"])
 
-    def _counters(self, frame, at):
+    def _counters(self):
         loop = self.loop
-        self._put(frame, at, "boot", loop.journal.boot)
-        self._put(frame, at, "on_samples", loop.tally.on)
-        self._put(frame, at, "band_samples", loop.tally.band)
-        self._put(frame, at, "connected_samples", loop.tally.connected)
-        self._put(frame, at, "connections", loop.tally.connections)
-        self._put(frame, at, "last_seq", loop.store.last_seq)
-        self._put(frame, at, "late_ticks", loop.late)
-        loop.loaded.crc.store(frame, at + AT["settings_crc"])
+        self._put("boot", loop.journal.boot)
+        self._put("on_samples", loop.tally.on)
+        self._put("band_samples", loop.tally.band)
+        self._put("connected_samples", loop.tally.connected)
+        self._put("connections", loop.tally.connections)
+        self._put("last_seq", loop.store.last_seq)
+        self._put("late_ticks", loop.late)
+        loop.loaded.crc.store(self.frame, self.at + AT["settings_crc"])

@@ -46,15 +46,17 @@ class Estimate:
             now.silent_ticks = 0
             self._filter(now, self._dtpm(now.bus_mv))
         else:
-            ma = now.bus_ma + self._charging(now)
-            if not self.watched or now.bus_mv > now.supply_mv:
-                ma += self.supply_ma
-            now.motor_ma = max(0, min(ma, MOST_MA))
-            self._judge(now)
-            self._filter(now, self._dtpm(now.bus_mv + self.sag_mv(now.motor_ma)))
+            self._current(now)
+            emf = self.sag_mv(now.motor_ma)
+            emf += now.bus_mv
+            self._filter(now, self._dtpm(emf))
         self.last_mv = now.bus_mv
 
-    def _judge(self, now):
+    def _current(self, now):
+        ma = now.bus_ma + self._charging(now)
+        if not self.watched or now.bus_mv > now.supply_mv:
+            ma += self.supply_ma
+        now.motor_ma = max(0, min(ma, MOST_MA))
         if now.motor_ma >= self.conduct_ma:
             now.validity = VALID
             now.silent_ticks = 0
@@ -64,9 +66,8 @@ class Estimate:
 
     def sag_mv(self, ma):
         """What is lost between the EMF and the bus at this current."""
-        return (
-            ma * self.ohm + ma * self.mohm // 1000 + self.drop_mv * ma // (ma + self.knee_ma)
-        )
+        mv = ma * self.ohm + ma * self.mohm // 1000
+        return mv + self.drop_mv * ma // (ma + self.knee_ma)
 
     def _charging(self, now):
         """Current into the capacitor: uF * mV / ms is uA."""

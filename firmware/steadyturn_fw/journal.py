@@ -160,10 +160,12 @@ class Journal:
         if self.events >= EVENTS:
             self.events_lost = min(self.events_lost + 1, 255)
             return
+        argument = max(0, min(argument, 65535))
+        page = self.page
         at = AT_EVENTS + self.events * EVENT_BYTES
-        pages.put(self.page, at, 1, code)
-        pages.put(self.page, at + 1, 2, when & 0xFFFF)
-        pages.put(self.page, at + 3, 2, max(0, min(argument, 65535)))
+        page[at] = code
+        pages.put(page, at + 1, 2, when & 0xFFFF)
+        pages.put(page, at + 3, 2, argument)
         self.events += 1
 
     # ---- samples
@@ -215,7 +217,7 @@ class Journal:
     def _end_sample(self):
         at = AT_SAMPLES + self.index * SAMPLE_BYTES
         if self.ticks:
-            self._pack(at, self.ticks)
+            self._pack(at)
         else:
             i = 0
             while i < SAMPLE_BYTES:
@@ -227,23 +229,26 @@ class Journal:
         self.index += 1
         self._clear()
 
-    def _pack(self, at, n):
-        half = n >> 1
-        # shifting by the unit with half of it added rounds to the nearest
-        bus = (self.sum_mv + half) // n + self.bus_half >> self.bus_shift
-        amps = (self.sum_ma + half) // n + self.amps_half >> self.amps_shift
+    def _pack(self, at):
+        n = self.ticks
+        # with half of the divisor added a division rounds to the nearest
+        bus = (self.sum_mv + n // 2) // n + self.bus_half >> self.bus_shift
+        amps = (self.sum_ma + n // 2) // n + self.amps_half >> self.amps_shift
         pages.put_means(self.page, at, bus, amps)
-        bus = (self.top_mv - 1 >> self.bus_shift) + 1 - bus
-        amps = (self.top_ma - 1 >> self.amps_shift) + 1 - amps
-        pace = (self.sum_dtpm + half) // n
-        pages.put_pace(self.page, at, (pace + 2) // 5, bus, amps)
-        if self.valid * 2 >= n:
+        # the sums are not needed any more: the peaks' excess in page units
+        self.sum_mv = (self.top_mv - 1 >> self.bus_shift) + 1 - bus
+        self.sum_ma = (self.top_ma - 1 >> self.amps_shift) + 1 - amps
+        self._pack_marks(at, (self.sum_dtpm + n // 2) // n)
+
+    def _pack_marks(self, at, pace):
+        pages.put_pace(self.page, at, (pace + 2) // 5, self.sum_mv, self.sum_ma)
+        if self.valid * 2 >= self.ticks:
             self.validity = VALID
-        connected = 1 if self.connected * 2 >= n else 0
+        connected = 1 if self.connected * 2 >= self.ticks else 0
         pages.put_marks(self.page, at, self.cue, connected, self.validity)
+        self._count(pace, connected)
         self.peak_mv = max(self.peak_mv, self.top_mv)
         self.peak_ma = max(self.peak_ma, self.top_ma)
-        self._count(pace, connected)
 
     def _count(self, pace, connected):
         tally = self.tally

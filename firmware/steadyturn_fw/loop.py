@@ -6,8 +6,9 @@ page to the flash, in pieces of one file a tick.
 """
 
 import gc
-from machine import reset_cause
 from time import sleep_ms, ticks_add, ticks_diff, ticks_ms, ticks_us
+
+from machine import reset_cause
 
 from steadyturn_fw import pages
 from steadyturn_fw.answers import Answers

@@ -7,10 +7,10 @@ because at the other end somebody is turning a handle in the dark.
 """
 
 import sys
+from time import sleep_ms
 
 import machine
 import micropython
-from time import sleep_ms
 
 from steadyturn_fw import boards, settings
 from steadyturn_fw.loop import TICK_MS, Loop

@@ -6,8 +6,9 @@ milliamp that a reading leaves is carried into the next, so a mean over many
 readings is as fine as the chip's own bits.
 """
 
-from machine import ADC, I2C, Pin
 from time import sleep_us, ticks_diff, ticks_ms
+
+from machine import ADC, I2C, Pin
 
 from steadyturn_fw import sensor_ina219, sensor_ina226
 
@@ -27,7 +28,7 @@ def scale(numerator, denominator):
         shift += 1
     while numerator > (SCALE_MOST << shift) * denominator:
         denominator *= 2  # a factor beyond range: saturates
-    return (numerator << shift) // denominator, shift
+    return ((numerator << shift) + denominator // 2) // denominator, shift
 
 
 def clear_bus(sda, scl):

@@ -68,12 +68,13 @@ class Energy:
         """Power mw mW + uw uW (below 1000) over the tick's time."""
         us = now.us
         pj = self.pj + uw * us
-        watt = mw // 1000
-        nj = self.nj + (mw - watt * 1000) * us + uw * now.ms + pj // 1000
         self.pj = pj % 1000
+        nj = self.nj + mw % 1000 * us + uw * now.ms
+        nj += pj // 1000
         self.nj = nj % 1000
-        self.added_uj = mw * now.ms + watt * us + nj // 1000
-        self.total.add(self.added_uj)
+        nj = mw * now.ms + mw // 1000 * us + nj // 1000
+        self.added_uj = nj
+        self.total.add(nj)
 
 
 class Losses:
@@ -109,28 +110,32 @@ class Losses:
         uw = min(thousands, self.path_most) * self.path_mohm
         return uw + (square - thousands * 1000) * self.path_mohm // 1000
 
-    def update(self, bus_mv, bus_ma, mw, uw):
-        """Input mw mW + uw uW at bus_ma; sets out_mw, out_uw, out_ma.
+    def update(self, bus_mv, bus_ma, power):
+        """Input power.mw mW + power.uw uW at bus_ma; sets out_mw, out_uw, out_ma.
 
         The output's current is both what is looked for and what the losses of a buck
         follow; the last tick's value is the start, and twice through is enough.
         """
         if self.coil == "linear":
-            # its headroom is lost: what comes out is the set point times the same current,
-            # less the current that feeds the constant loss
-            volts = min(self.out_mv, bus_mv)
-            kept = volts * (bus_ma // 1000)
-            rest = volts * (bus_ma % 1000)
-            self._take(kept, rest, self.loss_uw // 100 * (volts * 100 // max(1, bus_mv)))
+            self._linear(min(self.out_mv, bus_mv), bus_mv, bus_ma)
         elif self.coil == "in":
-            self._take(mw, uw, self._coil_uw(bus_ma))
+            self._take(power.mw, power.uw, self._coil_uw(bus_ma))
         else:
-            larger = self.coil == "larger"
-            ma = max(self.out_ma, bus_ma) if larger else self.out_ma
-            self._take(mw, uw, self._coil_uw(ma))
-            ma = max(self.out_ma, bus_ma) if larger else self.out_ma
-            self._take(mw, uw, self._coil_uw(ma))
+            self._follow(bus_ma, power)
+            self._follow(bus_ma, power)
         self._take(self.out_mw, self.out_uw, self._path_uw(self.out_ma))
+
+    def _linear(self, volts, bus_mv, bus_ma):
+        """Its headroom is lost: what comes out is the set point times the same current,
+        less the current that feeds the constant loss."""
+        lost = self.loss_uw // 100 * (volts * 100 // max(1, bus_mv))
+        self._take(volts * (bus_ma // 1000), volts * (bus_ma % 1000), lost)
+
+    def _follow(self, bus_ma, power):
+        ma = self.out_ma
+        if self.coil == "larger":
+            ma = max(ma, bus_ma)
+        self._take(power.mw, power.uw, self._coil_uw(ma))
 
     def _take(self, mw, uw, lost_uw):
         """out = mw, uw less a loss, and the output current that goes with it."""
@@ -150,6 +155,8 @@ class Tally:
     def __init__(self, settings):
         """settings: None on a board without any; nothing is added then."""
         self.losses = Losses(settings) if settings else None
+        self.mw = 0  # of this tick, into the converter
+        self.uw = 0  # and the part below a milliwatt
         self.energy_in = Energy()
         self.energy_out = Energy()
         self.charge = Total(3)
@@ -170,17 +177,20 @@ class Tally:
         """One tick. Turns are counted only where the pace is more than a bound."""
         ma = max(0, min(now.bus_ma, MOST_COIL_MA))
         self._charge(ma, now)
-        uw = now.bus_mv * (ma % 1000)
-        mw = now.bus_mv * (ma // 1000) + uw // 1000
-        uw %= 1000
-        self.energy_in.add(mw, uw, now)
+        self._power(now.bus_mv, ma)
+        self.energy_in.add(self.mw, self.uw, now)
         if now.connected:
             losses = self.losses
-            losses.update(now.bus_mv, ma, mw, uw)
+            losses.update(now.bus_mv, ma, self)
             self.energy_out.add(losses.out_mw, losses.out_uw, now)
             self._towards(self.energy_out.added_uj)
         if now.validity == VALID:
             self._turn(now)
+
+    def _power(self, mv, ma):
+        uw = mv * (ma % 1000)
+        self.mw = mv * (ma // 1000) + uw // 1000
+        self.uw = uw % 1000
 
     def _charge(self, ma, now):
         nc = self.charge_nc + ma * now.us
