@@ -18,11 +18,13 @@ from steadyturn.board.update import FileChange, Progress
 from steadyturn.errors import Failed, WrongInput
 from steadyturn.jobs.hazards import Hazard, hazards_of
 from steadyturn.model.band import Band, find_band
+from steadyturn.model.remedies import remedies
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
 from steadyturn.settings.build import build
 from steadyturn.settings.file import decode, encode
 
+MOST_REMEDIES = 2
 IN_FORCE_S = 5.0  # after it answers, until it has read its settings and made a first tick
 
 
@@ -109,14 +111,19 @@ def flash(
 
 
 def _band(rig: Rig, path: str) -> Band:
-    """The rig's band; Failed when there is none, with what clashes."""
+    """The rig's band; Failed when there is none, with what clashes and what would help."""
     band = find_band(rig, deep=False)
     if band.feasible:
         return band
     clash = f": '{band.clash[0]}' and '{band.clash[1]}' clash" if band.clash else ""
+    helps = " or ".join(
+        f"{r.change} ({r.low_tpm:.0f} to {r.high_tpm:.0f} turns/min)"
+        for r in remedies(rig)[:MOST_REMEDIES]
+    )
     raise Failed(
         f"No pace works for '{rig.name}'{clash}, so there is nothing to set on a board.",
-        f"'steadyturn pace {path}' shows why, and what would part them.",
+        (f"This would help: {helps}. " if helps else "")
+        + f"'steadyturn pace {path}' shows why.",
     )
 
 

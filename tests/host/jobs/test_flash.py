@@ -20,6 +20,7 @@ from steadyturn.cli.main import code
 from steadyturn.errors import Failed, WrongInput
 from steadyturn.jobs import flash as job
 from steadyturn.model.band import find_band
+from steadyturn.model.remedies import Remedy
 from steadyturn.report import flash as report
 from steadyturn.rig.examples import example_names, example_path
 from steadyturn.rig.file import read_rig
@@ -191,10 +192,14 @@ def test_a_board_that_lies_about_its_crc_is_not_believed():
     assert job.flash(GOOD, port=board, confirm=yes).in_force is False
 
 
-def test_a_rig_without_a_band_is_refused_before_the_board_is_touched():
+def test_a_rig_without_a_band_is_refused_before_the_board_is_touched(monkeypatch):
+    # the search itself takes seconds and has its own tests
+    found = (Remedy("one motor more in parallel", 44.4, 58.8, ()),)
+    monkeypatch.setattr(job, "remedies", lambda rig: found)
     with pytest.raises(Failed, match="No pace works") as caught:
         job.flash(RIGS["none"][0], port=None, confirm=never)
     assert "clash" in str(caught.value)
+    assert "one motor more in parallel (44 to 59 turns/min)" in str(caught.value)
     assert "steadyturn pace" in str(caught.value)
 
 
