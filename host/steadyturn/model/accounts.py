@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,8 +21,7 @@ LOSSES = (
 )
 
 
-def _inner() -> Any:
-    return field(metadata={"json": False})
+NOT_SHOWN = {"json": False}  # for other parts of the model
 
 
 @dataclass(frozen=True)
@@ -54,10 +52,10 @@ class Points:
     crank_nm: Floats
     arm_w: Floats
     losses_w: dict[str, Floats]
-    node_v: Floats = _inner()
-    in_v: Floats = _inner()
-    converter_v: Floats = _inner()
-    idle_v: Floats = _inner()
+    node_v: Floats = field(metadata=NOT_SHOWN)
+    in_v: Floats = field(metadata=NOT_SHOWN)
+    converter_v: Floats = field(metadata=NOT_SHOWN)
+    idle_v: Floats = field(metadata=NOT_SHOWN)
 
 
 def points(pair: Pair, *, running: bool, connected: bool, shape: tuple[int, ...]) -> Points:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
+from steadyturn.model.accounts import NOT_SHOWN
 from steadyturn.model.converter import window_v
 from steadyturn.model.edges import Edges, Limit, find_edges
 from steadyturn.model.guesses import Guess, guesses
@@ -18,10 +18,6 @@ from steadyturn.rig.types import Rig
 __all__ = ["Band", "Limit", "find_band"]
 
 INSET = 0.15  # of the band's width: how far the target keeps from both edges
-
-
-def _inner() -> Any:
-    return field(metadata={"json": False})
 
 
 @dataclass(frozen=True)
@@ -49,8 +45,8 @@ class Band:
     clash: tuple[str, str] | None
     remedies: tuple[Remedy, ...]
     hazards: tuple[Hazard, ...]
-    open_circuit_v: float = _inner()
-    intervals: tuple[tuple[float, float], ...] = _inner()
+    open_circuit_v: float = field(metadata=NOT_SHOWN)
+    intervals: tuple[tuple[float, float], ...] = field(metadata=NOT_SHOWN)
 
 
 def find_band(rig: Rig, *, deep: bool = True) -> Band:

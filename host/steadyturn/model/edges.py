@@ -13,14 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steadyturn.model.limits import Constraint, Sheet, constraints
+from steadyturn.model.pair import Pair
 from steadyturn.rig.types import Rig
 
 Floats = NDArray[np.float64]
 
 SLOWEST_TPM, FASTEST_TPM = 1.0, 301.0
 GRID = 241
-FAN = 40  # points in each narrowing
-ROUNDS = 4  # 1.25 turns/min / 39**4: below a millionth
+FAN = 64  # points in each narrowing
+ROUNDS = 4  # 1.25 turns/min / 63**4: below a millionth
 
 
 @dataclass(frozen=True)
@@ -85,6 +86,10 @@ def rough_band(rig: Rig, low_tpm: float = 5.0,
                high_tpm: float = 205.0) -> tuple[float, float] | None:
     """The widest band between two paces [turns/min] to about a tenth of a turn, from one
     look at the margins; None where there is none. For comparing many rigs."""
+    comfort = np.linspace(rig.arm.comfort_low_tpm, rig.arm.comfort_high_tpm, 25)
+    quick = Pair(rig, comfort, np.full(25, rig.air.cold_c)).found
+    if quick is None or not quick.there.any():  # spares the long look at a hopeless rig
+        return None
     pace = np.linspace(low_tpm, high_tpm, 401)
     worst = np.nanmin(Sheet(rig, constraints(rig), pace).margins, axis=0)
     good = worst >= 0
@@ -97,7 +102,8 @@ def rough_band(rig: Rig, low_tpm: float = 5.0,
         a, b = worst[inside], worst[outside]
         return float(pace[inside] + (pace[outside] - pace[inside]) * a / (a - b))
 
-    bands = [(between(i, i - 1), between(j, j + 1)) for i, j in zip(starts, ends, strict=True)]
+    bands = [(between(i, i - 1), between(j, j + 1))
+             for i, j in zip(starts.tolist(), ends.tolist(), strict=True)]
     return max(bands, key=lambda band: band[1] - band[0], default=None)
 
 

@@ -35,10 +35,6 @@ class Constraint:
     say: Callable[[View, int], str]
 
 
-def _flags(holds: NDArray[np.bool_]) -> Floats:
-    return np.where(holds, 1.0, -1.0)
-
-
 def _board(rig: Rig) -> list[Constraint]:
     board = rig.supply
     if board.feed != "crank":
@@ -51,8 +47,8 @@ def _board(rig: Rig) -> list[Constraint]:
         Constraint(
             "board_fade",
             lambda v: v.while_on(supply.reservoir_v(board, v.on.node_v) / board.fade_v - 1),
-            lambda v, i: f"under load the board's own supply would fall below {board.fade_v:.2f} V, "
-            "where it releases the load and saves"),
+            lambda v, i: f"under load the board's own supply would fall below "
+            f"{board.fade_v:.2f} V, where it releases the load and saves"),
     ]
 
 
@@ -63,6 +59,18 @@ def _running(rig: Rig) -> list[Constraint]:
         reach = v.pair.idle.node_v / part.start_v - 1
         return np.where(v.runs, reach, np.minimum(reach, -HAIR))
 
+    def holding(v: View) -> Floats:
+        # where nothing runs, more EMF is nearer to running
+        short = -part.stop_v / np.maximum(v.pair.emf_v, HAIR)
+        return np.where(v.runs, 1.0, np.minimum(short, -HAIR))
+
+    def why_holding(v: View, i: int) -> str:
+        if v.on.in_v[i] < part.stop_v * 1.01:
+            return f"below this pace a running converter lets go at {part.stop_v:.2f} V"
+        volts = "" if np.isnan(v.on.in_v[i]) else f" from {v.on.in_v[i]:.2f} V"
+        return ("below this pace a running converter is too much load for the pace: its "
+                f"input collapses{volts}")
+
     def why_start(v: View, i: int) -> str:
         idle = v.pair.idle.node_v[i]
         if idle < part.start_v * 1.001:
@@ -72,10 +80,7 @@ def _running(rig: Rig) -> list[Constraint]:
 
     return [
         Constraint("start", start, why_start),
-        Constraint(
-            "holding", lambda v: _flags(v.runs),
-            lambda v, i: f"a running converter lets go below this pace (at {part.stop_v:.2f} V, or "
-            "where the load is too much for the pace)"),
+        Constraint("holding", holding, why_holding),
         Constraint(
             "collapse_margin", lambda v: v.while_on(v.spare),
             lambda v, i: "below this pace a tenth more load would be too much: the volts collapse "
@@ -83,7 +88,8 @@ def _running(rig: Rig) -> list[Constraint]:
         Constraint(
             "input_limit",
             lambda v: v.while_on(1 - v.on.bus_a / part.in_limit_a - HAIR),
-            lambda v, i: f"the converter's input current reaches its limit, {part.in_limit_a:.2f} A"),
+            lambda v, i: "the converter's input current reaches its limit, "
+            f"{part.in_limit_a:.2f} A"),
         Constraint(
             "output_limit",
             lambda v: v.while_on(1 - v.on.out_a / part.out_limit_a - HAIR),
@@ -104,9 +110,16 @@ def _volts(rig: Rig) -> list[Constraint]:
                    f"{high_v:.2f} V"),
     ]
     if part.kind == "boost":
+        ends = part.out_v + part.pass_drop_v
+
+        def passes(v: View) -> Floats:
+            assert v.pair.found is not None
+            room = 1 - v.on.in_v / ends
+            passing = v.pair.found.regime == PASS_THROUGH
+            return v.while_on(np.where(passing, np.minimum(room, -HAIR), room))
+
         found.append(Constraint(
-            "pass_through",
-            lambda v: v.while_on(_flags(v.pair.found.regime != PASS_THROUGH)),  # type: ignore[union-attr]
+            "pass_through", passes,
             lambda v, i: "above this pace the converter no longer limits the voltage: its input "
             f"({v.on.in_v[i]:.2f} V) passes to the device"))
     if load.kind in USB:
@@ -172,10 +185,11 @@ def _arm(rig: Rig) -> list[Constraint]:
     return [
         Constraint("arm_force",
                    lambda v: v.while_on(1 - arm.force_n(rig, v.on.crank_nm) / person.force_n),
-                   lambda v, i: f"the grip needs {person.force_n:.0f} N, as much as this arm gives "
-                   f"({v.on.crank_nm[i]:.2f} N m)"),
+                   lambda v, i: f"the grip needs {person.force_n:.0f} N, as much as this arm "
+                   f"gives ({v.on.crank_nm[i]:.2f} N m)"),
         Constraint("arm_power", lambda v: v.while_on(1 - v.on.arm_w / person.power_w),
-                   lambda v, i: f"the arm gives {person.power_w:.0f} W, as much as it can keep up"),
+                   lambda v, i: f"the arm gives {person.power_w:.0f} W, as much as it can "
+                   "keep up"),
         Constraint("comfort_low", lambda v: v.pace / person.comfort_low_tpm - 1,
                    lambda v, i: "slower is a jerky pace for an arm"),
         Constraint("comfort_high", lambda v: 1 - v.pace / person.comfort_high_tpm,

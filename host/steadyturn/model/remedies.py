@@ -7,18 +7,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 from steadyturn.model import gears
 from steadyturn.model.change import with_value
 from steadyturn.model.edges import Edges, rough_band
 from steadyturn.model.hazards import hazards
-from steadyturn.rig.types import Rig
+from steadyturn.rig.types import RPM, Rig
 
 ENOUGH_TPM = 12.0  # a band a hand can keep without looking
-FACTORS = (1.12, 0.89, 1.25, 0.8, 1.4, 0.71, 1.6, 0.62, 1.8, 0.55, 2.0, 0.5, 2.5)
+FACTORS = (1.12, 0.89, 1.25, 0.8, 1.4, 0.71, 1.6, 0.62, 2.0, 0.5, 2.5, 3.2, 4.0)
+ROUGH_FACTORS = (1.5, 0.67, 2.2, 3.2)  # beside another change
+
+PETG_C = 75.0  # where PETG begins to soften, from memory
 
 # thresholds of small converter boards for a 5 V output, common practice, no source
-KINDS = {
+KINDS: dict[str, dict[str, Any]] = {
     "boost": {"start_v": 2.6, "stop_v": 2.0, "max_in_v": 5.5},
     "buck": {"start_v": 6.5, "stop_v": 4.5, "max_in_v": 24.0},
     "buck_boost": {"start_v": 3.0, "stop_v": 2.4, "max_in_v": 16.0},
@@ -61,7 +65,8 @@ def remedies(rig: Rig) -> tuple[Remedy, ...]:
     if not found:
         for changes in _single(rig):
             for change, changed in changes:
-                both = ((f"{change}, and {ratio}", rig2) for ratio, rig2 in _ratios(changed))
+                both = ((f"{change}, and {ratio}", geared)
+                        for ratio, geared in _ratios(changed, ROUGH_FACTORS))
                 if (best := _first_wide(both)) is not None:
                     found.append(best)
                     break
@@ -88,12 +93,12 @@ def _first_wide(changes: Changes) -> Remedy | None:
     return best
 
 
-def _ratios(rig: Rig) -> Changes:
+def _ratios(rig: Rig, factors: tuple[float, ...] = FACTORS) -> Changes:
     now = gears.ratio(rig.stages)
     if not rig.stages:
         return
     *others, last = rig.stages
-    for factor in FACTORS:
+    for factor in factors:
         turned = replace(last, driver_teeth=None, driven_teeth=None,
                          ratio=gears.stage_ratio(last) * factor)
         yield (f"a gear ratio of {now * factor:.3g} in place of {now:.3g}",
@@ -102,6 +107,7 @@ def _ratios(rig: Rig) -> Changes:
 
 def _single(rig: Rig) -> Iterator[Changes]:
     yield _motors(rig)
+    yield _bigger(rig)
     yield _draws(rig)
     yield _converters(rig)
     yield _handles(rig)
@@ -119,6 +125,18 @@ def _motors(rig: Rig) -> Changes:
     if bank.series != bank.parallel:
         yield (f"the same motors as {bank.parallel} in series, {bank.series} in parallel",
                replace(rig, bank=replace(bank, series=bank.parallel, parallel=bank.series)))
+
+
+def _bigger(rig: Rig) -> Changes:
+    bigger = replace(rig.motor, name="printer motor", rated_v=12.0, no_load_rad_s=4000 * RPM,
+                     no_load_a=0.08, terminal_ohm=2.5, emf_v_s=None, brush_drop_v=0.2,
+                     max_rad_s=8000 * RPM, max_a=1.5)
+    change = "a bigger motor, such as a printer's (12 V, 4000 rpm, 0.08 A idle, 2.5 ohm)"
+    yield change, replace(rig, motor=bigger)
+    if rig.bank.mount_max_c < PETG_C:
+        cooler = replace(rig.bank, mount_max_c=PETG_C)
+        yield (f"{change} on a mount that bears {PETG_C:.0f} degC (PETG)",
+               replace(rig, motor=bigger, bank=cooler))
 
 
 def _draws(rig: Rig) -> Changes:
@@ -147,6 +165,9 @@ def _handles(rig: Rig) -> Changes:
 
 
 def _parts(rig: Rig) -> Changes:
+    if rig.bank.mount_max_c < PETG_C:
+        yield (f"a mount that bears {PETG_C:.0f} degC (PETG)",
+               with_value(rig, "bank.mount_max_c", PETG_C))
     if rig.rectifier.kind == "bridge":
         yield ("one Schottky diode in place of the bridge (cranking one way only)",
                replace(rig, rectifier=replace(rig.rectifier, kind="schottky")))
