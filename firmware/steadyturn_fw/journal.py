@@ -164,8 +164,10 @@ class Journal:
         page = self.page
         at = AT_EVENTS + self.events * EVENT_BYTES
         page[at] = code
-        pages.put(page, at + 1, 2, when & 0xFFFF)
-        pages.put(page, at + 3, 2, argument)
+        page[at + 1] = when & 0xFF
+        page[at + 2] = when >> 8 & 0xFF
+        page[at + 3] = argument & 0xFF
+        page[at + 4] = argument >> 8
         self.events += 1
 
     # ---- samples

@@ -42,9 +42,9 @@ class Link:
         ]
         self.crc = pages.Crc()
         self.asked = False  # a question was seen since boot
-        self.asked_ms = 0
+        self.asked_ms = ticks_ms()
         self.slow = False
-        self.slow_ms = 0
+        self.slow_ms = ticks_ms()
         self.allocated = False  # an answer was made that left rubbish on the heap
 
     def active(self):

@@ -72,7 +72,7 @@ class Loop:
         self.saved = False  # this fading's page is written
         self.host_ms = HOST_MS
         self.percents = 0
-        self.sensor = None
+        self.sensor = None  # type: Sensor | None
         if loaded.settings is not None:
             self._fit(loaded)
         s = loaded.settings
@@ -212,7 +212,7 @@ class Loop:
             self.tally.connections = self.tally.connections + 1 & MOST
             self.journal.event(EV_CONNECTED, now.bus_mv, now.t_ms)
         faults = self.faults
-        faults.watch(FAULT_SENSOR, self.sensor.lost)
+        faults.watch(FAULT_SENSOR, not now.amps)
         faults.watch(FAULT_OVER_VOLTAGE, now.bus_mv >= switch.over_mv)
         faults.watch(FAULT_OVER_CURRENT, now.bus_ma >= switch.over_ma or now.saturated)
         faults.watch(FAULT_JOURNAL, self.store.failed)

@@ -53,7 +53,7 @@ class Sensor:
         self.scl = s.scl_pin
         self.address = s.address
         self.chip = CHIPS[s.chip]
-        self.i2c = None
+        self.i2c = self._bus()
         self.two = bytearray(2)
         # mV = bits * factor >> shift, mA likewise
         self.bus_factor, self.bus_shift = scale(self.chip.BUS_UV * s.bus_gain_ppm, 1000 * 1000000)
@@ -75,9 +75,15 @@ class Sensor:
         self.missed = LOST_TICKS
         self.until_check = CHECK_TICKS
         self.tried_ms = ticks_ms()
-        self.start()
+        self._begin()
 
     # ---- the chip
+
+    def _bus(self):
+        clear_bus(self.sda, self.scl)
+        return I2C(
+            self.i2c_id, sda=Pin(self.sda), scl=Pin(self.scl), freq=400000, timeout=TIMEOUT_US
+        )
 
     def word(self, register):
         self.i2c.readfrom_mem_into(self.address, register, self.two)
@@ -99,17 +105,17 @@ class Sensor:
     def start(self):
         """Free the bus, find the chip, set it up. Allocates; not for a steady tick."""
         self.tried_ms = ticks_ms()
+        self.i2c = self._bus()
+        return self._begin()
+
+    def _begin(self):
         try:
-            clear_bus(self.sda, self.scl)
-            self.i2c = I2C(
-                self.i2c_id, sda=Pin(self.sda), scl=Pin(self.scl), freq=400000, timeout=TIMEOUT_US
-            )
             if self.chip.known(self) and self.set_up():
                 self.missed = 0
                 self.lost = False
                 self.until_check = CHECK_TICKS
                 return True
-        except (OSError, ValueError):
+        except OSError:
             pass
         self._count()
         return False

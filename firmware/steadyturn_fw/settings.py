@@ -85,15 +85,17 @@ def check(values, problems):
         # bool is an int here too; 1.0 and "1" are not what the host writes
         if type(value) is not int or not row[1] <= value <= row[2]:
             problems.append(name)
-    for row in fields.CHOICE:
-        known.add(row[0])
-        value = values.get(row[0])
-        if type(value) is not str or value not in row[1]:
-            problems.append(row[0])
-    for row in fields.TEXT:
-        known.add(row[0])
-        if not _printable(values.get(row[0]), row[1]):
-            problems.append(row[0])
+    for choice in fields.CHOICE:
+        name = choice[0]
+        known.add(name)
+        value = values.get(name)
+        if type(value) is not str or value not in choice[1]:
+            problems.append(name)
+    for text in fields.TEXT:
+        name = text[0]
+        known.add(name)
+        if not _printable(values.get(name), text[1]):
+            problems.append(name)
     for name in values:
         if name not in known:
             problems.append(str(name))

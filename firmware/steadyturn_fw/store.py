@@ -118,7 +118,7 @@ class Store:
         return 0
 
     def _tails(self, last):
-        found = []
+        found = []  # type: list[bytes]
         ordered = True
         for i in range(TAILS):
             try:

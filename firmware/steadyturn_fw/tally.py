@@ -154,7 +154,8 @@ class Losses:
 class Tally:
     def __init__(self, settings):
         """settings: None on a board without any; nothing is added then."""
-        self.losses = Losses(settings) if settings else None
+        if settings:
+            self.losses = Losses(settings)
         self.mw = 0  # of this tick, into the converter
         self.uw = 0  # and the part below a milliwatt
         self.energy_in = Energy()
