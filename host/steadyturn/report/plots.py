@@ -25,6 +25,7 @@ from steadyturn.sessions.outings import spans
 SUFFIXES = (".png", ".svg")
 MOST_POINTS = 4000  # more than the picture has columns: beyond that, blocks are averaged
 CUE_ROWS = ("stop", "slower", "hold", "faster", "rest")  # too fast at the top
+MOST_TICKED = 8  # boots with ticks of their own
 TICKS = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 36000)  # s
 
 
@@ -181,7 +182,7 @@ def _volts(axis: Any, stretches: list[Stretch], window: tuple[float, float] | No
     axis.plot(t, peak, color=look.PEAK, linewidth=0.7, label="peak")
     axis.plot(t, mean, color=look.VOLTS, label="mean")
     axis.set_ylabel("bus, V")
-    _finish(axis, peak, window[1] if window else 0, lift=0.09)
+    _finish(axis, peak, window[1] if window else 1, lift=0.09)
 
 
 def _amps(axis: Any, stretches: list[Stretch]) -> None:
@@ -206,7 +207,7 @@ def _pace(axis: Any, stretches: list[Stretch], band: tuple[float, float, float] 
               label="at most (hardly any current)")
     axis.plot(t, sure, color=look.PACE, label="pace")
     axis.set_ylabel("turns/min")
-    _finish(axis, np.concatenate((sure, bound)), band[2] if band else 0)
+    _finish(axis, np.concatenate((sure, bound)), band[2] if band else 20)
 
 
 def _finish(axis: Any, values: NDArray[Any], least: float, lift: float = 0.0) -> None:
@@ -286,28 +287,21 @@ def _connected(axis: Any, stretches: list[Stretch]) -> None:
 
 
 def _time_axis(top: Any, bottom: Any, stretches: list[Stretch]) -> None:
-    """Ticks in each boot's own time; boot numbers above the topmost axis."""
+    """Boot numbers above the topmost axis; below the lowest, ticks in each boot's own time,
+    or, where the boots are too many for that, how long each was."""
     whole = stretches[-1].end if stretches else 1.0
-    recorded = sum(s.end - s.begin for s in stretches)
-    step = next((s for s in TICKS if recorded / s <= 12), TICKS[-1])
-    ticks, names = [], []
-    room = whole / 16  # below this a name would run into its neighbour
-    last_tick = last_boot = -math.inf
-    for stretch in stretches:
-        first = math.ceil((stretch.begin - stretch.zero) / step) * step
-        for own in np.arange(first, stretch.end - stretch.zero + 1e-6, step):
-            at = stretch.zero + own
-            ticks.append(at)
-            names.append(clock(own) if at - last_tick >= room else "")
-            last_tick = at if names[-1] else last_tick
-        middle = (stretch.begin + stretch.end) / 2
-        if middle - last_boot >= room * 1.1:
-            top.annotate(f"boot {stretch.boot}", (middle, 1.02), ha="center", va="bottom",
-                         xycoords=("data", "axes fraction"), fontsize=8, color=look.FAINT)
-            last_boot = middle
-    bottom.set_xticks(ticks, names)
+    room = whole / 16  # a name closer than this would run into its neighbour
+    few = len(stretches) <= MOST_TICKED
+    ticks = _own_ticks(stretches) if few else [
+        ((s.begin + s.end) / 2, clock(s.end - s.begin)) for s in stretches
+    ]
+    bottom.set_xticks([at for at, _ in ticks], _spaced(ticks, room))
+    middles = [((s.begin + s.end) / 2, f"boot {s.boot}") for s in stretches]
+    for (at, _), name in zip(middles, _spaced(middles, room * 1.1), strict=True):
+        top.annotate(name, (at, 1.02), ha="center", va="bottom", fontsize=8, color=look.FAINT,
+                     xycoords=("data", "axes fraction"))
     bottom.set_xlim(0, whole)
-    text = "time since each boot, minutes:seconds"
+    text = ("time since each boot" if few else "length of each boot") + ", minutes:seconds"
     if len(stretches) > 1:
         text += "; hatched: no power, length unknown"
     if any(holes(stretch) for stretch in stretches):
@@ -315,6 +309,27 @@ def _time_axis(top: Any, bottom: Any, stretches: list[Stretch]) -> None:
     bottom.set_xlabel(text)
     for axis in bottom.figure.axes[:-1]:
         axis.tick_params(axis="x", length=0)
+
+
+def _own_ticks(stretches: list[Stretch]) -> list[tuple[float, str]]:
+    recorded = sum(s.end - s.begin for s in stretches)
+    step = next((s for s in TICKS if recorded / s <= 12), TICKS[-1])
+    out = []
+    for stretch in stretches:
+        first = math.ceil((stretch.begin - stretch.zero) / step) * step
+        for own in np.arange(first, stretch.end - stretch.zero + 1e-6, step).tolist():
+            out.append((stretch.zero + own, clock(own)))
+    return out
+
+
+def _spaced(names: list[tuple[float, str]], room: float) -> list[str]:
+    """The names, those too close to the last one shown left empty."""
+    out = []
+    last = -math.inf
+    for at, name in names:
+        out.append(name if at - last >= room else "")
+        last = at if out[-1] else last
+    return out
 
 
 def clock(seconds: float) -> str:

@@ -80,11 +80,11 @@ def _work(review: Any) -> str:
              f"over 0.2 s: {quantity(f.peak_in_w, 'W')}")
     if math.isfinite(f.peak_pace_tpm):
         peaks += f", {number(f.peak_pace_tpm)} turns/min"
-    return "\n".join([
-        wrap(f"{number(f.turns, 4)} turns{mean}, in {duration(f.turning_s)} of turning.{share} "
-             f"The board was on for {duration(f.on_s)}."),
-        wrap(peaks + "."),
-    ])
+    turned = f"{number(f.turns, 4)} turns{mean}, in {duration(f.turning_s)} of turning.{share}"
+    if f.turning_s == 0:
+        turned = "The handle rested."
+    return "\n".join([wrap(f"{turned} The board was on for {duration(f.on_s)}."),
+                      wrap(peaks + ".")])
 
 
 def _pace(review: Any) -> str:
@@ -198,8 +198,8 @@ def _notes(review: Any) -> list[str]:
         notes.append(f"For {duration(f.volts_only_s)} the sensor did not answer: no current and "
                      "so no energy was counted then.")
     if f.saturated_pages:
-        notes.append(f"In {f.saturated_pages} pages a reading stood at the end of the sensor's "
-                     "range: the true peak was higher.")
+        notes.append("A reading stood at the end of the sensor's range (pages: "
+                     f"{f.saturated_pages}): the true peak was higher.")
     if f.events_lost:
         notes.append(f"Events that found no room in the journal: {f.events_lost}.")
     if not f.check.agrees:

@@ -271,6 +271,18 @@ def test_a_long_library_is_thinned_but_keeps_its_peaks(tmp_path):
     assert np.nanmax(peaks) == pytest.approx(got.pages.samples["bus_peak_mv"].max() / 1000)
 
 
+def test_many_boots_are_named_without_crowding(tmp_path):
+    recorder = Recorder()
+    shelve(tmp_path, evening(recorder, 25))
+    axes = plots.draw(review(tmp_path)).axes
+    shown = [t.get_text() for t in axes[-1].get_xticklabels() if t.get_text()]
+    assert 5 < len(shown) <= 16
+    assert set(shown) <= {"0:51", "0:52"}
+    boots = [t.get_text() for t in axes[0].texts if t.get_text().startswith("boot")]
+    assert boots[0] == "boot 1"
+    assert 5 < len(boots) <= 16
+
+
 def test_runs():
     values = np.array([1, 1, 2, 2, 2, 1])
     times = np.array([0.0, 0.2, 0.4, 0.6, 2.0, 2.2])
