@@ -75,10 +75,13 @@ class Sums:
         self.in_a2s = self.out_a2s = 0.0  # A2 s
         self.converter = self.clamp = self.feed = self.board = 0.0
 
+    def motors_rest(self, p: Parts) -> float:
+        """Heat of brushes and bearings of all motors, J."""
+        return p.brush_v * self.brush + (self.rub * p.rub_share + self.drag) * p.eta
+
     def account(self, p: Parts, stored_start_j: float, stored_j: float) -> Account:
         """The account, with friction and resistances split between their parts."""
-        motors = p.motor_rest_nm / p.eta / p.rest_nm if p.rest_nm else 0.0
-        rubbed, dragged = self.rub * motors, self.drag  # through the gears
+        rubbed, dragged = self.rub * p.rub_share, self.drag  # through the gears
         cable_ohm, in_switch_ohm = p.r_path, 0.0
         if p.place == "output_switch":
             cable_ohm -= p.switch_ohm

@@ -39,6 +39,8 @@ class Parts:
         self.crank_nm = rig.crank.friction_nm
         self.rest_nm = self.crank_nm + self.motor_rest_nm / self.eta
         self.viscous = self.motor_viscous / self.eta
+        # of the friction felt at the handle, the share that comes through the gears
+        self.rub_share = self.motor_rest_nm / self.eta / self.rest_nm if self.rest_nm else 0.0
 
         # -- the source: drops are those of the whole bank at the bank's current
         self.bridge = rig.rectifier.kind == "bridge"
@@ -49,11 +51,14 @@ class Parts:
         through = rig.bank.parallel if rig.bank.diode_each else 1
         self.diode_a = 1 / (through * rig.rectifier.knee_a)
         self.motors = motors
-        self.strings = rig.bank.parallel
-        self.warm(20.0)
+        self._kc = bank.emf_v_per_tpm(rig, 20.0) / RPM
+        self._kc_per_k = (bank.emf_v_per_tpm(rig, 30.0) / RPM - self._kc) / 10
+        self._ohm = bank.source_ohm(rig, 20.0)
+        self._ohm_per_k = (bank.source_ohm(rig, 30.0) - self._ohm) / 10
 
         # -- the bus
         self.bus_f = rig.bus.capacitor_f
+        self.warm(20.0)
         clamp = rig.protection.bus_clamp_v
         self.clamp_v = inf if clamp is None else clamp
         self.clamp_s = 1 / CLAMP_OHM
@@ -103,21 +108,25 @@ class Parts:
 
     def warm(self, winding_c: float) -> None:
         """Set what depends on the winding's temperature [degC]."""
-        rig = self.rig
-        self.kc = bank.emf_v_per_tpm(rig, winding_c) / RPM  # V s/rad and N m/A, handle
-        self.r_source = bank.source_ohm(rig, winding_c)
+        above = winding_c - 20.0
+        # V s/rad and N m/A, at the handle
+        self.kc = max(self._kc + self._kc_per_k * above, 0.1 * self._kc)
+        self.r_source = max(self._ohm + self._ohm_per_k * above, 0.1 * self._ohm)
         # how the bank's current slows the handle, for the choice of the step's weight
         self.load_slope = self.kc**2 / (self.eta * self.r_source)
-        x = self.step_s / (self.r_source * rig.bus.capacitor_f)
+        x = self.step_s / (self.r_source * self.bus_f)
         # exact for a capacitor fed through this resistance from a constant EMF
         self.bus_fit = 0.5 + x / 12 if x < 1e-3 else 1 / (1 - exp(-x)) - 1 / x
 
-    def warmer(self, winding_c: float, heat_j: float, seconds: float) -> float:
-        """Winding temperature [degC] after `heat_j` [J, all motors] in `seconds`."""
-        m = self.rig.motor
-        path = m.winding_case_k_w + m.case_air_k_w
-        goal = self.air_c + heat_j / (self.motors * seconds) * path
-        return goal + (winding_c - goal) * exp(-seconds / (path * m.winding_j_k))
+    def warmer(self, winding_c: float, wound_j: float, rest_j: float, seconds: float) -> float:
+        """Winding temperature [degC] after `seconds` in which all motors' windings made
+        wound_j [J], brushes and bearings rest_j [J]; settles where `model.thermal` does."""
+        part = self.rig.motor
+        watts = 1 / (self.motors * seconds)
+        goal = self.air_c + watts * (
+            (wound_j + rest_j) * part.case_air_k_w + wound_j * part.winding_case_k_w)
+        lag_s = (part.winding_case_k_w + part.case_air_k_w) * part.winding_j_k
+        return goal + (winding_c - goal) * exp(-seconds / lag_s)
 
 
 def device_a(volts: float, slope: float, min_v: float, most_a: float) -> float:

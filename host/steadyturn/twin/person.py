@@ -16,7 +16,7 @@ from steadyturn.rig.types import RPM, Rig
 from steadyturn.twin.watcher import Watcher
 
 # Assumptions. Paces in turns a minute.
-THINK_S = 0.05  # how often intention and effort are looked at
+THINK_S = 0.1  # how often intention and effort are looked at
 SPEED_UP = 9.0  # a second: how fast one speeds up when told to
 SLOW_DOWN = 6.0  # a second: an arm slows down more gently than it speeds up
 EASE_OFF = 40.0  # a second: on `stop`, and to set out or change to another pace at will
@@ -111,7 +111,7 @@ class Person:
             return most
         return push if push > 0.0 else 0.0
 
-    # -------------------------------------------------------------- twenty times a second
+    # ---------------------------------------------------------------- ten times a second
 
     def _think(self, t_s: float, crank_rad_s: float) -> None:
         dt = THINK_S
