@@ -24,7 +24,8 @@ def _with_options(function: Callable[..., Any]) -> Callable[..., Any]:
 @click.command(short_help="Write a rig file from at most eight questions.")
 @click.argument("file", type=click.Path(path_type=Path))
 @_with_options
-@click.option("--no-input", "--yes", is_flag=True, help="Ask nothing; what is not given is assumed.")
+@click.option("--no-input", "--yes", is_flag=True,
+              help="Ask nothing; what is not given is assumed.")
 @click.option("--force", is_flag=True, help="Write over a file that is already there.")
 @json_option
 def command(

@@ -43,7 +43,8 @@ class Noticed:
 
 @dataclass(frozen=True)
 class Check:
-    """What `check` found. assumed: the weightiest for the band first.
+    """What `check` found. assumed: those that can be measured
+    first, those without effect in this machine last.
 
     safe: no hazard that makes `check` refuse the rig.
     """
@@ -64,10 +65,10 @@ def check(path: str | Path) -> Check:
     """Read a rig file and judge it; WrongInput with every problem if it cannot be used."""
     reading = read(path)
     rig = reading.rig
-    band = find_band(rig)
-    weight = {key: place for place, key in enumerate(band.assumed)}
+    band = find_band(rig, deep=False)
+    idle = _without_effect(rig)
     assumed = sorted(_values(rig, reading.where, "assumed"),
-                     key=lambda v: weight.get(v.key, len(weight)))
+                     key=lambda v: (v.key in idle, not v.how))
     measured = _values(rig, reading.where, "measured")
     hazards = hazards_of(rig, band)
     return Check(
@@ -90,6 +91,20 @@ def _values(rig: Rig, where: Mapping[str, str], kind: str) -> list[Valued]:
                 key, origin.value / spec.scale, origin.low / spec.scale, origin.high / spec.scale,
                 spec.unit, where.get(key, ""), origin.note, spec.how))
     return found
+
+
+def _without_effect(rig: Rig) -> set[str]:
+    """Keys that this kind of machine does not use."""
+    idle = set()
+    if rig.converter.kind not in ("buck", "linear"):
+        idle.add("converter.headroom_v")
+    if rig.converter.kind != "boost":
+        idle.add("converter.pass_drop_v")
+    if rig.bank.series * rig.bank.parallel == 1:
+        idle.add("bank.spread_percent")
+    if rig.supply.feed != "crank":
+        idle |= {f"supply.{s.key}" for s in specs(rig.supply).values()}
+    return idle
 
 
 _CLASSES = {**PARTS, "stage": Stage, "converter.points": EfficiencyPoint}

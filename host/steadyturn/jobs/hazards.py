@@ -1,6 +1,6 @@
 """What can go wrong with a machine as described, and whether `check` refuses it for that.
 
-The volts come from `model.hazards`; here stands what to do about each, and the rule
+The volts come from the band; here stands what to do about each, and the rule
 on sensors without an alert output.
 """
 
@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from steadyturn.model import hazards as model
 from steadyturn.model.band import Band
 from steadyturn.rig.types import Rig
 from steadyturn.rig.units import plain
@@ -53,7 +52,7 @@ def hazards_of(rig: Rig, band: Band) -> tuple[Hazard, ...]:
         Hazard(h.name, h.volts, h.rating, h.reason,
                _HOW.get(h.name, "").replace("{v}", plain(h.rating)),
                h.name not in _AFTER_A_FAULT)
-        for h in model.hazards(rig, band.high_tpm)
+        for h in band.hazards
     ]
     protection = rig.protection
     fitted = (protection.bus_clamp_v, protection.bus_cut_v, protection.output_cut_v)
@@ -61,8 +60,8 @@ def hazards_of(rig: Rig, band: Band) -> tuple[Hazard, ...]:
         worst = found[0]
         found.append(Hazard(
             "sensor_without_alert", worst.volts, worst.rating_v,
-            f"the {rig.sensor.chip.upper()} has no alert output: with it, only the firmware stands "
-            "between the source and what it can harm",
+            f"the {rig.sensor.chip.upper()} has no alert output: with it, only the firmware "
+            "stands between the source and what it can harm",
             "Fit a clamp or a cut that works without the firmware, or use an INA226 with its "
             "alert wired.", True))
     return tuple(found)

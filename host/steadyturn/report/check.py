@@ -37,7 +37,7 @@ def _assumed(result: Any, every: bool) -> list[str]:
     chosen = result.assumed if every else result.assumed[:SHOWN]
     if not chosen:
         return []
-    lines = ["", "Assumed, what matters most for the pace first" + (":" if every else
+    lines = ["", "Assumed" + (":" if every else
              f" ({len(chosen)} of {result.assumed_count}; --all shows the rest):")]
     rows = [(v.key, number(v.value), f"{number(v.low)} to {number(v.high)}", v.unit)
             for v in chosen]
@@ -47,4 +47,4 @@ def _assumed(result: Any, every: bool) -> list[str]:
         lines += ["", "How to measure" + ("" if every else " the first of them") + ":"]
         lines += [item(f"{v.key}: {v.how}") for v in measurable]
     own = wrap("Write what you measured as { measured = 2.31, low = 2.2, high = 2.4 }.")
-    return [*lines, "", own]
+    return [*lines, "", own, wrap("'steadyturn pace' says which guess matters most.")]

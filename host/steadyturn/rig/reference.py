@@ -8,10 +8,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from steadyturn_fw.boards import BOARDS, COLUMNS
+
 from steadyturn.rig.types import PARTS, EfficiencyPoint, Spec, Stage, specs
 from steadyturn.rig.units import plain
 from steadyturn.rig.values import range_text
-from steadyturn_fw.boards import BOARDS, COLUMNS
 
 PAGE = Path(__file__).with_name("rig_file.md")
 
@@ -35,7 +36,8 @@ terminal_ohm = { assumed = 2.3, low = 1.5, high = 4 }
 ```
 
 - **given**: taken as it is, from a nameplate or a data sheet.
-- **measured**: comes with its interval, `low` and `high`; `on` (a date) and `note` may be left out.
+- **measured**: comes with its interval, `low` and `high`; `on` (a date) and
+  `note` may be left out.
 - **assumed**: a guess. Without `low` and `high` the range of its class below is used, widened to
   contain the value; where the class has none, half to twice the value.
 - **left out**: the assumed value below, marked as assumed in every answer that depends on it.
@@ -128,8 +130,8 @@ def _pins() -> str:
     head = "| pin | " + " | ".join(BOARDS) + " |\n|---|" + "---|" * len(BOARDS)
     rows = [f"| `{name}` | " + " | ".join(str(row[i]) for row in BOARDS.values()) + " |"
             for i, name in enumerate(COLUMNS)]
-    return ("## [board.pins]\n\nOnly where the wiring differs from the board's own pins: the GP or "
-            "IO number, 0 to 48; -1 where an ADC, alert, button or turn pin is not used. "
+    return ("## [board.pins]\n\nOnly where the wiring differs from the board's own pins: the GP "
+            "or IO number, 0 to 48; -1 where an ADC, alert, button or turn pin is not used. "
             "`supply_permille` is the divider before the reservoir's ADC pin, in thousandths.\n\n"
             + head + "\n" + "\n".join(rows) + "\n")
 

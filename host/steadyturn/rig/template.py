@@ -53,7 +53,8 @@ QUESTIONS: tuple[Question, ...] = (
            "motor", "no_load_rpm"),
     _asked("motor_ohm", "--motor-ohm", "Ohms between its terminals, shaft held still",
            "motor", "terminal_ohm"),
-    _asked("motors", "--motors", "How many such motors in series on one gear", "bank", "series"),
+    _asked("motors", "--motors", "How many such motors in series on one gear", "bank", "series",
+           "Their volts add; count the motors that turn together."),
     Question("ratio", "--ratio", "Turns of the motor for one turn of the handle", "number",
              0.5, 100, "", (), "Teeth driven by the handle's side over teeth of the other, "
              "multiplied over all stages: 60/12 and 48/12 make 20."),

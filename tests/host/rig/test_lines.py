@@ -6,7 +6,6 @@ import pytest
 import tomlkit
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
-
 from steadyturn.rig.examples import FOLDER, example_names
 from steadyturn.rig.lines import scan
 

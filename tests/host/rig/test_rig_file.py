@@ -6,7 +6,6 @@ import subprocess
 import sys
 
 import pytest
-
 from steadyturn.errors import WrongInput
 from steadyturn.rig.examples import FOLDER, example_names
 from steadyturn.rig.file import read, read_rig, read_rig_text
@@ -89,9 +88,7 @@ def test_every_number_has_an_origin():
     for section, cls in PARTS.items():
         for field, spec in specs(cls).items():
             key = f"{section}.{spec.key}"
-            if spec.type != "number":
-                assert key not in rig.origins
-            elif getattr(getattr(rig, section), field) is None:
+            if spec.type != "number" or getattr(getattr(rig, section), field) is None:
                 assert key not in rig.origins
             else:
                 origin = rig.origins[key]
@@ -332,7 +329,7 @@ RULES = [
     ("[switch]", "[protection]\noutput_cut_v = 5\n[switch]", "protection.output_cut_v"),
     ("[switch]", "[protection]\nbus_cut_v = 3\n[switch]", "protection.bus_cut_v"),
     ("[switch]", "[protection]\nbus_clamp_w = 3\n[switch]", "protection.bus_clamp_w"),
-    ("[switch]", "[sensor]\nchip = \"ina219\"\nalert_wired = true\n[switch]", "sensor.alert_wired"),
+    ("[switch]", "[sensor]\nchip = 'ina219'\nalert_wired = true\n[switch]", "sensor.alert_wired"),
     ("[switch]", "[sensor]\naddress = 0x20\n[switch]", "sensor.address"),
 ]
 
@@ -384,7 +381,8 @@ def test_files_that_are_none(tmp_path):
 
 
 def test_deep_brackets_are_no_traceback():
-    for text in ("x = " + "[" * 20_000, "x = " + "[" * 3000 + "]" * 3000, "x" + ".x" * 3000 + "=1"):
+    for text in ("x = " + "[" * 20_000, "x = " + "[" * 3000 + "]" * 3000,
+                 "x" + ".x" * 3000 + "=1"):
         assert problems(text)
 
 
