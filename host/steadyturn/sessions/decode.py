@@ -30,7 +30,8 @@ PAGE = np.dtype([
     ("connections", "i4"), ("faults", "i4"), ("events_lost", "i4"),
 ])
 
-# One row a sample: means over t_ms to t_ms + 200, peaks within it. Where no_data is set
+# One row a sample: means over t_ms to t_ms + 200, peaks within it (at least that, where a
+# peak stands EXCESS[15] units above the mean). Where no_data is set
 # nothing was measured: whole numbers are -1, the pace is NaN.
 SAMPLE = np.dtype([
     ("boot", "i4"), ("seq", "i8"), ("t_ms", "i8"),
