@@ -25,6 +25,7 @@ from steadyturn.sessions.outings import spans
 SUFFIXES = (".png", ".svg")
 MOST_POINTS = 4000  # more than the picture has columns: beyond that, blocks are averaged
 CUE_ROWS = ("stop", "slower", "hold", "faster", "rest")  # too fast at the top
+MOST_NAMED = 7  # boots up to which each gap is named
 MOST_TICKED = 8  # boots with ticks of their own
 TICKS = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 36000)  # s
 
@@ -78,6 +79,8 @@ def draw(review: Any) -> Any:
     stretches = lay_out(review.pages)
     for axis in (volts, amps, pace, cues, connected):
         _gaps(axis, stretches)
+    if len(stretches) <= MOST_NAMED:
+        _name_gaps(pace, stretches)
     _volts(volts, stretches, review.window_v)
     _amps(amps, stretches)
     _pace(pace, stretches, review.band_tpm)
@@ -155,6 +158,13 @@ def _gaps(axis: Any, stretches: list[Stretch]) -> None:
         for begin, end in holes(stretch):
             axis.axvspan(begin, end, facecolor="white", hatch="..", edgecolor="#bbbbbb",
                          linewidth=0, zorder=0.5)
+
+
+def _name_gaps(axis: Any, stretches: list[Stretch]) -> None:
+    for left, right in pairwise(stretches):
+        axis.annotate("length unknown", ((left.end + right.begin) / 2, 0.5), rotation=90,
+                      xycoords=("data", "axes fraction"), ha="center", va="center",
+                      fontsize=8, color=look.INK, backgroundcolor=look.GAP)
 
 
 def holes(stretch: Stretch) -> list[tuple[float, float]]:

@@ -114,17 +114,20 @@ def open_file(path: Path, *, readonly: bool) -> sqlite3.Connection:
     """Open, and unless `readonly` make or bring up to date, the library file.
 
     Raises Failed when it is newer than this program, damaged, or of another program. A file
-    that cannot be used is left untouched.
+    that cannot be used is left untouched; one of an older layout is brought up to date first.
     """
     with plain_errors(path):
         db = _connect(path, readonly)
         try:
-            _check(db, path)
+            old = _check(db, path) < VERSION
             if not readonly:
                 _prepare(db)
         except BaseException:
             db.close()
             raise
+    if readonly and old:
+        db.close()
+        return open_file(path, readonly=False)
     return db
 
 
@@ -142,7 +145,8 @@ def _connect(path: Path, readonly: bool) -> sqlite3.Connection:
     return sqlite3.connect(f"{uri}?{mode}", uri=True, timeout=WAIT_S, isolation_level=None)
 
 
-def _check(db: sqlite3.Connection, path: Path) -> None:
+def _check(db: sqlite3.Connection, path: Path) -> int:
+    """The file's layout; raises Failed if this program must not touch it."""
     found = db.execute("PRAGMA user_version").fetchone()[0]
     owner = db.execute("PRAGMA application_id").fetchone()[0]
     tables = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
@@ -156,6 +160,7 @@ def _check(db: sqlite3.Connection, path: Path) -> None:
             "Bring it up to date with 'pip install --upgrade steadyturn', or name another "
             "folder with --library. The file was left as it is.",
         )
+    return int(found)
 
 
 def _prepare(db: sqlite3.Connection) -> None:

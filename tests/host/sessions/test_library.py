@@ -140,6 +140,40 @@ def test_newer_layout(tmp_path):
     assert (tmp_path / schema.FILE).read_bytes() == before
 
 
+def test_an_older_layout_is_brought_up_to_date(tmp_path, monkeypatch):
+    pages = some_pages(3)
+    with Library(tmp_path) as library:
+        board, contact = begin(library)
+        library.add_pages(board, contact, pages)
+    step = ("ALTER TABLE board ADD COLUMN note TEXT NOT NULL DEFAULT 'none'",)
+    monkeypatch.setattr(schema, "MIGRATIONS", (*schema.MIGRATIONS, step))
+    monkeypatch.setattr(schema, "VERSION", 2)
+    with Library(tmp_path, readonly=True) as library:  # looking is enough
+        assert library.pages(library.boards()[0]) == b"".join(pages)
+        assert library._rows("SELECT note FROM board") == [("none",)]
+        assert library._rows("PRAGMA user_version") == [(2,)]
+
+
+def test_an_empty_file_is_an_empty_library(tmp_path):
+    (tmp_path / schema.FILE).write_bytes(b"")  # as a program leaves it that died at once
+    with Library(tmp_path, readonly=True) as library:
+        assert library.boards() == []
+
+
+def test_a_step_that_fails_changes_nothing(tmp_path, monkeypatch):
+    with Library(tmp_path) as library:
+        begin(library)
+    steps = ("CREATE TABLE more (a)", "CREATE TABLE board (a)")
+    with monkeypatch.context() as patch:
+        patch.setattr(schema, "MIGRATIONS", (*schema.MIGRATIONS, steps))
+        patch.setattr(schema, "VERSION", 2)
+        with pytest.raises(Failed):
+            Library(tmp_path)
+    with Library(tmp_path) as library:
+        assert library._rows("SELECT name FROM sqlite_master WHERE name = 'more'") == []
+        assert len(library.boards()) == 1
+
+
 def test_another_programs_file(tmp_path):
     db = sqlite3.connect(tmp_path / schema.FILE)
     db.execute("CREATE TABLE theirs (a)")
