@@ -94,10 +94,14 @@ class Motor:
         "max_winding_c", "degC", 40, 200, typical=(80, 100, 155), source=PRACTICE
     )
     winding_case_k_w: float = number(
-        "winding_to_case_k_per_w", "K/W", 0.1, 100, typical=(3, 7, 15), source=PRACTICE
+        "winding_to_case_k_per_w", "K/W", 0.1, 100, typical=(3, 7, 15), source=PRACTICE,
+        how="Warm the motor with a steady current: the rise of its ohms tells the winding's heat "
+        "(0.39 % per K), a thermometer the case's.",
     )
     case_air_k_w: float = number(
-        "case_to_air_k_per_w", "K/W", 0.5, 200, typical=(8, 15, 30), source=PRACTICE
+        "case_to_air_k_per_w", "K/W", 0.5, 200, typical=(8, 15, 30), source=PRACTICE,
+        how="Hold the shaft, feed about 2 W for half an hour, and divide the case's rise over the "
+        "air by those watts.",
     )
     winding_j_k: float = number(
         "winding_j_per_k", "J/K", 0.1, 1000, typical=(3, 10, 40), source=PRACTICE
@@ -183,8 +187,11 @@ class Converter:
 
     kind: str = choice("kind", ("boost", "buck", "buck_boost", "linear"))
     out_v: float = number("out_v", "V", 0.8, 60, how="Measure the output with nothing connected.")
-    loss_w: float = number("loss_w", "W", 0, 5, typical=(0.01, 0.04, 0.2), source=PRACTICE)
-    loss_v: float = number("loss_v", "V", 0, 3, typical=(0.1, 0.25, 0.6), source=PRACTICE)
+    loss_w: float = number("loss_w", "W", 0, 5, typical=(0.01, 0.04, 0.2), source=PRACTICE,
+                           how="Volts times amps into the converter with nothing at its output.")
+    loss_v: float = number("loss_v", "V", 0, 3, typical=(0.1, 0.25, 0.6), source=PRACTICE,
+                           how="Volts and amps at both ends of the converter at three loads; "
+                           "write them as [[converter.points]].")
     loss_ohm: float = number("loss_ohm", "ohm", 0, 10, typical=(0.05, 0.15, 0.4), source=PRACTICE)
     points: tuple[EfficiencyPoint, ...] = ()
     start_v: float = number("start_v", "V", 0.3, 60, how="Raise the input slowly until the "
@@ -288,10 +295,12 @@ class Arm:
     force_n: float = number("force_n", "N", 2, 200, typical=(22, 35, 45),
                             source="crank of 12.5-20 cm: 22-45 N; Ivergard & Hunt 5.3.4")
     comfort_low_tpm: float = number("comfort_low_tpm", "turns/min", 5, 200, typical=(30, 40, 50),
-                                    source=PRACTICE)
+                                    source=PRACTICE, how="Crank for ten minutes under load: the "
+                                    "slowest pace that still feels round.")
     comfort_high_tpm: float = number(
         "comfort_high_tpm", "turns/min", 10, 300, typical=(80, 90, 100),
-        source="freely chosen near 80: pmid 17454538; 70-80 best: Smith, Price & Doherty 2001")
+        source="freely chosen near 80: pmid 17454538; 70-80 best: Smith, Price & Doherty 2001",
+        how="Crank for ten minutes under load: the fastest pace you would keep up.")
     droop_nm_s: float = number("droop_nm_per_rad_s", "N m per rad/s", 0.01, 20,
                                typical=(0.3, 0.8, 2), source="assumption")
     ripple: float = number("ripple_percent", "%", 0, 100, scale=0.01, typical=(10, 25, 50),
@@ -302,8 +311,10 @@ class Arm:
 
 @dataclass(frozen=True, kw_only=True)
 class Air:
-    cold_c: float = number("cold_c", "degC", -40, 40, typical=(-10, 5, 15), source=PRACTICE)
-    hot_c: float = number("hot_c", "degC", 0, 60, typical=(25, 30, 40), source=PRACTICE)
+    cold_c: float = number("cold_c", "degC", -40, 40, typical=(-10, 5, 15), source=PRACTICE,
+                          how="The coldest place you will crank in.")
+    hot_c: float = number("hot_c", "degC", 0, 60, typical=(25, 30, 40), source=PRACTICE,
+                         how="The warmest place you will crank in.")
 
 
 # ------------------------------------------------------------------------ the board
