@@ -54,15 +54,15 @@ def clash(rig: Rig, edges: Edges) -> tuple[str, str]:
 
 
 def remedies(rig: Rig) -> tuple[Remedy, ...]:
-    """What makes a band, one change at a time, the widest first; where no single change
-    does, a change together with another gear ratio."""
+    """What makes a band, one change at a time, safe ones and then the widest first; where
+    no single change does so safely, a change together with another gear ratio."""
     found = []
     if (best := _first_wide(_ratios(rig))) is not None:
         found.append(best)
     for changes in _single(rig):
         if (best := _first_wide(changes)) is not None:
             found.append(best)
-    if not found:
+    if all(remedy.hazards for remedy in found):
         for changes in _single(rig):
             for change, changed in changes:
                 both = ((f"{change}, and {ratio}", geared)
@@ -70,7 +70,7 @@ def remedies(rig: Rig) -> tuple[Remedy, ...]:
                 if (best := _first_wide(both)) is not None:
                     found.append(best)
                     break
-    return tuple(sorted(found, key=lambda r: r.low_tpm - r.high_tpm))
+    return tuple(sorted(found, key=lambda r: (bool(r.hazards), r.low_tpm - r.high_tpm)))
 
 
 Changes = Iterator[tuple[str, Rig]]
@@ -129,9 +129,9 @@ def _motors(rig: Rig) -> Changes:
 
 def _bigger(rig: Rig) -> Changes:
     bigger = replace(rig.motor, name="printer motor", rated_v=12.0, no_load_rad_s=4000 * RPM,
-                     no_load_a=0.08, terminal_ohm=2.5, emf_v_s=None, brush_drop_v=0.2,
+                     no_load_a=0.08, terminal_ohm=1.3, emf_v_s=None, brush_drop_v=0.2,
                      max_rad_s=8000 * RPM, max_a=1.5)
-    change = "a bigger motor, such as a printer's (12 V, 4000 rpm, 0.08 A idle, 2.5 ohm)"
+    change = "a bigger motor, such as a printer's (12 V, 4000 rpm, 0.08 A idle, 1.3 ohm)"
     yield change, replace(rig, motor=bigger)
     if rig.bank.mount_max_c < PETG_C:
         cooler = replace(rig.bank, mount_max_c=PETG_C)

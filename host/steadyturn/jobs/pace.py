@@ -1,0 +1,102 @@
+"""The paces that work for a rig, and what limits them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from steadyturn.jobs.hazards import Hazard, hazards_of
+from steadyturn.model import arm
+from steadyturn.model.band import Band, find_band
+from steadyturn.model.edges import Limit
+from steadyturn.model.guesses import Guess
+from steadyturn.model.point import Points, operate
+from steadyturn.model.remedies import Remedy
+from steadyturn.model.states import PASS_THROUGH, REGIMES
+from steadyturn.rig.file import read_rig
+from steadyturn.rig.types import Rig
+
+COLUMNS = 61  # of the picture
+
+
+@dataclass(frozen=True)
+class Curve:
+    """Volts over handle speed, winding at 20 degC; one value a pace.
+
+    loaded_v: at the converter's input with it running, NaN where it cannot; open_v: the
+    bus with nothing but the board on it; too_heavy: where the arm's limit of force or
+    power is passed; passing: where the converter no longer limits the voltage.
+    """
+
+    pace_tpm: tuple[float, ...]
+    loaded_v: tuple[float, ...]
+    open_v: tuple[float, ...]
+    arm_w: tuple[float, ...]
+    too_heavy: tuple[bool, ...]
+    passing: tuple[bool, ...]
+
+
+@dataclass(frozen=True)
+class Pace:
+    """What `pace` found; see model.band.Band for the fields they share.
+
+    edges_v: volts at the converter's input at the band's low and high edge, 20 degC.
+    """
+
+    file: str
+    rig: str
+    feasible: bool
+    low_tpm: float | None
+    target_tpm: float | None
+    high_tpm: float | None
+    hold_tpm: float | None
+    window_v: tuple[float, float]
+    edges_v: tuple[float, float] | None
+    limits: tuple[Limit, ...]
+    at_target: Points | None
+    open_circuit_v: float
+    assumed: tuple[Guess, ...]
+    clash: tuple[str, str] | None
+    remedies: tuple[Remedy, ...]
+    hazards: tuple[Hazard, ...]
+    other_bands_tpm: tuple[tuple[float, float], ...]
+    curve: Curve
+
+
+def pace(path: str | Path) -> Pace:
+    """Read a rig file and find its band; WrongInput when the file cannot be used."""
+    rig = read_rig(path)
+    band = find_band(rig)
+    best = (band.low_tpm, band.high_tpm)
+    edges_v = None
+    if band.low_tpm is not None and band.high_tpm is not None:
+        low_v, high_v = operate(rig, [band.low_tpm, band.high_tpm]).bus_v.tolist()
+        edges_v = (low_v, high_v)
+    return Pace(
+        file=str(path), rig=rig.name, feasible=band.feasible, low_tpm=band.low_tpm,
+        target_tpm=band.target_tpm, high_tpm=band.high_tpm, hold_tpm=band.hold_tpm,
+        window_v=band.window_v, edges_v=edges_v, limits=band.limits,
+        at_target=band.at_target, open_circuit_v=band.open_circuit_v, assumed=band.assumed,
+        clash=band.clash, remedies=band.remedies, hazards=hazards_of(rig, band),
+        other_bands_tpm=tuple(pair for pair in band.intervals if pair != best),
+        curve=_curve(rig, band),
+    )
+
+
+def _curve(rig: Rig, band: Band) -> Curve:
+    furthest = max(rig.arm.comfort_high_tpm, band.high_tpm or 0.0) * 1.2
+    paces = np.linspace(0.0, 10 * np.ceil(furthest / 10), COLUMNS)
+    on = operate(rig, paces)
+    runs = on.out_a > 0 if rig.load.kind != "none" else on.bus_a > 0
+    heavy = (arm.force_n(rig, on.crank_nm) > rig.arm.force_n) | (on.arm_w > rig.arm.power_w)
+
+    def listed(values: Any) -> tuple[Any, ...]:
+        return tuple(np.asarray(values).tolist())
+
+    return Curve(
+        pace_tpm=listed(paces), loaded_v=listed(np.where(runs, on.bus_v, np.nan)),
+        open_v=listed(on.idle_v), arm_w=listed(np.where(runs, on.arm_w, np.nan)),
+        too_heavy=listed(heavy & runs), passing=listed(on.regime == REGIMES[PASS_THROUGH]))

@@ -1,0 +1,63 @@
+"""One operating point of a rig, and where the power goes."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+from steadyturn.errors import Problem, WrongInput
+from steadyturn.model.point import Points, operate
+from steadyturn.rig.file import read_rig
+
+FASTEST_TPM = 1000.0
+
+
+@dataclass(frozen=True)
+class Predict:
+    """Fields as in model.point.Points, one number each; None (NaN) in collapse.
+
+    from_state: "rest" or "running", which decides between a converter's start and stop
+    thresholds. open_v: the bus with nothing but the board on it; force_n: at the grip.
+    """
+
+    rig: str
+    from_state: str
+    pace_tpm: float
+    regime: str
+    motor_rpm: float
+    emf_v: float
+    bus_v: float
+    bus_a: float
+    motor_a: float
+    out_v: float
+    out_a: float
+    out_w: float
+    crank_nm: float
+    arm_w: float
+    losses_w: dict[str, float]
+    open_v: float
+    force_n: float
+
+
+def predict(path: str | Path, pace_tpm: float, *, from_state: str = "running") -> Predict:
+    """The operating point at pace_tpm [turns/min], winding at 20 degC.
+
+    Raises WrongInput for a pace outside 0 to 1000, and for the file's problems.
+    """
+    if not (math.isfinite(pace_tpm) and 0 <= pace_tpm <= FASTEST_TPM):
+        raise WrongInput(Problem(
+            "--pace", "", f"{pace_tpm:g}", f"turns a minute of the handle, 0 to "
+            f"{FASTEST_TPM:.0f}.", "'steadyturn pace RIG' says which paces work."))
+    if from_state not in ("rest", "running"):
+        raise WrongInput(Problem("--from", "", from_state, "'rest' or 'running'."))
+    rig = read_rig(path)
+    at: Points = operate(rig, pace_tpm, running=from_state == "running")
+    return Predict(
+        rig=rig.name, from_state=from_state, pace_tpm=float(at.pace_tpm),
+        regime=str(at.regime), motor_rpm=float(at.motor_rpm), emf_v=float(at.emf_v),
+        bus_v=float(at.bus_v), bus_a=float(at.bus_a), motor_a=float(at.motor_a),
+        out_v=float(at.out_v), out_a=float(at.out_a), out_w=float(at.out_w),
+        crank_nm=float(at.crank_nm), arm_w=float(at.arm_w),
+        losses_w={name: float(value) for name, value in at.losses_w.items()},
+        open_v=float(at.idle_v), force_n=float(at.crank_nm) / rig.crank.radius_m)

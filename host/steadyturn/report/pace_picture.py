@@ -1,0 +1,83 @@
+"""Volts over handle speed as a small text picture."""
+
+from __future__ import annotations
+
+from math import isnan
+from typing import Any
+
+ROWS = 13
+LEFT = 7  # width of the volts' column
+
+
+def picture(result: Any) -> list[str]:
+    """At most 80 columns. `o` loaded, `x` loaded but beyond the arm's limit, `!` the
+    converter no longer limits the voltage, `.` nothing connected, `-` the window's ends;
+    below: the band with its target."""
+    curve = result.curve
+    top = _top([v for v in (*curve.loaded_v, *curve.open_v) if not isnan(v)])
+    grid = [[" "] * len(curve.pace_tpm) for _ in range(ROWS)]
+
+    def row(volts: float) -> int:
+        return ROWS - 1 - round(volts / top * (ROWS - 1))
+
+    for volts in result.window_v:
+        if volts <= top:
+            grid[row(volts)] = ["-"] * len(curve.pace_tpm)
+    for column, volts in enumerate(curve.open_v):
+        grid[row(volts)][column] = "."
+    for column, volts in enumerate(curve.loaded_v):
+        if not isnan(volts):
+            mark = "o"
+            if curve.too_heavy[column]:
+                mark = "x"
+            if curve.passing[column]:
+                mark = "!"
+            grid[row(volts)][column] = mark
+    lines = ["  V at the converter's input"]
+    for number, cells in enumerate(grid):
+        volts = top * (ROWS - 1 - number) / (ROWS - 1)
+        label = f"{volts:.1f}".rjust(LEFT - 2) if number % 3 == 0 else " " * (LEFT - 2)
+        lines.append((label + " |" + "".join(cells)).rstrip())
+    lines += _axis(result)
+    return lines
+
+
+def _top(volts: list[float]) -> float:
+    """A round number above every volt shown, so that labels come out short."""
+    highest = max(volts, default=1.0) or 1.0
+    step = 0.4 if highest < 8 else 2.0
+    return max(step, step * -(-highest // step))
+
+
+def _axis(result: Any) -> list[str]:
+    paces = result.curve.pace_tpm
+    last = paces[-1]
+    columns = len(paces)
+
+    def column(pace: float) -> int:
+        return min(columns - 1, max(0, round(pace / last * (columns - 1))))
+
+    rule = ["-"] * columns
+    if result.feasible:
+        for i in range(column(result.low_tpm), column(result.high_tpm) + 1):
+            rule[i] = "="
+        rule[column(result.target_tpm)] = "T"
+    labels = [" "] * (columns + 6)
+    step = 20 if last <= 160 else 50
+    for pace in range(0, int(last) + 1, step):
+        for i, letter in enumerate(str(pace)):
+            labels[column(pace) + i] = letter
+    indent = " " * LEFT
+    key = ["o loaded", ". nothing connected", "- the window's ends"]
+    if any(result.curve.too_heavy):
+        key.append("x beyond the arm")
+    if any(result.curve.passing):
+        key.append("! not limited")
+    found = [" " * (LEFT - 1) + "+" + "".join(rule),
+             (indent + "".join(labels)).rstrip() + "  turns/min",
+             indent + ", ".join(key)]
+    if result.feasible:
+        found.append(f"{indent}= the band, T the best pace")
+    if not any(result.curve.too_heavy):
+        found.append(f"{indent}the arm's limit is not reached in this picture")
+    return found

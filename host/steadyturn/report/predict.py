@@ -1,0 +1,59 @@
+"""One operating point, for a person."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from steadyturn.report.style import fill, number, quantity, table, wrap
+
+REGIME = {
+    "idle": "idle: the converter is not running, only the board is fed",
+    "regulating": "the converter holds its output",
+    "limited": "a current limit of the converter holds; its output gives way",
+    "dropout": "the converter's input is too low to hold its output, which follows it",
+    "pass_through": "THE CONVERTER NO LONGER LIMITS THE VOLTAGE: its input passes through",
+    "collapse": "too much load for this pace: no steady state. The converter starts, "
+                "collapses, lets go and starts again. Turn faster, or draw less",
+}
+LOSS = {
+    "winding": "motor windings", "brush": "brushes", "motor_friction": "motor friction",
+    "gears": "gears", "crank": "handle's bearing", "rectifier": "diodes",
+    "clamp": "bus clamp", "board_supply": "board", "sensor": "sensor's shunt",
+    "switch": "load switch", "converter": "converter", "cable": "cable",
+}
+
+
+def text(result: Any) -> str:
+    """Figures from the device back to the hand, then the account of the power."""
+    start = "" if result.from_state == "running" else ", from rest"
+    lines = [f"{result.rig} at {number(result.pace_tpm, 4)} turns/min{start}",
+             wrap(REGIME[result.regime] + "."), ""]
+    rows = [("motor", f"{number(result.motor_rpm, 4)} rpm, EMF {quantity(result.emf_v, 'V')}")]
+    if result.regime == "collapse":
+        rows.append(("converter in", f"no steady volts ({quantity(result.open_v, 'V')} with "
+                                     "nothing connected)"))
+        return "\n".join([*lines, table(rows)]) + "\n"
+    rows += [
+        ("", f"{quantity(result.motor_a, 'A')} each"),
+        ("converter in", f"{quantity(result.bus_v, 'V')}, {quantity(result.bus_a, 'A')}"),
+        ("at the device", f"{quantity(result.out_v, 'V')}, {quantity(result.out_a, 'A')}, "
+                          f"{quantity(result.out_w, 'W')}"),
+        ("at the handle", f"{quantity(result.crank_nm, 'N m')}, "
+                          f"{quantity(result.force_n, 'N')} at the grip, "
+                          f"{quantity(result.arm_w, 'W')}"),
+    ]
+    return "\n".join([*lines, table(rows), "", *account(result)]) + "\n"
+
+
+def account(at: Any) -> list[str]:
+    """Where the arm's power goes, as lines: what the device gets, then the largest loss."""
+    arm_w = float(at.arm_w)
+    if not arm_w > 0:
+        return []
+    parts = [("device", float(at.out_w))]
+    parts += sorted(((LOSS[name], float(watts)) for name, watts in at.losses_w.items()),
+                    key=lambda part: -part[1])
+    rows = [(name, quantity(watts, "W"), f"{100 * watts / arm_w:.1f} %",
+             fill(watts / arm_w, 30, empty=" "))
+            for name, watts in parts if watts > 0.0005 * arm_w or name == "device"]
+    return [f"Where the arm's {quantity(arm_w, 'W')} go:", table(rows, right=(1, 2))]
