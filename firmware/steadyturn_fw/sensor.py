@@ -6,7 +6,7 @@ milliamp that a reading leaves is carried into the next, so a mean over many
 readings is as fine as the chip's own bits.
 """
 
-from time import sleep_us, ticks_diff, ticks_ms
+from time import sleep_ms, sleep_us, ticks_diff, ticks_ms
 
 from machine import ADC, I2C, Pin
 
@@ -26,8 +26,6 @@ def scale(numerator, denominator):
     shift = 0
     while numerator << shift + 1 <= SCALE_MOST * denominator and shift < 28:
         shift += 1
-    while numerator > (SCALE_MOST << shift) * denominator:
-        denominator *= 2  # a factor beyond range: saturates
     return ((numerator << shift) + denominator // 2) // denominator, shift
 
 
@@ -55,6 +53,7 @@ class Sensor:
         self.chip = CHIPS[s.chip]
         self.i2c = self._bus()
         self.two = bytearray(2)
+        self.over_mv = s.over_mv
         # mV = bits * factor >> shift, mA likewise
         self.bus_factor, self.bus_shift = scale(self.chip.BUS_UV * s.bus_gain_ppm, 1000 * 1000000)
         self.bus_half = 1 << self.bus_shift >> 1
@@ -63,7 +62,7 @@ class Sensor:
         )
         self.bus_offset_mv = s.bus_offset_mv
         self.amps_offset_ma = s.amps_offset_ma
-        self.amps_rest = 0
+        self.amps_rest = 1 << self.amps_shift >> 1  # half: the first one rounds
         self.bus_adc = ADC(Pin(s.bus_adc_pin)) if s.bus_adc_pin >= 0 else None
         self.adc_factor, self.adc_shift = scale(3300 * s.divider_permille, 65535 * 1000)
         self.supply_adc = ADC(Pin(s.supply_adc_pin)) if s.supply_adc_pin >= 0 else None
@@ -92,16 +91,6 @@ class Sensor:
     def set_word(self, register, value):
         self.i2c.writeto(self.address, bytes((register, value >> 8, value & 0xFF)))
 
-    def set_up(self):
-        """Write set-up and calibration and read them back; False: not what they should be."""
-        chip = self.chip
-        self.set_word(chip.CONFIG, chip.OUR_CONFIG)
-        self.set_word(chip.CALIBRATION, chip.OUR_CALIBRATION)
-        return (
-            self.word(chip.CONFIG) == chip.OUR_CONFIG
-            and self.word(chip.CALIBRATION) == chip.OUR_CALIBRATION
-        )
-
     def start(self):
         """Free the bus, find the chip, set it up. Allocates; not for a steady tick."""
         self.tried_ms = ticks_ms()
@@ -110,7 +99,10 @@ class Sensor:
 
     def _begin(self):
         try:
-            if self.chip.known(self) and self.set_up():
+            if self.chip.known(self) and self.chip.set_up(self, self.over_mv):
+                # an alert that does not tell is counted; the other barriers stay
+                if not self.chip.prove(self, self.over_mv, sleep_ms):
+                    self._count()
                 self.missed = 0
                 self.lost = False
                 self.until_check = CHECK_TICKS
@@ -125,14 +117,15 @@ class Sensor:
             self.errors += 1
 
     def _check(self):
-        """Has the chip fallen back to its reset state? Then set it up again."""
+        """Has the chip been without power, or stopped? Then set it up again."""
         chip = self.chip
-        if self.word(chip.CONFIG) != chip.OUR_CONFIG:
-            self._count()
-            self.repairs += 1
-            if not self.set_up():
-                self.missed = LOST_TICKS
-                raise OSError
+        if self.word(chip.CONFIG) == chip.OUR_CONFIG and not chip.stale(self):
+            return
+        self._count()
+        self.repairs += 1
+        if not chip.set_up(self, self.over_mv):
+            self.missed = LOST_TICKS
+            raise OSError
 
     # ---- one tick
 

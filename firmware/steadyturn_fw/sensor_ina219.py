@@ -26,7 +26,7 @@ SHUNT_END = 32000  # 320 mV
 CURRENT_DIVISOR = 4096
 POWER_DIVISOR = 5000
 
-OVERFLOW = 1  # bit 0 of the bus register: the chip's own arithmetic ran over
+READY = 1 << 1  # in BUS: a conversion has ended since POWER was last read
 
 
 def calibration(unit_ua, shunt_uohm):
@@ -38,6 +38,25 @@ def known(chip):
     """Is bit 0 of the calibration register fixed at zero? `chip` reads and writes words."""
     chip.set_word(CALIBRATION, OUR_CALIBRATION | 1)
     return chip.word(CALIBRATION) == OUR_CALIBRATION
+
+
+def set_up(chip, over_mv):
+    """Write set-up and calibration and read them back: True, they hold."""
+    chip.set_word(CONFIG, OUR_CONFIG)
+    chip.set_word(CALIBRATION, OUR_CALIBRATION)
+    return chip.word(CONFIG) == OUR_CONFIG and chip.word(CALIBRATION) == OUR_CALIBRATION
+
+
+def prove(chip, over_mv, sleep_ms):
+    """There is no alert to try."""
+    return True
+
+
+def stale(chip):
+    """Has no conversion ended since this was last asked?"""
+    ready = chip.word(BUS) & READY
+    chip.word(POWER)
+    return not ready
 
 
 def bus_bits(raw):

@@ -34,6 +34,9 @@ CURRENT_DIVISOR = 2048  # current register = shunt * calibration / this
 POWER_DIVISOR = 20000  # power register = current * bus / this
 
 READY = 1 << 3  # in MASK: a conversion has ended since this register was last read
+HIT = 1 << 4  # in MASK: the limit is passed
+BUS_OVER = 1 << 13  # in MASK: the alert output tells that the bus is above the limit
+CYCLE_MS = 12  # a little more than one conversion takes
 
 
 def calibration(unit_ua, shunt_uohm):
@@ -44,6 +47,38 @@ def calibration(unit_ua, shunt_uohm):
 def known(chip):
     """Do the identity registers say INA226? `chip.word(register)` reads one."""
     return chip.word(MAKER) == MAKER_ID and chip.word(DIE) == DIE_ID
+
+
+def set_up(chip, over_mv):
+    """Write set-up, calibration and the alert's limit, and read all back: True, they hold."""
+    limit = min(over_mv * 1000 // BUS_UV, BUS_END)
+    chip.set_word(CONFIG, OUR_CONFIG)
+    chip.set_word(CALIBRATION, OUR_CALIBRATION)
+    chip.set_word(LIMIT, limit)
+    chip.set_word(MASK, BUS_OVER)
+    return (
+        chip.word(CONFIG) == OUR_CONFIG
+        and chip.word(CALIBRATION) == OUR_CALIBRATION
+        and chip.word(LIMIT) == limit
+        and chip.word(MASK) & 0xFC00 == BUS_OVER
+    )
+
+
+def prove(chip, over_mv, sleep_ms):
+    """Does the alert work? With a limit below the present volts it must tell; then the limit
+    is set again. True also where there are no volts to try it with."""
+    sleep_ms(CYCLE_MS)
+    if chip.word(BUS) == 0:
+        return True
+    chip.set_word(LIMIT, 0)
+    sleep_ms(CYCLE_MS)
+    told = chip.word(MASK) & HIT
+    return set_up(chip, over_mv) and bool(told)
+
+
+def stale(chip):
+    """Has no conversion ended since this was last asked?"""
+    return not chip.word(MASK) & READY
 
 
 def bus_bits(raw):

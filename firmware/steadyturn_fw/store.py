@@ -35,8 +35,8 @@ def sound(page):
 
 
 class Store:
-    def __init__(self, folder=FOLDER):
-        self.folder = folder
+    def __init__(self, folder=""):
+        self.folder = folder or FOLDER
         self.format_id = b"\0\0\0\0"
         self.block = bytearray((TAILS + 1) * PAGE)  # waiting pages, then the one being moved
         self.waiting = 0  # pages in the tails and not yet in a log

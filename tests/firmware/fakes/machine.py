@@ -51,6 +51,7 @@ class Pin:
         if level is None:
             return self.level
         self.level = level
+        edges.append((time.now_us // 1000, self.number, level))
         return None
 
 
@@ -71,6 +72,7 @@ class PWM:
         if value is None:
             return self.duty
         self.duty = value
+        lamp.append((time.now_us // 1000, value))
         return None
 
     def freq(self, value=None):

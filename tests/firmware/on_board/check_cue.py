@@ -1,0 +1,115 @@
+"""Which cue when: edges, hysteresis, dwell, volts, stop, rest. states.md has the table."""
+
+import bench
+import check
+
+from steadyturn_fw import pages
+from steadyturn_fw.cue import SILENT_TICKS, Cue
+from steadyturn_fw.now import Now
+
+
+class Hand:
+    """Cue with a pace that is as told."""
+
+    def __init__(self, **changed):
+        self.now = Now()
+        self.now.validity = pages.VALID
+        self.now.bus_mv = 6000
+        self.cue = Cue(bench.Settings(**changed))
+
+    def at(self, dtpm, ms=2000, mv=None, connected=None):
+        now = self.now
+        now.pace_dtpm = now.ahead_dtpm = now.raw_dtpm = dtpm
+        if mv is not None:
+            now.bus_mv = mv
+        if connected is not None:
+            now.connected = connected
+        for _ in range(ms // 20):
+            self.cue.update(now)
+        return pages.CUES[now.cue]
+
+
+def test_up_and_down_through_the_band():
+    hand = Hand()
+    check.equal(hand.at(0), "rest", "still")
+    check.equal(hand.at(300), "faster", "slow")
+    check.equal(hand.at(560), "faster", "inside, but not past the edge by the hysteresis")
+    check.equal(hand.at(575), "hold", "inside")
+    check.equal(hand.at(535), "hold", "outside, but not past the edge by the hysteresis")
+    check.equal(hand.at(525), "faster", "too slow again")
+    check.equal(hand.at(650), "hold", "target")
+    check.equal(hand.at(815), "hold", "a little too fast")
+    check.equal(hand.at(825), "slower", "too fast")
+    check.equal(hand.at(790), "slower", "kept")
+    check.equal(hand.at(775), "hold", "good again")
+    check.equal(hand.at(50), "rest", "let go")
+
+
+def test_dwell():
+    hand = Hand(dwell_ms=600)
+    hand.at(650)
+    check.equal(hand.at(900, ms=20), "slower", "the last cue had been there long enough")
+    check.equal(hand.at(650, ms=580), "slower", "not before the dwell is over")
+    check.equal(hand.at(650, ms=40), "hold", "then")
+    hand.at(900, ms=600)
+    check.equal(hand.at(1400, ms=20), "stop", "danger is told at once")
+    check.equal(hand.at(0, ms=20), "rest", "rest too")
+    check.equal(hand.at(300, ms=20), "faster", "and what follows rest")
+
+
+def test_stop_by_pace_and_by_volts():
+    hand = Hand()
+    hand.at(650)
+    check.equal(hand.at(1300, ms=20), "stop", "pace")
+    check.equal(hand.at(900), "stop", "until inside the band")
+    check.equal(hand.at(790), "slower", "then slower, as long as past the edge")
+    hand = Hand()
+    hand.at(650)
+    check.equal(hand.at(650, ms=20, mv=12000), "stop", "volts")
+    check.equal(hand.at(650, mv=11500), "stop", "until well below")
+    check.equal(hand.at(650, mv=11000), "hold", "then")
+
+
+def test_volts_count_while_connected():
+    hand = Hand()
+    check.equal(hand.at(650, mv=3900, connected=False), "hold", "nothing is charged")
+    check.equal(hand.at(650, mv=3900, connected=True), "faster", "the converter needs more")
+    check.equal(hand.at(650, mv=4100), "hold", "enough")
+    check.equal(hand.at(650, mv=9100), "slower", "too many volts at the converter")
+    check.equal(hand.at(500, mv=9100), "slower", "the higher one wins: it is the dangerous one")
+    hand.at(650, mv=6000)
+    check.equal(hand.at(650, mv=3000, ms=60), "hold", "a dip of a connection is no slow hand")
+
+
+def test_bound():
+    hand = Hand()
+    hand.at(650)
+    hand.now.validity = pages.BOUND
+    hand.now.connected = True
+    check.equal(hand.at(900), "hold", "no more than this: not known to be too fast")
+    check.equal(hand.at(500), "faster", "no more than this: too slow")
+    hand.now.connected = False
+    hand.now.silent_ticks = SILENT_TICKS + 1
+    check.equal(hand.at(650), "rest", "nobody turns; the bus is only still charged")
+
+
+def test_volts_only():
+    hand = Hand()
+    hand.now.validity = pages.VOLTS_ONLY
+    hand.now.connected = True
+    check.equal(hand.at(450, mv=6000), "hold", "with a load the volts are not the pace")
+    check.equal(hand.at(450, mv=3900), "faster", "but they are what the converter needs")
+    hand.now.validity = pages.NO_SENSOR
+    check.equal(hand.at(0), "rest", "nothing is known")
+
+
+def test_narrow_band_can_be_met():
+    hand = Hand(low_dtpm=600, target_dtpm=605, high_dtpm=610, hysteresis_dtpm=100)
+    hand.at(0)
+    hand.at(300)
+    check.equal(hand.at(605), "hold", "the target is always hold")
+    hand.at(900)
+    check.equal(hand.at(605), "hold", "from above too")
+
+
+check.run(globals())

@@ -1,0 +1,43 @@
+// Runs a script on the 32-bit build of MicroPython: node run_wasm.mjs BUILD SCRIPT FOLDER...
+// All .py files of the folders are put where the interpreter finds them.
+import fs from "node:fs";
+import path from "node:path";
+import { pathToFileURL } from "node:url";
+
+const [build, script, ...folders] = process.argv.slice(2);
+const { loadMicroPython } = await import(pathToFileURL(build));
+const mp = await loadMicroPython({
+  heapsize: 192 * 1024, // what a Pico has left
+  stdout: (line) => console.log(line),
+  linebuffer: true,
+});
+
+function copy(from, to) {
+  for (const entry of fs.readdirSync(from, { withFileTypes: true })) {
+    const source = path.join(from, entry.name);
+    if (entry.isDirectory() && entry.name !== "__pycache__") {
+      mp.FS.mkdir(`${to}/${entry.name}`);
+      copy(source, `${to}/${entry.name}`);
+    } else if (entry.name.endsWith(".py")) {
+      mp.FS.writeFile(`${to}/${entry.name}`, fs.readFileSync(source));
+    }
+  }
+}
+
+mp.FS.mkdir("/board");
+const places = folders.map((folder, i) => {
+  mp.FS.mkdir(`/board/${i}`);
+  copy(folder, `/board/${i}`);
+  return `'/board/${i}'`;
+});
+try {
+  mp.runPython(
+    `import os, sys\nsys.path[:0] = [${places.join(", ")}]\n` +
+      "os.urandom = lambda n: bytes(n)\n" + // this build has no source of chance
+      fs.readFileSync(script, "utf8"),
+  );
+} catch (error) {
+  console.log(error.message);
+  process.exit(1);
+}
+process.exit(0);

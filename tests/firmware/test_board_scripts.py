@@ -1,0 +1,23 @@
+"""Every test of on_board/, on each interpreter that a board may have."""
+
+from __future__ import annotations
+
+import pytest
+from firmware_interpreters import SCRIPTS, names_in, verdict
+
+NAMES = sorted(p.name for p in SCRIPTS.glob("check_*.py"))
+UNIX_ONLY = {"check_memory_total.py"}  # asks the heap for figures that only this port has
+
+
+@pytest.mark.parametrize(
+    ("name", "test"), [(n, t) for n in NAMES for t in names_in(n)]
+)
+def test_unix_port(name: str, test: str) -> None:
+    verdict("unix", name, test)
+
+
+@pytest.mark.parametrize(
+    ("name", "test"), [(n, t) for n in NAMES if n not in UNIX_ONLY for t in names_in(n)]
+)
+def test_32_bit_build(name: str, test: str) -> None:
+    verdict("wasm", name, test)
