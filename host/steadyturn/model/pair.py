@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from steadyturn.model import converter, gears, motor, supply
 from steadyturn.model.line import Clamped, source_line
 from steadyturn.model.solve import first_root
-from steadyturn.model.states import Output, Running, run
+from steadyturn.model.states import COLLAPSE, Output, Running, run
 from steadyturn.rig.types import RPM, Rig
 
 Floats = NDArray[np.float64]
@@ -99,5 +99,9 @@ class Pair:
                 found.regime = np.where(held, flat.regime[0], found.regime)
                 found.out_v = np.where(held, flat.out_v[0], found.out_v)
                 found.out_a = np.where(held, flat.out_a[0], found.out_a)
-                found.there = np.where(held, flat.there[0], found.there)
+                # below the lower root the source cannot feed the converter at the clamp
+                given = self.line.at(found.x).in_a
+                fed = flat.there[0] & (given >= flat.x[0])
+                found.there = np.where(held, fed, found.there)
+                found.regime = np.where(held & ~fed, COLLAPSE, found.regime)
         return found
