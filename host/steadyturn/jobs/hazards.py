@@ -29,6 +29,13 @@ _HOW = {
                                  "output_cut_v at or below {v} V.",
     "clamp_power": "A clamp that bears the power, and bus_clamp_w to say so.",
 }
+# whose rating it is, where the rig file says it
+_RATED_BY = {
+    "open_circuit_capacitor": "bus.capacitor_max_v",
+    "open_circuit_converter": "converter.max_in_v",
+    "open_circuit_rectifier": "rectifier.max_v",
+    "open_circuit_switch": "switch.max_v",
+}
 # one more part has to fail first: shown, but the machine may be used as it stands
 _AFTER_A_FAULT = ("open_circuit_device_fault",)
 ALERTED = ("ina226",)
@@ -49,8 +56,7 @@ class Hazard:
 def hazards_of(rig: Rig, band: Band) -> tuple[Hazard, ...]:
     """Every rating that the source can exceed, worst first."""
     found = [
-        Hazard(h.name, h.volts, h.rating, h.reason,
-               _HOW.get(h.name, "").replace("{v}", plain(h.rating)),
+        Hazard(h.name, h.volts, h.rating, h.reason, _how(rig, h.name, h.rating),
                h.name not in _AFTER_A_FAULT)
         for h in band.hazards
     ]
@@ -65,3 +71,15 @@ def hazards_of(rig: Rig, band: Band) -> tuple[Hazard, ...]:
             "Fit a clamp or a cut that works without the firmware, or use an INA226 with its "
             "alert wired.", True))
     return tuple(found)
+
+
+def _how(rig: Rig, name: str, rating_v: float) -> str:
+    """What parts the volts from the part; first of all, whether its rating is known."""
+    remedy = _HOW.get(name, "").replace("{v}", plain(rating_v))
+    key = _RATED_BY.get(name, "")
+    origin = rig.origins.get(key)
+    if origin is None or origin.kind != "assumed":
+        return remedy
+    return (f"Its {plain(rating_v)} V are only assumed: read what is printed on it or in its data "
+            f"sheet and write {key.partition('.')[2]} in [{key.partition('.')[0]}]. Else: "
+            f"{remedy[:1].lower()}{remedy[1:]}")

@@ -227,6 +227,19 @@ def test_a_cut_in_hardware_makes_it_safe(tmp_path):
     assert check(path).safe
 
 
+def test_a_rating_that_is_only_assumed_is_said_to_be(tmp_path):
+    # 35 V is written in the file; left out, it is assumed to be 25 V
+    high = ("driver_teeth = 72", "driver_teeth = 120")
+    named = [h for h in check(dangerous(tmp_path, high)).hazards if "capacitor" in h.name]
+    assert named == []
+    out = ("capacitor_max_v = 35\n", "")
+    (hazard,) = [h for h in check(dangerous(tmp_path, high, out)).hazards
+                 if "capacitor" in h.name]
+    assert "only assumed" in hazard.how
+    assert "capacitor_max_v in [bus]" in hazard.how
+    assert hazard.refuses
+
+
 def test_an_ina219_is_refused_where_a_rating_can_be_exceeded(tmp_path):
     ina219 = ('chip = "ina226"', 'chip = "ina219"')
     names = [h.name for h in check(dangerous(tmp_path, ina219)).hazards]
