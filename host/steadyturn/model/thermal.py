@@ -25,17 +25,26 @@ def rise_k(rig: Rig, pair: Pair) -> tuple[Floats, Floats]:
     return case + wound * rig.motor.winding_case_k_w, case
 
 
-def settled_c(rig: Rig, pace: Floats, air_c: float, *, rounds: int = 4) -> tuple[Floats, Floats]:
+def settled_c(rig: Rig, pace: Floats, air_c: float, *, rounds: int = 5) -> tuple[Floats, Floats]:
     """Winding and case [degC] after cranking at each pace for hours, load connected.
 
     pace: 1-D [turns/min]. The winding's heat raises its own resistance, so the state
-    is sought by repetition, from cool upwards. Where it comes to nothing running,
-    the winding keeps the heat at which that happened.
+    is sought by repetition, from cool upwards, with secant steps (the heat grows ever
+    faster with temperature, so that they never pass the answer). Where it comes to
+    nothing running, the winding keeps the heat at which that happened.
     """
     winding, case = np.full(pace.shape, air_c), np.full(pace.shape, air_c)
-    for _ in range(rounds):
+    before, gave = winding, winding
+    for turn in range(rounds):
         hot, warm = rise_k(rig, Pair(rig, pace, winding))
         runs = ~np.isnan(hot)
-        winding = np.where(runs, air_c + np.minimum(hot, HOTTEST_C), winding)
+        gives = np.where(runs, air_c + np.minimum(hot, HOTTEST_C), winding)
         case = np.where(runs, air_c + np.minimum(warm, HOTTEST_C), case)
+        step = gives - winding
+        if turn:
+            apart = winding - before
+            slope = (gives - gave) / np.where(apart > 1e-9, apart, np.inf)
+            step = step / (1 - np.clip(slope, 0.0, 0.9))
+        before, gave = winding, gives
+        winding = np.minimum(winding + np.maximum(step, 0.0), air_c + HOTTEST_C)
     return winding, case
