@@ -114,6 +114,7 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
         i_before = i
         if guess > 0.0:
             i = guess
+        may_start = True
         while True:  # again only when a threshold is crossed inside the step
             # -- what the load switch and the cuts leave joined
             attached = connected and not bus_cut
@@ -128,7 +129,7 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
             vin = v - rs * ic
             if on:
                 on = enabled
-            elif enabled and vin >= start_v:
+            elif enabled and may_start and vin >= start_v:
                 on = True
                 soft = 0.0
             lv = lr = power = vo1 = 0.0
@@ -268,8 +269,8 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
                 if held:
                     change = error / g
                     vx -= change
-                    if -_ENOUGH_A < change < _ENOUGH_A or rounds == _MOST:
-                        if e <= vx or rounds == _MOST:
+                    if -_ENOUGH_A < change < _ENOUGH_A or rounds >= _MOST:
+                        if e <= vx or rounds >= _MOST:
                             break
                         held = False
                     continue
@@ -284,7 +285,7 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
                     i = 0.0
                     continue
                 i += change
-                if -_ENOUGH_A < change < _ENOUGH_A or rounds == _MOST:
+                if -_ENOUGH_A < change < _ENOUGH_A or rounds >= _MOST:
                     break
 
             limited = ic == in_limit and mode != _DIRECT
@@ -299,7 +300,7 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
                     i = source_a(e - stop_v, r, brush_v, brush_a, diode_v, diode_a)
                     most = i - ib - c * (stop_v - v)
                     if most <= 0.0:
-                        on = False
+                        on = may_start = False
                         continue
                     if most < ic:
                         ic = most
