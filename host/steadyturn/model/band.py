@@ -51,7 +51,14 @@ class Band:
 
 def find_band(rig: Rig, *, deep: bool = True) -> Band:
     """The band of `rig`. deep: False leaves out what is only for reading (`assumed` and
-    `remedies`) and takes a tenth of the time."""
+    `remedies`) and takes a tenth of the time.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> band = find_band(read_rig(example_path("toy-motor")), deep=False)
+    >>> band.feasible, band.clash
+    (False, ('start', 'comfort_high'))
+    """
     edges = find_edges(rig)
     widest = edges.widest()
     low, high = widest or (None, None)

@@ -13,7 +13,11 @@ COIL = {"boost": "in", "buck": "out", "buck_boost": "larger", "linear": "linear"
 
 
 def coil(kind: str) -> str:
-    """Which current the losses follow: "in", "out", "larger" or "linear"."""
+    """Which current the losses follow: "in", "out", "larger" or "linear".
+
+    >>> coil("boost")
+    'in'
+    """
     return COIL[kind]
 
 
@@ -66,6 +70,9 @@ def window_v(converter: Converter) -> tuple[float, float]:
     Low: it keeps running, and a buck or linear regulator holds its output. High:
     its maximum input, and for a boost its set point, above which it cannot hold
     the output down.
+
+    >>> window_v(Converter(kind="buck", out_v=5, start_v=7, stop_v=5, max_in_v=24, headroom_v=1))
+    (6, 24)
     """
     low, high = converter.stop_v, converter.max_in_v
     if converter.kind in ("buck", "linear"):

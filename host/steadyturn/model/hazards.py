@@ -47,7 +47,11 @@ class Rating:
 
 
 def let_go_tpm(high_tpm: ArrayLike) -> Floats:
-    """Pace [turns/min] an arm may reach from high_tpm when the load goes."""
+    """Pace [turns/min] an arm may reach from high_tpm when the load goes.
+
+    >>> float(let_go_tpm(90)), float(let_go_tpm(200))
+    (150.0, 260.0)
+    """
     return np.maximum(SPEED_UP * np.asarray(high_tpm, dtype=float), FASTEST_TPM)
 
 

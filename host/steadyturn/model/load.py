@@ -21,7 +21,7 @@ def cable_ohm(load: Load) -> float:
     Wire of gauge n is 0.127 mm * 92**((36 - n) / 39) thick (ASTM B258).
 
     >>> round(cable_ohm(Load(cable_m=1, cable_awg=28)), 3)
-    0.427
+    0.426
     """
     across = 0.127e-3 * 92 ** ((36 - load.cable_awg) / 39)
     return 2 * load.cable_m * COPPER_OHM_M / (pi * across**2 / 4)
@@ -54,7 +54,11 @@ def draw(load: Load, path: float, out_v: ArrayLike) -> tuple[Floats, Floats]:
 
 
 def volts_for(load: Load, path: float, out_a: float) -> float:
-    """Converter output [V] at which the load takes out_a [A] (below its full draw)."""
+    """Converter output [V] at which the load takes out_a [A] (below its full draw).
+
+    >>> round(volts_for(Load(draw_a=0.5, sag_v=4.6, min_v=4.1), 0.0, 0.25), 3)
+    4.35
+    """
     if load.kind == "resistor":
         return out_a * ((load.resistance_ohm or 1e9) + path)
     span = max(load.sag_v - load.min_v, 0.0) + load.draw_a * path

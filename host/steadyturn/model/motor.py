@@ -40,7 +40,12 @@ def emf_constant_at(motor: Motor, winding_c: ArrayLike) -> Floats:
 
 
 def ohm_at(motor: Motor, winding_c: ArrayLike) -> Floats:
-    """Terminal resistance [ohm] with the winding at winding_c [degC], same shape."""
+    """Terminal resistance [ohm] with the winding at winding_c [degC], same shape.
+
+    >>> from steadyturn.rig.types import Motor
+    >>> round(float(ohm_at(Motor(emf_v_s=1, terminal_ohm=10), 120)), 2)
+    13.93
+    """
     warm = 1 + COPPER_PER_K * (np.asarray(winding_c, dtype=float) - 20)
     return motor.terminal_ohm * np.maximum(warm, 0.1)
 
@@ -58,7 +63,13 @@ def friction_nm(motor: Motor, rad_s: ArrayLike) -> Floats:
 
 def terminal_v(motor: Motor, rad_s: ArrayLike, motor_a: ArrayLike,
                winding_c: ArrayLike = 20.0) -> Floats:
-    """Volts at the terminals of a motor turned at rad_s that gives motor_a [A]."""
+    """Volts at the terminals of a motor turned at rad_s that gives motor_a [A].
+
+    >>> from steadyturn.rig.types import Motor
+    >>> linear = Motor(emf_v_s=0.3, terminal_ohm=0.05, no_load_a=0, brush_drop_v=0)
+    >>> round(float(terminal_v(linear, 7.78, 6.667)), 2)
+    2.0
+    """
     amps = np.asarray(motor_a, dtype=float)
     emf = emf_constant_at(motor, winding_c) * np.asarray(rad_s, dtype=float)
     return np.asarray(emf - amps * ohm_at(motor, winding_c) - brush_v(motor, amps))
@@ -66,6 +77,11 @@ def terminal_v(motor: Motor, rad_s: ArrayLike, motor_a: ArrayLike,
 
 def shaft_nm(motor: Motor, rad_s: ArrayLike, motor_a: ArrayLike,
              winding_c: ArrayLike = 20.0) -> Floats:
-    """Torque [N m] that turns the motor at rad_s while it gives motor_a [A]."""
+    """Torque [N m] that turns the motor at rad_s while it gives motor_a [A].
+
+    >>> from steadyturn.rig.types import Motor
+    >>> round(float(shaft_nm(Motor(emf_v_s=0.2, terminal_ohm=1, no_load_a=0), 0.0, 5.0)), 6)
+    1.0
+    """
     amps = np.asarray(motor_a, dtype=float)
     return np.asarray(emf_constant_at(motor, winding_c) * amps + friction_nm(motor, rad_s))

@@ -24,6 +24,15 @@ def operate(rig: Rig, pace_tpm: ArrayLike, *, running: bool = True,
     The stable upper root is taken; where there is none the regime is `collapse`.
     arm_w = out_w + sum(losses_w) holds to rounding. Raises ValueError for a pace
     that is negative or not finite.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> at = operate(hut, [10, 70])
+    >>> at.regime.tolist()
+    ['idle', 'regulating']
+    >>> abs(float((at.arm_w - at.out_w - sum(at.losses_w.values())).max())) < 1e-12
+    True
     """
     pace = np.asarray(pace_tpm, dtype=float)
     if not (np.isfinite(pace) & (pace >= 0)).all():

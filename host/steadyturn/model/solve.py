@@ -22,6 +22,10 @@ def first_root(function: Function, low: Floats, high: Floats, *, bracketed: bool
     that there is none (for a constant-power load: past the fold). Elsewhere an
     overshoot gives a bracket, and steps that leave it are halved. With
     `bracketed` value(high) >= 0 is known, and the root in between is found.
+
+    >>> x, there = first_root(lambda x: (x * (4 - x) - 3, 4 - 2 * x), np.zeros(1), np.ones(1) * 9)
+    >>> float(x[0]), bool(there[0])
+    (1.0, True)
     """
     x = np.array(low, dtype=float)
     left, right = x.copy(), np.array(high, dtype=float)

@@ -28,6 +28,10 @@ def amps(supply: Supply, bus_node_v: ArrayLike) -> tuple[Floats, Floats]:
 
 
 def reservoir_v(supply: Supply, bus_node_v: ArrayLike) -> Floats:
-    """Steady volts of the board's reservoir [V] at bus_node_v [V]."""
+    """Steady volts of the board's reservoir [V] at bus_node_v [V].
+
+    >>> float(reservoir_v(Supply(drop_v=0.3, reservoir_max_v=5.2), 4.0))
+    3.7
+    """
     behind = np.asarray(bus_node_v, dtype=float) - supply.drop_v
     return np.clip(behind, 0.0, supply.reservoir_max_v)
