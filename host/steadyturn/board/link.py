@@ -134,12 +134,12 @@ class Link:
         return self._ask(frames.ASK_STATE, _state)
 
     def settings(self) -> bytes:
-        """The settings in force, as the settings file has them (steadyturn_fw.fields);
-        b"" when there are none. The board sends the line that the CRC covers."""
+        """The settings file as the board read it at its start (steadyturn_fw.fields has the
+        format; whether it is in force: state's settings_ok); b"" when there was none."""
         for _ in range(self.tries):
             whole = self._settings_once()
             if whole is not None:
-                return settings_file(whole)
+                return whole
         raise NoAnswer("The settings changed while they were read.", "Try again.", b"")
 
     def page(self, seq: int) -> bytes | None:
@@ -285,13 +285,6 @@ def settings_line(settings: bytes) -> bytes:
     """The line of a settings file that its CRC covers."""
     lines = settings.split(b"\n")
     return lines[1] if len(lines) > 1 else b""
-
-
-def settings_file(line: bytes) -> bytes:
-    """The whole file around that line; b"" stays b""."""
-    if not line:
-        return b""
-    return b'{"crc": "%08x", "settings":\n%s\n}\n' % (zlib.crc32(line), line)
 
 
 def frame(kind: int, payload: bytes) -> bytes:

@@ -9,12 +9,14 @@ from __future__ import annotations
 import contextlib
 import errno
 import sys
+import time
 from typing import Any, Protocol
 
 from steadyturn.board.text import printable
 from steadyturn.errors import Failed
 
 BAUD = 115_200  # ignored by boards with their own USB; others expect this rate
+LET_GO_S = 0.6  # a program that is just ending, or starting a child, holds it a moment longer
 WRITE_S = 2.0  # a board that drains nothing for so long is stuck
 
 
@@ -52,10 +54,15 @@ def open_serial(port: str) -> Any:
     """The port, opened for this program alone. Raises Failed (Busy when in use)."""
     import serial
 
-    try:
-        return serial.Serial(port, BAUD, timeout=0, write_timeout=WRITE_S, exclusive=True)
-    except (OSError, ValueError, OverflowError) as error:  # SerialException is an OSError
-        raise _explained(port, error) from None
+    end = time.monotonic() + LET_GO_S
+    while True:
+        try:
+            return serial.Serial(port, BAUD, timeout=0, write_timeout=WRITE_S, exclusive=True)
+        except (OSError, ValueError, OverflowError) as error:  # SerialException is an OSError
+            failed = _explained(port, error)
+        if not isinstance(failed, Busy) or time.monotonic() > end:
+            raise failed
+        time.sleep(0.05)
 
 
 class SerialStream:

@@ -106,7 +106,7 @@ def flash(
         board.restart()
         done = dataclasses.replace(plan, outcome=outcome)
         if outcome in ("same", "written"):
-            done = _ask_board(board, done)
+            done = _ask_board(board, done, data)
     return dataclasses.replace(done, seconds=time.monotonic() - start)
 
 
@@ -174,7 +174,7 @@ def _read_back(board: Board, data: bytes) -> None:
         )
 
 
-def _ask_board(board: Board, done: Flashed) -> Flashed:
+def _ask_board(board: Board, done: Flashed, data: bytes) -> Flashed:
     """What the board itself says is in force, once it has started."""
     who = board.link.wait(START_S)
     end = time.monotonic() + IN_FORCE_S
@@ -185,7 +185,7 @@ def _ask_board(board: Board, done: Flashed) -> Flashed:
             break
         time.sleep(0.1)
     if in_force:  # the CRC is the board's word; the bytes are the proof
-        in_force = update.settings_crc(board.link.settings()) == int(done.crc, 16)
+        in_force = board.link.settings() == data
     return dataclasses.replace(
         done, in_force=in_force, fault=state["fault"], boot=who.boot,
         crc_in_force=f"{state['settings_crc']:08x}" if state["settings_ok"] else None,

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 import steadyturn_fw
 from memory_files import MemoryFiles
-from steadyturn.board import link, update
+from steadyturn.board import update
 from steadyturn.board.files import put, sha256
 from steadyturn.errors import Failed
 
@@ -126,14 +126,6 @@ def test_put_writes_whole_or_not_at_all():
 def test_main_is_the_one_in_the_firmware_folder():
     folder = Path(steadyturn_fw.__file__).parent.parent
     assert (folder / "main.py").read_bytes() == update.MAIN_PY
-
-
-def test_the_file_around_a_line_is_the_one_that_was_written():
-    line = b'{"version": 1}'
-    whole = link.settings_file(line)
-    assert whole == b'{"crc": "%08x", "settings":\n' % zlib.crc32(line) + line + b"\n}\n"
-    assert link.settings_line(whole) == line
-    assert link.settings_file(b"") == b""
 
 
 def test_the_crc_is_of_the_settings_line():

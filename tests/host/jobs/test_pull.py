@@ -8,7 +8,7 @@ import threading
 from pathlib import Path
 
 import pytest
-from steadyturn.board.link import Link, frame, settings_file
+from steadyturn.board.link import Link, frame
 from steadyturn.cli.main import code
 from steadyturn.errors import Failed
 from steadyturn.jobs import pull as job
@@ -94,7 +94,7 @@ def test_the_contact_is_a_time_anchor(tmp_path):
         job.pull_from(link_to(board), shelf)
         anchor = shelf.contacts(shelf.boards()[0])[0]
         assert (anchor.boot, anchor.t_ms) == (5, 1234)  # as the fake board says
-        assert anchor.settings == settings_file(board.settings)
+        assert anchor.settings == board.settings
         assert (anchor.first_seq, anchor.last_seq) == (1, 4)
 
 

@@ -19,8 +19,13 @@ from steadyturn.jobs import watch as job
 from steadyturn.report import watch as report
 from steadyturn_fw import pages
 
-SETTINGS = json.dumps({"low_dtpm": 400, "target_dtpm": 500, "high_dtpm": 600,
-                       "percent_mj": 720_000}).encode()
+
+def settings_file(line: str) -> bytes:
+    return b'{"crc": "00000000", "settings":\n%s\n}\n' % line.encode()
+
+
+SETTINGS = settings_file(json.dumps({"low_dtpm": 400, "target_dtpm": 500, "high_dtpm": 600,
+                                     "percent_mj": 720_000}))
 
 
 def board_in_hold() -> FakeBoard:
@@ -89,17 +94,17 @@ def test_new_settings_in_force_are_noticed():
     board = board_in_hold()
 
     def change(_):
-        board.settings = json.dumps({"low_dtpm": 450}).encode()
+        board.settings = settings_file(json.dumps({"low_dtpm": 450}))
         board.state["settings_crc"] = 6
 
     first, second = looks(board, 2, change)
     assert (first.low_tpm, second.low_tpm, second.high_tpm) == (40, 45, None)
 
 
-@pytest.mark.parametrize("line", [b"", b"{", b"[1]", b'{"low_dtpm": "x", "percent_mj": true}'])
+@pytest.mark.parametrize("line", ["", "{", "[1]", '{"low_dtpm": "x", "percent_mj": true}', None])
 def test_a_board_without_usable_settings_is_watched_all_the_same(line):
     board = board_in_hold()
-    board.settings = line
+    board.settings = b"" if line is None else settings_file(line)
     look = looks(board, 1)[0]
     assert look.low_tpm is None
     assert look.since_percent is None
