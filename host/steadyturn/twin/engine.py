@@ -1,0 +1,355 @@
+"""The virtual board itself: its power, its program in a child process, its flash.
+
+One thread at a time drives it. `free(until)` lets time pass as fast as it goes, with
+no client at the console; `live()` does one short turn of real time. Time stands still
+unless one of them is called. A program that asks for time waits for its answer: that
+is how the board's clock and the machine's stay one.
+"""
+
+from __future__ import annotations
+
+import random
+import time
+from collections.abc import Callable
+from typing import Any
+
+from steadyturn.errors import Failed
+from steadyturn.twin.plant import Plant
+from steadyturn.twin.stand_ins import _ops
+
+BOOT_US = 400_000  # power to the first line of main.py: 178 ms to the first line of boot.py on
+# a Pico as others measured it, the rest an allowance for compiling the firmware
+SLICE_US = 20_000  # how finely power is watched
+START_S = 15.0  # real time that a child may take to ask its first question
+HUNG_S = 3.0  # a program silent for so long, real time, is taken as hung: time goes on
+PATIENCE_S = 0.05  # a program that does not look up for so long gets its Ctrl-C as a signal
+PWRON_RESET, WDT_RESET = 1, 3
+REBOOT = b"\r\nMPY: soft reboot\r\n"
+INTERRUPTIBLE = (_ops.SLEEP, _ops.TIME, _ops.WRITE_REGISTER)
+
+# what the board is doing
+OFF, BOOTING, STARTING, RUNNING, PROMPT = "off", "booting", "starting", "running", "prompt"
+
+
+class Engine:
+    """plant: what the board is wired to; flash: its chip (`flash.Flash`, or what stands in
+    for it); wires: where clients come; spawn(environment): starts a child."""
+
+    def __init__(
+        self, plant: Plant, flash: Any, wires: Any, spawn: Callable[[dict[str, str]], Any],
+        seed: int,
+    ) -> None:
+        self.plant = plant
+        self.flash = flash
+        self.wires = wires
+        self.state = OFF
+        self.boots: list[float] = []  # s
+        self.deaths: list[float] = []
+        self.torn = 0  # flash operations that a death cut off
+        self.child: Any = None
+        self._spawn = spawn
+        self._unique = random.Random(f"board {seed}").randbytes(8).hex()
+        self._cause = PWRON_RESET
+        self._boot_at = 0
+        self._mode = "main"
+        self._question: tuple[int, ...] | None = None
+        self._due = 0
+        self._last_seq = 0
+        self._last_answer: tuple[tuple[int, ...], bytes] | None = None
+        self._silent_since = 0.0
+        self._anchor: tuple[float, int] | None = None  # real s and virtual us of real time
+        self._interrupt_since: float | None = None
+        self._again_at: float | None = None
+
+    @property
+    def asked(self) -> bool:
+        """Does the program wait for an answer?"""
+        return self._question is not None
+
+    @property
+    def listens(self) -> bool:
+        """Is a program or a prompt there that takes input?"""
+        return self.state in (RUNNING, PROMPT)
+
+    # ------------------------------------------------------------------- power
+
+    def _powered(self) -> bool:
+        """Has the board power, or (when it is off) does it get enough to start?"""
+        plant, supply = self.plant, self.plant.rig.supply
+        if supply.feed != "crank" or plant.host_power:
+            return True
+        state = plant.machine.state
+        if self.state != OFF:
+            return state.reservoir_v >= supply.off_v
+        enough = 0.9 * min(supply.wake_v - supply.drop_v, supply.reservoir_max_v)
+        return state.bus_v >= supply.wake_v and state.reservoir_v >= max(enough, supply.off_v)
+
+    def _watch_power(self) -> None:
+        powered = self._powered()
+        if self.state != OFF:
+            if not powered:
+                self.die()
+        elif powered:
+            self.plant.power_came()
+            self._cause = PWRON_RESET
+            self._begin("main", BOOT_US)
+
+    def die(self) -> None:
+        """The power goes, now."""
+        if self.state == OFF:
+            return
+        self._end_child()
+        self.torn += self.flash.cut()
+        self.plant.power_lost()
+        self.deaths.append(self.plant.t_us * 1e-6)
+        self.state = OFF
+
+    # ------------------------------------------------------------------- the program
+
+    def reset(self) -> None:
+        """The reset button, or `machine.reset()`."""
+        if self.state != OFF:
+            self._cause = WDT_RESET
+            self._begin("main", BOOT_US)
+
+    def restart(self, raw: bool = False) -> None:
+        """A soft reset; from the raw prompt main.py is left out and the prompt stays raw."""
+        self.wires.said(REBOOT)
+        self._begin("raw" if raw else "main", 0)
+
+    def _begin(self, mode: str, delay_us: int) -> None:
+        self._end_child()
+        self.torn += self.flash.cut()
+        self.plant.pins_reset()
+        self.state = BOOTING
+        self._mode = mode
+        self._boot_at = self.plant.t_us + delay_us
+
+    def _start_child(self) -> None:
+        plant = self.plant
+        self.boots.append(plant.t_us * 1e-6)
+        self.child = self._spawn({
+            "TWIN_MODE": self._mode, "TWIN_CHIP": plant.chip.name,
+            "TWIN_ADDRESS": str(plant.rig.sensor.address),
+            "TWIN_ADC": ",".join(map(str, plant.adc_pins)), "TWIN_ID": self._unique,
+            "TWIN_CAUSE": str(self._cause), "TWIN_IMAGE": str(self.flash.path.resolve()),
+        })
+        self.state = STARTING
+        self._last_seq = 0
+        self._silent_since = time.monotonic()
+        self.wires.started(self.child, self._mode == "raw")
+        if not self.child.ready(int(START_S * 1000)):
+            self._end_child()
+            self.state = OFF
+            raise Failed(
+                "MicroPython starts, but does not answer as a virtual board.",
+                "Set STEADYTURN_MICROPYTHON to another MicroPython's path, or to cpython.",
+            )
+
+    def _end_child(self) -> None:
+        child, self.child = self.child, None
+        self._question = None
+        self._interrupt_since = self._again_at = None
+        if child is not None:
+            self.wires.said(child.read_console())
+            child.kill()
+
+    # ------------------------------------------------------------------- questions
+
+    def take(self) -> None:
+        """Read one question: afterwards it waits until its time has come."""
+        got = self.child.ask()
+        self._silent_since = time.monotonic()
+        if got is None:  # it left by itself: Ctrl-D at a prompt
+            self.wires.said(self.child.read_console())
+            self.restart(self.wires.raw)
+            return
+        words, data = got
+        if words[_ops.A_SEQ] == self._last_seq:  # again, after a Ctrl-C in between
+            if self._last_answer is not None:
+                self.child.answer(*self._last_answer)
+            return
+        self._last_seq = words[_ops.A_SEQ]
+        self._last_answer = None
+        plant = self.plant
+        op, now = words[_ops.A_OP], words[_ops.A_CLOCK]
+        if words[_ops.A_COUNT] and op not in _ops.WITH_DATA:
+            self._changes(words)
+        now = max(now, plant.t_us)
+        self._question = words
+        self._due = now
+        if op == _ops.SLEEP:
+            self._due = now + words[_ops.A_1]
+        elif op == _ops.PROGRAM:
+            self._due += self.flash.start(now * 1e-6, words[_ops.A_1], words[_ops.A_2], data)
+        elif op == _ops.ERASE:
+            self._due += self.flash.start(now * 1e-6, words[_ops.A_1], 0, None)
+        elif op == _ops.OUTPUT:
+            self.wires.said(data)
+        elif op == _ops.START:
+            self.state = RUNNING
+        elif op == _ops.PROMPT:
+            self.state = PROMPT
+        elif op == _ops.RESET:
+            self.reset()
+        elif op == _ops.SOFT_RESET:
+            self.restart(self.wires.raw)
+        elif op == _ops.AGAIN:
+            self._again_at = time.monotonic() + 0.005
+
+    def _changes(self, words: tuple[int, ...]) -> None:
+        plant = self.plant
+        at = _ops.A_CHANGES
+        for _ in range(words[_ops.A_COUNT]):
+            when, change = words[at], words[at + 1]
+            if when > plant.t_us:
+                plant.pass_to(when)
+            plant.change(when, change >> 40, change >> 32 & 0xFF, change & 0xFFFFFFFF)
+            at += 2
+
+    def _finish(self) -> None:
+        """The question's time has come: do what it asked for, and answer."""
+        words, child, plant = self._question, self.child, self.plant
+        assert words is not None
+        self._question = None
+        op = words[_ops.A_OP]
+        flags = 0
+        data = b""
+        if op in (_ops.PROGRAM, _ops.ERASE):
+            self.flash.finish()
+        elif op == _ops.WRITE_REGISTER:
+            plant.write_register(words[_ops.A_1], words[_ops.A_2])
+        elif op == _ops.INPUT:
+            data = self.wires.give()
+        if self._interrupt_since is not None and op in INTERRUPTIBLE:
+            self._interrupt_since = None
+            if child.catches_interrupt() is not False:
+                flags = _ops.INTERRUPT
+            else:
+                child.write_console(b"\x03")
+        if self._anchor is not None:
+            flags |= _ops.LIVE
+        if not plant.sensor_fitted:
+            flags |= _ops.NO_SENSOR
+        flags |= (len(data) or self.wires.waiting()) << _ops.WAITING_SHIFT
+        answer = (
+            words[_ops.A_SEQ], flags, plant.t_us, plant.inputs(), *plant.channels(),
+            *plant.chip.registers,
+        )
+        self._last_answer = answer, data
+        child.answer(answer, data)
+        self._silent_since = time.monotonic()
+
+    # ------------------------------------------------------------------- free time
+
+    def free(self, until_us: int) -> None:
+        """Let virtual time pass up to until_us as fast as it goes; at its end the program
+        waits for more of it, unless it hangs."""
+        self._anchor = None
+        plant = self.plant
+        while plant.t_us < until_us or (self.state in (STARTING, RUNNING) and not self.asked):
+            if self._question is not None:
+                due = self._due
+                self._slice(due if due < until_us else until_us)
+                if self._question is not None and plant.t_us >= due:
+                    self._finish()
+            elif self.state == BOOTING:
+                self._slice(min(until_us, self._boot_at))
+                if self.state == BOOTING and plant.t_us >= self._boot_at:
+                    self._start_child()
+            elif self.state == OFF:
+                if not plant.rest(until_us):
+                    self._slice(min(until_us, plant.t_us + SLICE_US))
+            elif self.child.ready(0 if self.state == PROMPT else 20):
+                self.take()
+            else:
+                self.wires.said(self.child.read_console())
+                hung = time.monotonic() - self._silent_since > HUNG_S
+                if self.state == PROMPT or hung:
+                    self._slice(min(until_us, plant.t_us + SLICE_US))
+                    if plant.t_us >= until_us:
+                        return
+
+    def _slice(self, until_us: int) -> None:
+        """Time passes, at most to until_us; ends early when power comes or goes."""
+        plant, state = self.plant, self.state
+        while plant.t_us < until_us:
+            end = plant.t_us + SLICE_US
+            plant.pass_to(end if end < until_us else until_us)
+            self._watch_power()
+            if self.state != state:
+                return
+
+    # ------------------------------------------------------------------- real time
+
+    def live(self, most_s: float = 0.005) -> None:
+        """One turn of real time; waits at most most_s for whatever comes first. Virtual time
+        is counted from one anchor, so it never drifts."""
+        plant = self.plant
+        real = time.monotonic()
+        if self._anchor is None:
+            self._anchor = real, plant.t_us
+        began, from_us = self._anchor
+        now = from_us + int((real - began) * 1e6)
+        held = self.wires.holds(plant.t_us)
+        waits = self._question is not None and not held
+        if waits and self._due <= now:
+            self._slice(self._due)
+            if self._question is not None and plant.t_us >= self._due:
+                self._finish()
+        else:
+            self._slice(min(now, self._boot_at) if self.state == BOOTING else now)
+            if self.state == BOOTING and plant.t_us >= self._boot_at:
+                self._start_child()
+        wait_s = most_s
+        if waits and self._question is not None:
+            wait_s = min(most_s, max(0.0, (self._due - now) * 1e-6))
+        self.wires.listen(self, wait_s)
+        self._interrupts()
+
+    def look_for_client(self) -> None:
+        """A client at the console is a USB host: it feeds the board, and time is real."""
+        if self.wires.look():
+            self._anchor = None
+            self.plant.host_power = self.wires.client
+            if self.wires.client:
+                self._watch_power()
+
+    # ------------------------------------------------------------------- Ctrl-C
+
+    def ctrl_c(self) -> None:
+        """While the program waits for an answer the interrupt travels with it, so that
+        nothing is torn. A program that asks nothing gets a signal, a prompt the byte."""
+        child = self.child
+        catches = child.catches_interrupt()
+        if catches is None:
+            catches = self.state == RUNNING or self.asked
+        if not catches:
+            child.write_console(b"\x03")
+            return
+        if self._interrupt_since is None:
+            self._interrupt_since = time.monotonic()
+        if self._question is not None and self._question[_ops.A_OP] in INTERRUPTIBLE:
+            self._finish()
+
+    def _interrupts(self) -> None:
+        now, since = time.monotonic(), self._interrupt_since
+        if self.child is None:
+            return
+        if since is not None and not self.asked and now - since > PATIENCE_S:
+            self._interrupt_since = None
+            self._signal()
+        if self._again_at is not None and now >= self._again_at:
+            self._again_at = None
+            self._signal()
+
+    def _signal(self) -> None:
+        if self.child.catches_interrupt() is not False:
+            self.child.interrupt()
+        else:
+            self.child.write_console(b"\x03")
+
+    def close(self) -> None:
+        self._end_child()
+        self.wires.close()
+        self.flash.close()

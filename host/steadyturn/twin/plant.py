@@ -1,0 +1,236 @@
+"""What the board is wired to: the machine, the sensor chip, the load switch, the lamp.
+
+Time is in whole microseconds and only goes forward. The machine's own time may lie
+behind by less than one conversion of the sensor: it is stepped to where a reading, a
+change or a look needs it.
+"""
+
+from __future__ import annotations
+
+import random
+from dataclasses import dataclass
+from typing import Protocol
+
+from steadyturn.model.dynamics import Machine
+from steadyturn.rig.pins import all_pins
+from steadyturn.rig.types import Rig
+from steadyturn.twin.chips import CHIPS
+from steadyturn.twin.person import Idle
+from steadyturn.twin.stand_ins import _ops
+
+STEP_S = 0.004
+ADC_REFERENCE_V = 3.3
+ADC_NOISE = 24.0  # of 65535, standard deviation: 1.5 of the converter's 4096 steps
+RESISTORS = 0.01  # tolerance of the dividers
+ALL_HIGH = (1 << 49) - 1  # inputs stand at their pull-ups
+REST_US = 50_000  # how often a hand that rests is asked whether it stirs
+SETTLED_A = 1e-4
+
+
+class Hand(Protocol):
+    """Whoever turns the handle and sees the lamp."""
+
+    def see(self, t_s: float, light: float) -> None: ...
+
+    def torque_nm(self, t_s: float, theta_rad: float, crank_rad_s: float) -> float: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Switching:
+    """One change of the load switch; why: "pulses" came, "silence" (none did), "alert"."""
+
+    t_s: float
+    connected: bool
+    why: str
+
+
+class Plant:
+    """rig; seed: of all errors and noise; ideal: a sensor that has none.
+
+    `hand` and `sensor_fitted` may be set at any time. The load switch is hardware: it
+    connects at a pulse of its pin and releases when none has come for the rig's hold
+    time, or while the sensor's alert stands where that is wired.
+    """
+
+    def __init__(self, rig: Rig, seed: int = 0, ideal: bool = False) -> None:
+        self.rig = rig
+        self.machine = Machine(rig, step_s=STEP_S)
+        self.chip = CHIPS[rig.sensor.chip](rig.sensor.shunt_ohm, seed, ideal)
+        self.pins = all_pins(rig.board.kind, rig.board.pins)
+        self.hand: Hand = Idle()
+        self.t_us = 0
+        self.board_on = False
+        self.host_power = False
+        self.sensor_fitted = True
+        self.light = 0.0
+        self.connected = False
+        self.switchings: list[Switching] = []
+        chance = random.Random(f"plant {seed}")
+        self._gauss = chance.gauss
+        self._noise = 0.0 if ideal else ADC_NOISE
+        off = 0.0 if ideal else RESISTORS
+        self._bus_scale = (1 + chance.uniform(-off, off)) / rig.sensor.divider
+        self._supply_scale = 1000 * (1 + chance.uniform(-off, off)) / self.pins["supply_permille"]
+        self.adc_pins = [self.pins["bus_adc_pin"], self.pins["supply_adc_pin"]]
+        self._lamp_pin, self._switch_pin = self.pins["lamp_pin"], self.pins["switch_pin"]
+        self._alert_bit = 1 << self.pins["alert_pin"] if self.pins["alert_pin"] >= 0 else 0
+        self._hold_us = round(rig.switch.hold_s * 1e6)
+        self._switch_level = 0
+        self._held = False
+        self._expires_us = 0
+        self._alerted = False
+        self._mark = (0.0, 0.0, 0.0)
+
+    # ---------------------------------------------------------------------- time
+
+    def pass_to(self, t_us: int) -> None:
+        """Let time pass; afterwards the registers hold the newest conversion."""
+        if self._held and self._expires_us <= t_us:
+            self.settle(self._expires_us)
+            self._held = False
+            self._switch("silence", self._expires_us)
+        self.t_us = max(self.t_us, t_us)
+        if not self.board_on:
+            self.settle(t_us)
+            return
+        window = self.chip.window(t_us)
+        if window is None:
+            if not self.chip.cycle_us:
+                self.settle(t_us)
+            return
+        start, end = window
+        machine = self.machine
+        state, sums = machine.state, machine.sums
+        if state.time_s < (start - 1000) * 1e-6:
+            self.settle(start)
+            self._mark = (sums.in_v_s, sums.in_c, state.time_s)
+        self.settle(end)
+        v_s, c, since = self._mark
+        span = state.time_s - since
+        if span > 0:
+            self.chip.latch(end, (sums.in_v_s - v_s) / span, (sums.in_c - c) / span)
+        else:
+            self.chip.latch(end, state.in_v, state.in_a)
+        self._mark = (sums.in_v_s, sums.in_c, state.time_s)
+        if self._alert_bit:
+            self._see_alert(end)
+
+    def settle(self, t_us: int) -> None:
+        """Step the machine itself up to t_us."""
+        self.machine.advance(
+            t_us * 1e-6, self.hand, self.connected, self.board_on, self.host_power
+        )
+
+    def rest(self, until_us: int) -> bool:
+        """Where nothing moves and the board is off, time jumps: to until_us or to when the
+        hand stirs. False: something moves, or stirs now."""
+        machine, state = self.machine, self.machine.state
+        if self.board_on or state.crank_rad_s != 0.0 or self.t_us >= until_us:
+            return False
+        if max(state.motor_a, state.in_a, state.out_a, state.converter_a) > SETTLED_A:
+            return False
+        torque, theta = self.hand.torque_nm, state.theta_rad
+        t_us = self.t_us
+        while t_us < until_us and torque(t_us * 1e-6, theta, 0.0) == 0.0:
+            t_us = min(until_us, t_us + REST_US)
+        steps = int(t_us * 1e-6 / STEP_S)
+        passed = steps - machine.steps
+        if passed <= 1:
+            return False
+        machine.steps = steps
+        state.time_s = steps * STEP_S
+        state.winding_c = machine.parts.warmer(state.winding_c, 0.0, 0.0, passed * STEP_S)
+        machine.parts.warm(state.winding_c)
+        self.t_us = t_us
+        return True
+
+    # ---------------------------------------------------------- what the board does
+
+    def change(self, t_us: int, code: int, pin: int, value: int) -> None:
+        """One change of an output, in order of time."""
+        if code == _ops.CHANGE_PIN:
+            if pin == self._switch_pin:
+                if value != self._switch_level:
+                    self._switch_level = value
+                    self._pulse(t_us)
+            elif pin == self._lamp_pin:
+                self._shine(t_us, float(value))
+        elif code == _ops.CHANGE_PWM:
+            if pin == self._lamp_pin:
+                self._shine(t_us, value / 65535)
+        elif code == _ops.CHANGE_READ:
+            self.chip.was_read(pin)
+            self._see_alert(t_us)
+
+    def write_register(self, register: int, value: int) -> None:
+        self.settle(self.t_us)
+        sums = self.machine.sums
+        self._mark = (sums.in_v_s, sums.in_c, self.machine.state.time_s)
+        self.chip.write(register, value, self.t_us)
+        self._see_alert(self.t_us)
+
+    def inputs(self) -> int:
+        """Levels of all pins as the board reads them."""
+        if not self._alert_bit:
+            return ALL_HIGH
+        active_high = bool(self.chip.registers[6] & 2)
+        return ALL_HIGH if self.chip.alert() == active_high else ALL_HIGH & ~self._alert_bit
+
+    def channels(self) -> tuple[int, ...]:
+        """What the ADC pins read, 0 to 65535."""
+        state = self.machine.state
+        scale = 65535 / ADC_REFERENCE_V
+        bus = state.bus_v * self._bus_scale * scale
+        supply = state.reservoir_v * self._supply_scale * scale
+        if self._noise:
+            bus += self._gauss(0.0, self._noise)
+            supply += self._gauss(0.0, self._noise)
+        return (
+            0 if bus < 0 else 65535 if bus > 65535 else int(bus),
+            0 if supply < 0 else 65535 if supply > 65535 else int(supply),
+            0, 0,
+        )
+
+    def power_came(self) -> None:
+        self.board_on = True
+        self.chip.reset(self.t_us)
+
+    def power_lost(self) -> None:
+        """The board and the chip are without power from now on."""
+        self.board_on = False
+        self.pins_reset()
+        self.chip.reset(self.t_us)
+
+    def pins_reset(self) -> None:
+        """All pins are inputs again: the lamp goes dark and no pulse comes."""
+        self._switch_level = 0
+        self._shine(self.t_us, 0.0, dark=True)
+
+    # ------------------------------------------------------------------- inside
+
+    def _pulse(self, t_us: int) -> None:
+        self._expires_us = t_us + self._hold_us
+        if not self._held:
+            self.settle(t_us)
+            self._held = True
+            self._switch("pulses", t_us)
+
+    def _see_alert(self, t_us: int) -> None:
+        alerted = self.rig.sensor.alert and self.chip.alert()
+        if alerted != self._alerted:
+            self._alerted = alerted
+            self.settle(t_us)
+            self._switch("alert", t_us)
+
+    def _switch(self, why: str, t_us: int) -> None:
+        connected = self._held and not self._alerted
+        if connected != self.connected:
+            self.connected = connected
+            self.switchings.append(Switching(t_us * 1e-6, connected, why))
+
+    def _shine(self, t_us: int, share: float, dark: bool = False) -> None:
+        light = 1.0 - share if self.rig.board.lamp_active_low and not dark else share
+        if light != self.light:
+            self.settle(t_us)
+            self.light = light
+            self.hand.see(t_us * 1e-6, light)

@@ -1,0 +1,106 @@
+"""The virtual board's one connection to its hardware, and its clock.
+
+An exchange is one question and one answer. Between two of them the board reckons
+its own time: what an operation costs on a real board is added to `spent`.
+"""
+
+import os
+import struct
+from array import array
+
+import _ops
+
+_to = open(int(os.getenv("TWIN_TO")), "wb", 0)
+_from = open(int(os.getenv("TWIN_FROM")), "rb", 0)
+tx = array("q", [0] * _ops.ASK_WORDS)
+rx = array("q", [0] * _ops.ANSWER_WORDS)
+spent = 0  # us since the last answer
+count = 0  # changes not yet told
+at_prompt = False
+deaf = False  # as after kbd_intr(-1); only used where no terminal does this
+
+HURRY_US = 2000  # a program that spends this long without sleeping gets fresh inputs
+
+
+def _gone():
+    """The other side has ended: so must this one, whatever the program catches."""
+    if hasattr(os, "_exit"):
+        os._exit(0)
+    os.system("kill -9 $PPID")
+
+
+def exchange(op, a=0, b=0):
+    global spent, count
+    seq = tx[1] + 1
+    tx[0] = op
+    tx[1] = seq
+    tx[2] = rx[2] + spent
+    tx[3] = a
+    tx[4] = b
+    tx[5] = count
+    _to.write(tx)
+    _answer(seq)
+    spent = 0
+    count = 0
+    if rx[1] & 1:
+        rx[1] -= 1
+        if not deaf:
+            raise KeyboardInterrupt
+
+
+def _answer(seq):
+    while True:
+        if not _from.readinto(rx):
+            _gone()
+        if rx[0] == seq:  # else it belongs to a question that Ctrl-C cut short
+            return
+
+
+def exchange_data(op, a, b, data):
+    """A question with bytes behind it. Runs to its end whatever Ctrl-C does, because a
+    file system stands above it that no board would have interrupted; the Ctrl-C is not
+    lost but asked for again."""
+    global spent
+    seq = tx[1] + 1
+    tx[1] = seq
+    out = bytearray(_ops.ASK_WORDS * 8 + len(data))
+    struct.pack_into("<6q", out, 0, op, seq, rx[2] + spent, a, b, len(data))
+    out[_ops.ASK_WORDS * 8 :] = data
+    again = False
+    while True:
+        try:
+            _to.write(out)
+            _answer(seq)
+            break
+        except KeyboardInterrupt:
+            again = True  # asked under the same number, so it is not done twice
+    spent = 0
+    if again:
+        exchange_data(_ops.AGAIN, 0, 0, b"")
+
+
+def change(code, pin, value):
+    """Note that an output changed now; told with the next exchange, in order."""
+    global count
+    if count == _ops.CHANGES_MOST:
+        exchange(_ops.SLEEP)
+    at = _ops.A_CHANGES + 2 * count
+    tx[at] = rx[2] + spent
+    tx[at + 1] = code << 40 | pin << 32 | value
+    count += 1
+
+
+def spend(us):
+    global spent
+    spent += us
+    if spent > HURRY_US:
+        exchange(_ops.SLEEP)
+
+
+def clock():
+    """The time in us; reading it costs what it does on a board."""
+    if at_prompt or rx[1] & 2:
+        exchange(_ops.TIME)
+    else:
+        spend(2)
+    return rx[2] + spent

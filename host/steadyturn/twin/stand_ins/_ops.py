@@ -1,0 +1,52 @@
+"""Messages between a virtual board and its hardware, once for both sides. Imports nothing.
+
+Both ways they are whole 64-bit integers in the machine's byte order. The board asks
+and waits; the hardware answers when the time asked for has passed.
+"""
+
+ASK_WORDS = 32
+# words of a question
+A_OP = 0
+A_SEQ = 1
+A_CLOCK = 2  # us, the board's own clock: what it has spent since the last answer included
+A_1 = 3  # argument, by operation
+A_2 = 4
+A_COUNT = 5  # changes that follow (or bytes of data behind the message)
+A_CHANGES = 6  # pairs: clock us, then code << 40 | pin << 32 | value
+CHANGES_MOST = 12
+
+ANSWER_WORDS = 16
+# words of an answer
+R_SEQ = 0
+R_FLAGS = 1
+R_CLOCK = 2  # us
+R_INPUTS = 3  # bit n: level of pin n
+R_ADC = 4  # four channels, 0 to 65535, in the order of the wiring's ADC pins
+R_REGISTERS = 8  # the sensor's registers 0 to 7
+
+ADC_CHANNELS = 4
+
+SLEEP = 1  # argument 1: us
+TIME = 2  # what time is it; answered at once
+PROGRAM = 3  # arguments: block, offset; data behind the message
+ERASE = 4  # argument 1: block
+WRITE_REGISTER = 5  # arguments: register, value
+RESET = 6  # like the reset button: the board never sees the answer
+PROMPT = 7  # the programs have ended; the prompt follows
+OUTPUT = 8  # console bytes behind the message (boards without a terminal)
+INPUT = 9  # bytes for the console: the answer's flags tell how many follow it
+AGAIN = 10  # send Ctrl-C once more: it came inside a flash operation
+START = 11  # the board's own programs come next
+SOFT_RESET = 12
+
+WITH_DATA = (PROGRAM, OUTPUT)
+
+CHANGE_PIN = 1  # value: level
+CHANGE_PWM = 2  # value: duty, 0 to 65535
+CHANGE_READ = 3  # "pin": sensor register whose reading has a side effect
+CHANGE_MODE = 4  # value: 1 output, 0 input
+
+INTERRUPT = 1  # Ctrl-C
+LIVE = 2  # real time: ask for the time instead of reckoning it
+NO_SENSOR = 4  # nobody answers on the I2C bus
+WAITING_SHIFT = 8  # flags >> this: console bytes that wait (boards without a terminal)

@@ -1,0 +1,218 @@
+"""`machine` of the virtual board: the part of it that the firmware uses.
+
+Inputs come with the answer to the last exchange, so reading a sensor needs none of
+its own; outputs are noted with their time and told with the next one. Durations are
+those of a Pico at 125 MHz with its I2C bus at 400 kHz.
+"""
+
+import os
+
+import _chan
+import _ops
+
+PWRON_RESET = 1
+WDT_RESET = 3
+_BYTE_US = 25  # nine clocks at 400 kHz and the gap between bytes
+
+_chip = os.getenv("TWIN_CHIP")
+_address = int(os.getenv("TWIN_ADDRESS"))
+_adc_pins = [int(n) for n in os.getenv("TWIN_ADC").split(",")]
+_id = bytes([int(os.getenv("TWIN_ID")[i : i + 2], 16) for i in range(0, 16, 2)])
+_cause = int(os.getenv("TWIN_CAUSE"))
+_IDENTITY = {0xFE: 0x5449, 0xFF: 0x2260} if _chip == "ina226" else {}
+_EFFECT = 6 if _chip == "ina226" else 3  # reading this register changes something
+_TOP = 7 if _chip == "ina226" else 5
+
+
+def unique_id():
+    return _id
+
+
+def reset_cause():
+    return _cause
+
+
+def freq(hz=None):
+    if hz is None:
+        return 125000000
+
+
+def idle():
+    _chan.exchange(_ops.SLEEP, 1000)
+
+
+def reset():
+    _chan.exchange(_ops.RESET)
+
+
+def soft_reset():
+    _chan.exchange(_ops.SOFT_RESET)
+
+
+def disable_irq():
+    return 0
+
+
+def enable_irq(state):
+    pass
+
+
+class Pin:
+    IN = 0
+    OUT = 1
+    OPEN_DRAIN = 2
+    PULL_UP = 1
+    PULL_DOWN = 2
+
+    def __init__(self, id, mode=-1, pull=None, *, value=None, alt=None):
+        if isinstance(id, str):
+            id = 25 if id == "LED" else int(id[2:])
+        if not 0 <= id <= 48:
+            raise ValueError("invalid pin")
+        self.id = id
+        self._out = False
+        self._level = 0
+        if mode != -1:
+            self.init(mode, pull, value=value)
+
+    def init(self, mode=-1, pull=None, *, value=None, alt=None):
+        if value is not None:
+            self._level = 1 if value else 0
+        if mode != -1:
+            self._out = mode != 0
+            _chan.change(_ops.CHANGE_MODE, self.id, 1 if self._out else 0)
+        if self._out and value is not None:
+            _chan.change(_ops.CHANGE_PIN, self.id, self._level)
+
+    def value(self, level=None):
+        if level is None:
+            if self._out:
+                return self._level
+            return _chan.rx[3] >> self.id & 1
+        self._level = 1 if level else 0
+        _chan.change(_ops.CHANGE_PIN, self.id, self._level)
+
+    __call__ = value
+
+    def on(self):
+        self.value(1)
+
+    def off(self):
+        self.value(0)
+
+    high = on
+    low = off
+
+    def toggle(self):
+        self.value(1 - self._level)
+
+
+def _number(pin):
+    return pin.id if isinstance(pin, Pin) else pin
+
+
+class ADC:
+    def __init__(self, pin):
+        pin = _number(pin)
+        self._at = -1
+        if pin in _adc_pins:
+            self._at = _ops.R_ADC + _adc_pins.index(pin)
+
+    def read_u16(self):
+        _chan.spend(4)
+        return _chan.rx[self._at] if self._at >= 0 else 0
+
+
+class PWM:
+    def __init__(self, pin, *, freq=0, duty_u16=None, duty_ns=None, invert=False):
+        self._pin = _number(pin)
+        self._freq = freq
+        self._duty = 0
+        if duty_u16 is not None:
+            self.duty_u16(duty_u16)
+
+    def init(self, *, freq=None, duty_u16=None):
+        if freq is not None:
+            self._freq = freq
+        if duty_u16 is not None:
+            self.duty_u16(duty_u16)
+
+    def freq(self, hz=None):
+        if hz is None:
+            return self._freq
+        self._freq = hz
+
+    def duty_u16(self, duty=None):
+        if duty is None:
+            return self._duty
+        if not 0 <= duty <= 65535:
+            raise ValueError("duty_u16 must be 0 to 65535")
+        self._duty = duty
+        _chan.change(_ops.CHANGE_PWM, self._pin, duty)
+
+    def deinit(self):
+        _chan.change(_ops.CHANGE_PWM, self._pin, 0)
+
+
+class I2C:
+    """One sensor on the bus. Its registers are words, high byte first."""
+
+    def __init__(self, id, *, sda=None, scl=None, freq=400000, timeout=50000):
+        if id not in (0, 1):
+            raise ValueError("I2C(%s) doesn't exist" % id)
+        self._pointer = 0
+
+    def _there(self, address, size):
+        _chan.spend((size + 1) * _BYTE_US)
+        if address != _address or _chan.rx[1] & _ops.NO_SENSOR:
+            raise OSError(5)
+
+    def _word(self, register):
+        if register <= _TOP:
+            rx = _chan.rx
+            word = rx[8 + register]
+            if register == _EFFECT:
+                _chan.change(_ops.CHANGE_READ, register, 0)
+                if register == 6:
+                    rx[14] &= ~0x18 if rx[14] & 1 else ~0x08
+                else:
+                    rx[10] &= ~2
+            return word
+        return _IDENTITY.get(register, 0)
+
+    def scan(self):
+        _chan.spend(112 * 2 * _BYTE_US)
+        return [] if _chan.rx[1] & _ops.NO_SENSOR else [_address]
+
+    def writeto(self, address, data, stop=True):
+        self._there(address, len(data))
+        if len(data):
+            self._pointer = data[0]
+        if len(data) == 3:
+            _chan.exchange(_ops.WRITE_REGISTER, data[0], data[1] << 8 | data[2])
+        return len(data)
+
+    def writeto_mem(self, address, register, data, *, addrsize=8):
+        self.writeto(address, bytes((register,)) + bytes(data))
+
+    def readfrom_into(self, address, data, stop=True):
+        self._there(address, len(data))
+        word = self._word(self._pointer)
+        i = 0
+        while i < len(data):
+            data[i] = (word >> 8 if i & 1 == 0 else word) & 0xFF
+            i += 1
+
+    def readfrom_mem_into(self, address, register, data, *, addrsize=8):
+        self._there(address, 2 + len(data))
+        self._pointer = register
+        word = self._word(register)
+        i = 0
+        while i < len(data):
+            data[i] = (word >> 8 if i & 1 == 0 else word) & 0xFF
+            i += 1
+
+    def readfrom_mem(self, address, register, size, *, addrsize=8):
+        data = bytearray(size)
+        self.readfrom_mem_into(address, register, data)
+        return bytes(data)

@@ -1,0 +1,40 @@
+"""`time` of the virtual board: its clock is the hardware's, and sleeping is an exchange."""
+
+import _chan
+import _ops
+from utime import gmtime, localtime, mktime, ticks_add, ticks_diff  # noqa: F401 - passed on
+
+_PERIOD = 0x3FFFFFFF
+_EPOCH_2021 = 1609459200  # boards without a battery start on this date
+
+
+def ticks_us():
+    return _chan.clock() & _PERIOD
+
+
+def ticks_ms():
+    return (_chan.clock() // 1000) & _PERIOD
+
+
+def ticks_cpu():
+    return _chan.clock() & _PERIOD
+
+
+def sleep_us(us):
+    _chan.exchange(_ops.SLEEP, max(0, us))
+
+
+def sleep_ms(ms):
+    _chan.exchange(_ops.SLEEP, max(0, ms * 1000))
+
+
+def sleep(s):
+    _chan.exchange(_ops.SLEEP, max(0, int(s * 1000000)))
+
+
+def time():
+    return _EPOCH_2021 + _chan.clock() // 1000000
+
+
+def time_ns():
+    return _EPOCH_2021 * 1000000000 + _chan.clock() * 1000

@@ -1,0 +1,186 @@
+"""Where clients reach the virtual board's console: a serial port, or the process itself.
+
+Both look the same to the engine: `client` tells whether somebody is there, `said`
+takes what the board prints, `listen` waits for whatever comes next and hands input on.
+"""
+
+from __future__ import annotations
+
+import select
+import threading
+import time
+from typing import TYPE_CHECKING
+
+from steadyturn.twin.usb import ROOM, UsbBuffer
+
+if TYPE_CHECKING:
+    from steadyturn.twin.engine import Engine
+    from steadyturn.twin.process import Child, UnixChild
+
+
+class PortWires:
+    """A pseudo-terminal that stays, whatever the board does: a client's serial port."""
+
+    def __init__(self) -> None:
+        from steadyturn.twin.console import Port, Prompt  # not on systems without terminals
+
+        self.port = Port()
+        self.prompt = Prompt()
+        self.usb = UsbBuffer()
+        self.client = False
+        self._early = b""  # from a client that was faster than the board
+
+    @property
+    def raw(self) -> bool:
+        return self.prompt.raw
+
+    def look(self) -> bool:
+        """Look whether a client is there; True when that has changed."""
+        here = self.port.is_open()
+        if here == self.client:
+            return False
+        self.client = here
+        if not here:
+            self.usb.clear()
+            self._early = b""
+        return True
+
+    def started(self, child: UnixChild, raw: bool) -> None:
+        self.prompt.raw = False
+        if raw:
+            child.write_console(b"\x01")
+
+    def said(self, data: bytes) -> None:
+        if data:
+            self.prompt.saw(data)
+            self.usb.put(data, self.client)
+
+    def waiting(self) -> int:
+        """Input that waits and is not in the board's own terminal: none here."""
+        return 0
+
+    def holds(self, t_us: int) -> bool:
+        """Is the board held because nobody reads what it writes?"""
+        return bool(len(self.usb)) and self.usb.holds(t_us, self.port.unread())
+
+    def listen(self, engine: Engine, wait_s: float) -> None:
+        poll = select.poll()
+        child, port = engine.child, self.port
+        if self.client:
+            poll.register(port.fd, select.POLLIN)
+        if child is not None and child.console is not None:
+            poll.register(child.console, select.POLLIN)
+            if not engine.asked:
+                poll.register(child.from_child, select.POLLIN)
+        if len(self.usb):
+            wait_s = min(wait_s, 0.001)
+        events = dict(poll.poll(int(wait_s * 1000 + 0.999)))
+        if child is not None and child.console in events:
+            self.said(child.read_console())
+        if events.get(port.fd, 0) & select.POLLIN:
+            self._input(engine, port.read())
+        if child is not None and engine.child is child and child.from_child in events:
+            engine.take()
+        if self._early and engine.listens and not engine.asked:
+            early, self._early = self._early, b""
+            self._input(engine, early)
+        self._pump()
+
+    def _input(self, engine: Engine, data: bytes) -> None:
+        child = engine.child
+        if child is None or not engine.listens:
+            self._early += data  # a real port is not there before its board is
+            return
+        for number, part in enumerate(data.split(b"\x03")):
+            if number:
+                engine.ctrl_c()
+            if part:
+                child.write_console(part)
+
+    def _pump(self) -> None:
+        """Console bytes on to the client, as far as it reads them."""
+        if not len(self.usb):
+            return
+        data = self.usb.take(ROOM - self.port.unread())
+        if data:
+            self.port.write(data)
+
+    def close(self) -> None:
+        self.port.close()
+
+
+class DirectWires:
+    """Without a terminal: the client is in this process and calls `read` and `write`."""
+
+    raw = False
+
+    def __init__(self) -> None:
+        self.usb = UsbBuffer()
+        self.client = False
+        self.clients = 0
+        self.readers = 0
+        self._turn = threading.Condition()
+        self._input = bytearray()
+        self._interrupts = 0
+
+    def look(self) -> bool:
+        here = self.clients > 0
+        changed = here != self.client
+        self.client = here
+        if changed and not here:
+            self.usb.clear()
+            self._input.clear()
+        return changed
+
+    def started(self, child: Child, raw: bool) -> None:
+        """A new program finds no old input."""
+        self._input.clear()
+
+    def said(self, data: bytes) -> None:
+        if data:
+            with self._turn:
+                self.usb.put(data, self.client)
+                self._turn.notify_all()
+
+    def waiting(self) -> int:
+        return len(self._input)
+
+    def give(self) -> bytes:
+        """Input for the board: all that waits."""
+        with self._turn:
+            data = bytes(self._input)
+            self._input.clear()
+        return data
+
+    def holds(self, t_us: int) -> bool:
+        return bool(len(self.usb)) and self.usb.holds(t_us, 0)
+
+    def listen(self, engine: Engine, wait_s: float) -> None:
+        child = engine.child
+        if child is not None and not engine.asked:
+            if child.ready(max(1, int(wait_s * 1000))):
+                engine.take()
+        elif wait_s > 0:
+            time.sleep(wait_s)
+        while self._interrupts and engine.listens:
+            self._interrupts -= 1
+            engine.ctrl_c()
+
+    # ---- the client's side, from its own thread
+
+    def read(self, most: int, timeout_s: float) -> bytes:
+        end = time.monotonic() + timeout_s
+        with self._turn:
+            while not len(self.usb):
+                left = end - time.monotonic()
+                if left <= 0 or not self._turn.wait(left):
+                    break
+            return self.usb.take(most)
+
+    def write(self, data: bytes) -> None:
+        with self._turn:
+            self._interrupts += data.count(b"\x03")
+            self._input += data.replace(b"\x03", b"")
+
+    def close(self) -> None:
+        """Nothing to give back."""
