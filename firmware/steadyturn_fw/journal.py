@@ -28,6 +28,7 @@ from steadyturn_fw.pages import (
 )
 
 HALF_SAMPLE = 5  # ticks: less of a sample than this is not kept when a page is closed early
+MOST_WHEN = 32767
 BEFORE = -1  # when of an event that began before its page
 
 
@@ -153,8 +154,10 @@ class Journal:
     def event(self, code, argument, t_ms):
         if not self.open:
             self.begin(t_ms)
-        when = (t_ms - self.t0) // EVENT_UNIT_MS
-        self._event(code, argument, max(0, min(when, 32767)))
+        t_ms = max(0, t_ms - self.t0) // EVENT_UNIT_MS
+        if t_ms > MOST_WHEN:
+            t_ms = MOST_WHEN
+        self._event(code, argument, t_ms)
 
     def _event(self, code, argument, when):
         if self.events >= EVENTS:

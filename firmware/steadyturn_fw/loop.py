@@ -47,7 +47,7 @@ from steadyturn_fw.tally import Tally
 TICK_MS = 20
 TICK_US = 20000
 MOST = 65535
-MOST_BOOT_MS = 1 << 30  # a small integer's end: 12 days; then the next boot number
+LAST_MS = (1 << 30) - (1 << 17)  # near a small integer's end, 12 days: the next boot number
 STALL_MS = 100  # the shortest hold time: an edge this late may come to a released load
 COUNT_MS = 200  # of a stall this much is counted in the totals, the rest is a gap
 IDLE_MS = 30000  # at rest this long without losing power: somebody else feeds the board
@@ -162,7 +162,7 @@ class Loop:
         self.rest_us = us - ms * 1000
         now.t_ms += ms
         now.ms = ms
-        if now.t_ms >= MOST_BOOT_MS - COUNT_MS - MOST:
+        if now.t_ms >= LAST_MS:
             self._new_boot()
 
     def _new_boot(self):

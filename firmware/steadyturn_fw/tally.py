@@ -90,7 +90,7 @@ class Losses:
         self.path_mohm = s.path_mohm
         self.loss_most = SMALL // 2 // max(1, s.loss_mohm)
         self.path_most = SMALL // 2 // max(1, s.path_mohm)
-        self.out_ma = 0
+        self.out_ma = 0  # out of the converter
         self.out_mw = 0  # at the device's socket
         self.out_uw = 0  # and the part below a milliwatt
 
@@ -122,7 +122,9 @@ class Losses:
             self._take(power.mw, power.uw, self._coil_uw(bus_ma))
         else:
             self._follow(bus_ma, power)
+            self._amps()
             self._follow(bus_ma, power)
+        self._amps()
         self._take(self.out_mw, self.out_uw, self._path_uw(self.out_ma))
 
     def _linear(self, volts, bus_mv, bus_ma):
@@ -137,18 +139,17 @@ class Losses:
             ma = max(ma, bus_ma)
         self._take(power.mw, power.uw, self._coil_uw(ma))
 
+    def _amps(self):
+        """The current that leaves the converter with this output."""
+        self.out_ma = min(self.out_mw, MOST_OUT_MW) * 1000 // self.out_mv
+
     def _take(self, mw, uw, lost_uw):
-        """out = mw, uw less a loss, and the output current that goes with it."""
+        """out = mw, uw less a loss, not below nothing."""
         lost_mw = lost_uw // 1000
-        left_uw = uw - (lost_uw - lost_mw * 1000)
-        left_mw = mw - lost_mw + left_uw // 1000
-        left_uw %= 1000
-        if left_mw < 0:
-            left_mw = 0
-            left_uw = 0
-        self.out_mw = left_mw
-        self.out_uw = left_uw
-        self.out_ma = min(left_mw, MOST_OUT_MW) * 1000 // self.out_mv
+        uw -= lost_uw - lost_mw * 1000
+        mw += uw // 1000 - lost_mw
+        self.out_mw = max(0, mw)
+        self.out_uw = uw % 1000 if mw >= 0 else 0
 
 
 class Tally:

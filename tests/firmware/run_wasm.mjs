@@ -24,11 +24,11 @@ function copy(from, to) {
   }
 }
 
-mp.FS.mkdir("/board");
+mp.FS.mkdir("/source");
 const places = folders.map((folder, i) => {
-  mp.FS.mkdir(`/board/${i}`);
-  copy(folder, `/board/${i}`);
-  return `'/board/${i}'`;
+  mp.FS.mkdir(`/source/${i}`);
+  copy(folder, `/source/${i}`);
+  return `'/source/${i}'`;
 });
 try {
   mp.runPython(

@@ -135,14 +135,17 @@ def adc_word(mv, permille):
 class Bench:
     """The whole program of a board, one tick at a time; its file system is where it runs."""
 
-    def __init__(self, folder="", chip=None, **changed):
+    def __init__(self, folder="", part=None, **changed):
         from steadyturn_fw import loop, main, settings, store
 
         machine.i2c_devices.clear()
         machine.adc.clear()
         machine.pins.clear()
+        machine.edges.clear()
+        machine.lamp.clear()
+        machine.recording = True
         time.now_us = 0
-        self.chip = chip or Ina226()
+        self.chip = part or Ina226()
         machine.i2c_devices[0x40] = self.chip
         self.supply(4800)
         values = dict(VALUES)

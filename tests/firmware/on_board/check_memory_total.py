@@ -1,0 +1,53 @@
+"""Allocations that the heap lock does not see: frames of large functions, and exceptions."""
+
+import bench
+import check
+import machine
+import micropython
+import os
+import time
+
+from check_loop import STATES
+
+
+def test_memory_total_unchanged_in_1000_ticks_of_each_state():
+    if "board" in os.listdir():
+        bench.clear("board")
+    os.mkdir("board")
+    b = bench.Bench("board")
+    machine.recording = False
+    tick = b.loop.tick
+    for what, mv, ma, _ in STATES:
+        b.set(mv, ma)
+        b.run(4000)
+        left = 1000
+        while left:
+            before = micropython.mem_total()
+            for _ in range(100):
+                time.sleep_ms(20)
+                tick()
+            check.equal(micropython.mem_total() - before, 0, what)
+            left -= 100
+            b.loop.work()
+
+
+def test_memory_total_of_an_answer():
+    b = bench.Bench("board")
+    b.run(1000)
+    link = b.loop.link
+
+    class Nothing:
+        def write(self, data):
+            pass
+
+    link.writer = Nothing()
+    link.service()  # the first look makes the list that it looks through
+    before = micropython.mem_total()
+    for _ in range(100):
+        link.service()
+        for byte in b":state\n":
+            link._take(byte)
+    check.equal(micropython.mem_total() - before, 0, "state")
+
+
+check.run(globals())
