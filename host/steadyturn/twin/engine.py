@@ -173,7 +173,7 @@ class Engine:
         self._last_answer = None
         plant = self.plant
         op, now = words[_ops.A_OP], words[_ops.A_CLOCK]
-        if words[_ops.A_COUNT] and op not in _ops.WITH_DATA:
+        if words[_ops.A_COUNT]:
             self._changes(words)
         now = max(now, plant.t_us)
         self._question = words
@@ -181,9 +181,9 @@ class Engine:
         if op == _ops.SLEEP:
             self._due = now + words[_ops.A_1]
         elif op == _ops.PROGRAM:
-            self._due += self.flash.start(now * 1e-6, words[_ops.A_1], words[_ops.A_2], data)
+            self._due += self.flash.start(now * 1e-6, words[_ops.A_1], data)
         elif op == _ops.ERASE:
-            self._due += self.flash.start(now * 1e-6, words[_ops.A_1], 0, None)
+            self._due += self.flash.start(now * 1e-6, words[_ops.A_1], None)
         elif op == _ops.OUTPUT:
             self.wires.said(data)
         elif op == _ops.START:

@@ -101,9 +101,9 @@ class Flash:
         self._under_way: Operation | None = None
         self._file = _open(path)
 
-    def start(self, t_s: float, block: int, offset: int, data: bytes | None) -> int:
-        """Begin to program `data` (or to erase the block, None); us that it will take."""
-        at = block * BLOCK + offset
+    def start(self, t_s: float, at: int, data: bytes | None) -> int:
+        """Begin to program `data` at byte `at` (or to erase the block there, None); us that
+        it will take."""
         size = BLOCK if data is None else len(data)
         if not (at >= 0 and at + size <= SIZE):
             raise Failed(f"The virtual board writes outside its flash (byte {at}).")

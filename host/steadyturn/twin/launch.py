@@ -6,6 +6,7 @@ WHERE is a program, or the folder of the wheel's module.
 """
 
 import fcntl
+import importlib
 import os
 import sys
 import termios
@@ -17,7 +18,7 @@ def main() -> None:
     if not os.path.isdir(where):
         os.execv(where, [where, *arguments])
     sys.path.append(where)
-    from micropython_run import run_main
+    run_main = importlib.import_module("micropython_run").run_main
 
     sys.exit(run_main(["micropython", *arguments]))
 

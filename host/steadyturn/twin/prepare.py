@@ -60,9 +60,7 @@ def install(flash: Flash, interpreter: Interpreter, files: Mapping[str, bytes]) 
                 if op == _ops.PROMPT:
                     break
                 if op in (_ops.PROGRAM, _ops.ERASE):
-                    erase = op == _ops.ERASE
-                    flash.start(0.0, words[_ops.A_1], 0 if erase else words[_ops.A_2],
-                                None if erase else data)
+                    flash.start(0.0, words[_ops.A_1], data if op == _ops.PROGRAM else None)
                     flash.finish()
                 child.answer((words[_ops.A_SEQ],) + (0,) * (_ops.ANSWER_WORDS - 1))
             said = child.read_console()

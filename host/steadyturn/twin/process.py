@@ -57,7 +57,7 @@ class Child:
                 words = ASK.unpack_from(self._held)
                 size = ASK.size
                 if words[_ops.A_OP] in _ops.WITH_DATA:
-                    size += words[_ops.A_COUNT]
+                    size += words[_ops.A_2]
                 if len(self._held) >= size:
                     data = self._held[ASK.size : size]
                     self._held = self._held[size:]

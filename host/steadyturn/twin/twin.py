@@ -18,7 +18,7 @@ import tempfile
 import threading
 import time
 import weakref
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -189,7 +189,8 @@ class Twin:
             self._stopping.wait(LOOK_S)
 
     @contextlib.contextmanager
-    def _turn(self):  # type: ignore[no-untyped-def]  # a context with the engine
+    def _turn(self) -> Iterator[Engine]:
+        """The engine, for this thread alone."""
         self._wanted += 1
         with self._lock:
             self._wanted -= 1

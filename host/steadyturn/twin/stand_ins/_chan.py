@@ -5,7 +5,6 @@ its own time: what an operation costs on a real board is added to `spent`.
 """
 
 import os
-import struct
 from array import array
 
 import _ops
@@ -56,16 +55,20 @@ def _answer(seq):
             return
 
 
-def exchange_data(op, a, b, data):
+def exchange_data(op, a, data):
     """A question with bytes behind it. Runs to its end whatever Ctrl-C does, because a
     file system stands above it that no board would have interrupted; the Ctrl-C is not
     lost but asked for again."""
-    global spent
+    global spent, count
     seq = tx[1] + 1
+    tx[0] = op
     tx[1] = seq
-    out = bytearray(_ops.ASK_WORDS * 8 + len(data))
-    struct.pack_into("<6q", out, 0, op, seq, rx[2] + spent, a, b, len(data))
-    out[_ops.ASK_WORDS * 8 :] = data
+    tx[2] = rx[2] + spent
+    tx[3] = a
+    tx[4] = len(data)
+    tx[5] = count
+    out = bytearray(tx)
+    out.extend(data)
     again = False
     while True:
         try:
@@ -75,8 +78,9 @@ def exchange_data(op, a, b, data):
         except KeyboardInterrupt:
             again = True  # asked under the same number, so it is not done twice
     spent = 0
+    count = 0
     if again:
-        exchange_data(_ops.AGAIN, 0, 0, b"")
+        exchange_data(_ops.AGAIN, 0, b"")
 
 
 def change(code, pin, value):

@@ -20,10 +20,10 @@ class Flash:
                 self._image.readinto(data)
                 return
             except KeyboardInterrupt:
-                _chan.exchange_data(_ops.AGAIN, 0, 0, b"")
+                _chan.exchange_data(_ops.AGAIN, 0, b"")
 
     def writeblocks(self, block, data, offset=0):
-        _chan.exchange_data(_ops.PROGRAM, block, offset, data)
+        _chan.exchange_data(_ops.PROGRAM, block * BLOCK + offset, data)
 
     def ioctl(self, op, value):
         if op == 4:
@@ -31,7 +31,7 @@ class Flash:
         if op == 5:
             return BLOCK
         if op == 6:
-            _chan.exchange_data(_ops.ERASE, value, 0, b"")
+            _chan.exchange_data(_ops.ERASE, value * BLOCK, b"")
         return 0
 
 

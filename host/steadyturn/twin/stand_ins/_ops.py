@@ -11,7 +11,7 @@ A_SEQ = 1
 A_CLOCK = 2  # us, the board's own clock: what it has spent since the last answer included
 A_1 = 3  # argument, by operation
 A_2 = 4
-A_COUNT = 5  # changes that follow (or bytes of data behind the message)
+A_COUNT = 5  # changes that follow
 A_CHANGES = 6  # pairs: clock us, then code << 40 | pin << 32 | value
 CHANGES_MOST = 12
 
@@ -28,12 +28,12 @@ ADC_CHANNELS = 4
 
 SLEEP = 1  # argument 1: us
 TIME = 2  # what time is it; answered at once
-PROGRAM = 3  # arguments: block, offset; data behind the message
-ERASE = 4  # argument 1: block
+PROGRAM = 3  # argument 1: byte address; argument 2: bytes of data behind the message
+ERASE = 4  # argument 1: byte address of the block
 WRITE_REGISTER = 5  # arguments: register, value
 RESET = 6  # like the reset button: the board never sees the answer
 PROMPT = 7  # the programs have ended; the prompt follows
-OUTPUT = 8  # console bytes behind the message (boards without a terminal)
+OUTPUT = 8  # argument 2: console bytes behind the message (boards without a terminal)
 INPUT = 9  # bytes for the console: the answer's flags tell how many follow it
 AGAIN = 10  # send Ctrl-C once more: it came inside a flash operation
 START = 11  # the board's own programs come next

@@ -120,7 +120,7 @@ class _Console:
 
     def write(self, data):
         raw = data.encode() if isinstance(data, str) else bytes(data)
-        _chan.exchange_data(_ops.OUTPUT, 0, 0, raw)
+        _chan.exchange_data(_ops.OUTPUT, 0, raw)
         return len(data)
 
     def flush(self):
