@@ -93,8 +93,9 @@ def draw(review: Any) -> Any:
 
 
 def lay_out(pages: Any) -> list[Stretch]:
-    """Boots one after the other; the gap between two is drawn, not measured."""
-    found = spans(pages)
+    """Boots one after the other; the gap between two is drawn, not measured. Boots that
+    wrote no sample are left out."""
+    found = [span for span in spans(pages) if span.end_ms > span.begin_ms]
     length = sum(s.end_ms - s.begin_ms for s in found) / 1000
     gap = max(1.0, length * min(0.04, 0.3 / max(1, len(found))))
     out = []

@@ -283,6 +283,22 @@ def test_many_boots_are_named_without_crowding(tmp_path):
     assert 5 < len(boots) <= 16
 
 
+def test_a_boot_without_samples_has_no_place_in_the_picture(tmp_path):
+    recorder = Recorder()
+    pages = evening(recorder, 2)
+    pages.append(recorder.page(count=0, events=[(layout.EV_HOST, 0, 1)],
+                               flags=layout.FLAG_FLUSHED))
+    shelve(tmp_path, pages)
+    got = review(tmp_path)
+    assert [b.boot for b in got.figures.boots] == [1, 2, 3]
+    assert [s.boot for s in plots.lay_out(got.pages)] == [1, 2]
+    assert "laptop connected" in text(got)
+    shelve(tmp_path / "bare", pages[-1:])
+    bare = review(tmp_path / "bare", plot=tmp_path / "bare.png")
+    assert plots.lay_out(bare.pages) == []
+    assert "The handle rested" in text(bare)
+
+
 def test_runs():
     values = np.array([1, 1, 2, 2, 2, 1])
     times = np.array([0.0, 0.2, 0.4, 0.6, 2.0, 2.2])
