@@ -176,6 +176,19 @@ def _open(path: Path):  # type: ignore[no-untyped-def]  # an unbuffered binary f
                      "The flash image must be a file that can be read and written.") from None
 
 
+def refuse_foreign(path: Path) -> None:
+    """WrongInput when a file of the right size holds something else than a board's flash:
+    a board would format it at its first start."""
+    _open(path).close()
+    with open(path, "rb") as file:
+        head = file.read(2 * BLOCK)
+    if b"littlefs" not in head and head.strip(b"\xff"):
+        raise WrongInput(Problem(
+            str(path), "", "", "it holds no littlefs, and a board would format it.",
+            "Name another file, or remove this one: a missing one is made.",
+        ))
+
+
 def prefixes(
     operations: list[Operation], start: bytes | None = None
 ) -> Iterator[tuple[int, bytearray, Operation]]:

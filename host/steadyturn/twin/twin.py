@@ -145,6 +145,11 @@ class Twin:
             else:
                 prepare.install(engine.flash, self.interpreter, wanted)
 
+    def check(self) -> None:
+        """Raise what has ended the board while it served a client, if something has."""
+        if self._failure is not None:
+            raise self._failure
+
     # ------------------------------------------------------------------ time
 
     def run(
@@ -194,8 +199,7 @@ class Twin:
         self._wanted += 1
         with self._lock:
             self._wanted -= 1
-            if self._failure is not None:
-                raise self._failure
+            self.check()
             yield self._engine
 
     # ------------------------------------------------------------------ looking, touching

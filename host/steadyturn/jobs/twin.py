@@ -1,0 +1,114 @@
+"""A virtual board on a port of this machine, cranked by a virtual person in real time."""
+
+from __future__ import annotations
+
+import contextlib
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from steadyturn.errors import Failed, Problem, WrongInput
+from steadyturn.model.band import find_band
+from steadyturn.rig.file import read_rig
+from steadyturn.rig.types import Rig
+from steadyturn.settings.build import build
+from steadyturn.settings.file import encode
+from steadyturn.twin import flash, interpreter
+from steadyturn.twin.person import Person, Steady
+from steadyturn.twin.twin import Twin
+
+PACES_TPM = (1.0, 300.0)
+WAIT_S = 0.2
+
+
+@dataclass(frozen=True)
+class Served:
+    """rig: its name; port: what a client opens; image: the flash's file, None when it is
+    removed in the end; person: who cranks; interpreter, found: what runs the firmware and
+    how it was found; ready: firmware and settings are on the board; not_ready_because: ""
+    or why they are not."""
+
+    rig: str
+    rig_file: str
+    port: str
+    image: str | None
+    seed: int
+    person: str
+    interpreter: str
+    found: str
+    ready: bool
+    not_ready_because: str
+
+
+@contextlib.contextmanager
+def serve(
+    rig_path: str | Path, *, image: Path | None = None, seed: int = 0, person: str = "lamp",
+    blank: bool = False,
+) -> Iterator[tuple[Served, Twin]]:
+    """Serve a virtual board until the context ends; time is real meanwhile.
+
+    image: file that keeps its flash (None: a new one, removed in the end). A new board
+    comes with firmware and the rig's settings, unless `blank`. person: "lamp" (does what
+    the lamp says), "steady:TPM" or "none". Raises WrongInput and Failed.
+    """
+    rig = read_rig(rig_path)
+    hand = _hand(rig, person, seed)
+    found = interpreter.find()
+    if not found.serves_port:
+        raise Failed(
+            f"A virtual board on a port needs MicroPython's Unix port: {found.why}.",
+            f"Where there is no wheel of it, build it and name it in {interpreter.VARIABLE}; "
+            "'steadyturn demo' runs without.",
+        )
+    new = image is None or not image.exists()
+    if image is not None and not new:
+        flash.refuse_foreign(image)
+    twin = Twin(rig, image=image, seed=seed, person=hand, interpreter=found, real_time=True)
+    with contextlib.ExitStack() as stack:
+        stack.callback(twin.stop)
+        because = _prepare(twin, rig, new, blank)
+        twin.start()
+        yield Served(
+            rig=rig.name, rig_file=str(rig_path), port=twin.port or "",
+            image=None if image is None else str(image), seed=seed, person=person,
+            interpreter=found.kind, found=found.origin, ready=new and not because,
+            not_ready_because=because,
+        ), twin
+
+
+def wait(twin: Twin) -> None:
+    """Until Ctrl-C; raises what ended the board, if something did."""
+    while True:
+        twin.check()
+        time.sleep(WAIT_S)
+
+
+def _hand(rig: Rig, person: str, seed: int) -> Any:
+    kind, _, pace = person.partition(":")
+    if person == "none":
+        return None
+    if person == "lamp":
+        return Person(rig, seed)
+    with contextlib.suppress(ValueError):
+        if kind == "steady" and PACES_TPM[0] <= float(pace) <= PACES_TPM[1]:
+            return Steady(float(pace))
+    raise WrongInput(Problem(
+        "--person", "", person,
+        f"lamp, steady:TPM with {PACES_TPM[0]:g} to {PACES_TPM[1]:g} turns/min, or none.",
+        "For example --person steady:60",
+    ))
+
+
+def _prepare(twin: Twin, rig: Rig, new: bool, blank: bool) -> str:
+    """Put firmware and settings on a new board; why not, if not."""
+    if not new:
+        return "this board was there before: what is on it stays"
+    if blank:
+        return "a blank board was asked for"
+    band = find_band(rig, deep=False)
+    if not band.feasible:
+        return "no pace works for this rig, so there are no settings for it"
+    twin.prepare(encode(build(rig, band)))
+    return ""
