@@ -7,7 +7,6 @@ a client is there.
 
 from __future__ import annotations
 
-import contextlib
 import fcntl
 import os
 import pty
@@ -50,6 +49,8 @@ class Port:
 
     def is_open(self) -> bool:
         """Has a client the port open?"""
+        if self.fd < 0:
+            return False
         return not any(event & select.POLLHUP for _, event in self._poll.poll(0))
 
     def read(self) -> bytes:
@@ -69,8 +70,9 @@ class Port:
         return unread(self.name)
 
     def close(self) -> None:
-        with contextlib.suppress(OSError):
-            os.close(self.fd)
+        fd, self.fd = self.fd, -1  # the number may be somebody else's soon
+        if fd >= 0:
+            os.close(fd)
 
 
 class Prompt:

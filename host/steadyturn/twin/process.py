@@ -80,8 +80,10 @@ class Child:
 
     def close(self) -> None:
         """Wait for the end and give back what it held. At most once."""
-        for fd in (self.from_child, self.to_child):
-            with contextlib.suppress(OSError):
+        fds = self.from_child, self.to_child
+        self.from_child = self.to_child = -1
+        for fd in fds:
+            if fd >= 0:
                 os.close(fd)
         try:
             self.process.wait(timeout=5)
