@@ -86,6 +86,7 @@ def test_paths_equal_those_of_tomllib(text):
 
 
 @pytest.mark.soak
+@pytest.mark.timeout(900)
 @settings(max_examples=20_000, deadline=None)
 @given(DOCUMENT)
 def test_paths_equal_those_of_tomllib_in_many_documents(text):
