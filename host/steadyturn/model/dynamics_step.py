@@ -8,7 +8,7 @@ times quicker than min() or max() here, hence:
 
 from __future__ import annotations
 
-from math import copysign, sqrt, tanh
+from math import copysign, inf, sqrt, tanh
 from typing import TYPE_CHECKING, Protocol
 
 from steadyturn.model.dynamics_parts import device_a, settle, settle_power, source_a
@@ -17,8 +17,9 @@ if TYPE_CHECKING:
     from steadyturn.model.dynamics import Machine
 
 _PROBE = 0.01  # rad/s: the least distance over which the arm is asked for its slope
-_ENOUGH_A = 5e-5  # the last round of the bus node's balance moves less: Newton squares that
-_MOST = 12  # rounds of that balance; one or two are the rule
+_ENOUGH_A = 2e-4  # the bus node's balance is off by less before its last round, which squares that
+_FREE = 4  # rounds before its steps are kept between the bounds found so far: it has kinks
+_MOST = 60  # rounds of that balance; one or two are the rule
 _REARM = 0.97  # a hardware cut lets go again when its volts have fallen to this share
 
 # what draws from the bus in one step
@@ -172,9 +173,10 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
             quiet = loss_w / vin if on and vin > 0.0 else 0.0
 
             # -- the bus node: the source's current meets what is drawn from it
+            held = blocks and i == 0.0 and e <= v  # the rectifier holds off
             if mode == _DIRECT or mode == _DROPS or v > clamp_v:
                 fit = 1.0
-            elif i == 0.0:
+            elif held:
                 fit = 0.5
             else:
                 fit = fit_source
@@ -183,11 +185,13 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
                 # below the volts where it stops, a board takes no constant power
                 drawn_w = board_w if vr > off_v else board_w * vr / off_v
                 short_w = drawn_w + 0.5 * res_h * (full_v * full_v - vr * vr)
-                drawn_v = drawn_w / (vr * res_h) if vr > 0.0 else 0.0
+                sinks_v = vr - drawn_w / (vr * res_h) if vr > 0.0 else 0.0
+                if sinks_v < 0.0:
+                    sinks_v = 0.0
             ib = icl = 0.0
-            held = blocks and i == 0.0 and e <= v  # the rectifier holds off
             vx = v
             rounds = 0
+            low, high = -inf, inf
             while True:
                 if not held:
                     tb = tanh(i * brush_a)
@@ -197,7 +201,11 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
                 if mode == _REGULATES:
                     a = vx - lv
                     q = a * a - 4.0 * (rs + lr) * power
-                    ic = 2.0 * power / (a + sqrt(q)) if a > 0.0 and q > 0.0 else in_limit
+                    # beyond the coil's own fold (q < 0) it asks for what it asked there, and more
+                    if a > 0.0:
+                        ic = 2.0 * power / (a + sqrt(q) if q > 0.0 else a)
+                    else:
+                        ic = in_limit
                     if ic >= in_limit:
                         ic = in_limit
                     elif ic < 0.5 * c * vx:
@@ -248,8 +256,8 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
                     load = ic = 0.0
                 if feeds:
                     vf = vx - feed_v
-                    ib = (vf - vr + drawn_v) / feed_r
-                    if ib > 0.0 and vf > 0.0:
+                    ib = (vf - sinks_v) / feed_r
+                    if ib > 0.0:
                         want = short_w / vf
                         if ib > want or ib > feed_a:
                             ib = want if want < feed_a else feed_a
@@ -265,32 +273,47 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
                 else:
                     icl = 0.0
                 rounds += 1
-                error = c * (vx - v) + load
+                error = c * (vx - v) + load - i
                 if held:
-                    change = error / g
-                    vx -= change
-                    if -_ENOUGH_A < change < _ENOUGH_A or rounds >= _MOST:
+                    if error > 0.0:
+                        high = vx
+                    else:
+                        low = vx
+                    vx -= error / g
+                    if rounds > _FREE and not low < vx < high:
+                        vx = 0.5 * (low + high)
+                    if -_ENOUGH_A < error < _ENOUGH_A or rounds >= _MOST:
                         if e <= vx or rounds >= _MOST:
                             break
                         held = False
+                        low, high = -inf, inf
                     continue
-                change = (error - i) / (
-                    1.0 + g * (r + brush_v * brush_a * (1.0 - tb * tb)
-                               + diode_v * diode_a * (1.0 - td * td))
-                )
+                dv = (r + brush_v * brush_a * (1.0 - tb * tb)
+                      + diode_v * diode_a * (1.0 - td * td))
+                change = error / (1.0 + g * dv)
                 if blocks and i + change <= 0.0:
                     if i == 0.0:
                         held = True
                         vx = v
-                    i = 0.0
+                        low, high = -inf, inf
+                    else:
+                        high = i
+                        i = 0.5 * (low + high) if rounds > _FREE and low >= 0.0 else 0.0
                     continue
+                if change > 0.0:
+                    low = i
+                else:
+                    high = i
                 i += change
-                if -_ENOUGH_A < change < _ENOUGH_A or rounds >= _MOST:
+                if -_ENOUGH_A < error < _ENOUGH_A or rounds >= _MOST:
+                    vx -= dv * change
                     break
+                if rounds > _FREE and not low < i < high:
+                    i = 0.5 * (low + high)
 
             limited = ic == in_limit and mode != _DIRECT
-            net = (i - load) / c_h
-            vm = v + fit * net  # the volts that the step's currents flow at
+            vm = vx  # the volts that the step's currents flow at
+            v1 = v + (vm - v) / fit
             stops = False
             if on and vm - rs * ic < stop_v:
                 stops = True
@@ -306,9 +329,9 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
                         ic = most
                     limited = True
                     tb, td = tanh(i * brush_a), tanh(i * diode_a)
-                    net = (i - ib - ic) / c_h
                     icl = 0.0
-                    vm = v + fit * net
+                    v1 = v + (i - ib - ic) / c_h
+                    vm = v + fit * (v1 - v)
 
             # -- the output: its capacitor and the device
             vin = vm - rs * ic
@@ -341,7 +364,6 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
             if io == 0.0:
                 vo1 -= vo1 * bleed
             # -- the hardware cuts act within the step
-            v1 = v + net
             if v1 > cut_bus and not bus_cut:
                 bus_cut = True
                 continue
