@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,7 +59,7 @@ class Points:
     idle_v: Floats = field(metadata=NOT_SHOWN)
 
 
-def points(pair: Pair, *, running: bool, connected: bool, shape: tuple[int, ...]) -> Points:
+def points(pair: Pair, *, running: bool, connected: bool) -> Points:
     """The state of `pair` that holds when it is running already or starts from rest."""
     rig = pair.rig
     idle, regime = _choose(pair, running, connected)
@@ -105,22 +106,33 @@ def points(pair: Pair, *, running: bool, connected: bool, shape: tuple[int, ...]
     }
     gone = regime == COLLAPSE
 
-    def shaped(values: Floats, *, always: bool = False) -> Floats:
-        kept = values if always else np.where(gone, np.nan, values)
-        return np.asarray(kept).reshape(shape)
+    def known(values: Floats) -> Floats:
+        return np.where(gone, np.nan, values)
 
     return Points(
-        pace_tpm=shaped(pair.pace, always=True),
-        regime=REGIMES[regime].reshape(shape),
-        motor_rpm=shaped(pair.motor_rad_s / RPM, always=True),
-        emf_v=shaped(pair.emf_v, always=True),
-        bus_v=shaped(bus_v), bus_a=shaped(in_a), motor_a=shaped(motor_a),
-        out_v=shaped(out_v), out_a=shaped(out_a), out_w=shaped(out_w),
-        crank_nm=shaped(crank_nm), arm_w=shaped(arm.power_w(crank_nm, pair.pace)),
-        losses_w={name: shaped(losses[name]) for name in LOSSES},
-        node_v=shaped(node_v), in_v=shaped(in_v), converter_v=shaped(converter_v),
-        idle_v=shaped(pair.idle.node_v, always=True),
+        pace_tpm=pair.pace,
+        regime=REGIMES[regime],
+        motor_rpm=pair.motor_rad_s / RPM,
+        emf_v=pair.emf_v,
+        bus_v=known(bus_v), bus_a=known(in_a), motor_a=known(motor_a),
+        out_v=known(out_v), out_a=known(out_a), out_w=known(out_w),
+        crank_nm=known(crank_nm), arm_w=known(arm.power_w(crank_nm, pair.pace)),
+        losses_w={name: known(losses[name]) for name in LOSSES},
+        node_v=known(node_v), in_v=known(in_v), converter_v=known(converter_v),
+        idle_v=pair.idle.node_v,
     )
+
+
+def joined(pieces: list[Points], shape: tuple[int, ...]) -> Points:
+    """One Points of 1-D pieces, its arrays brought to `shape`."""
+
+    def whole(parts: list[Any]) -> Any:
+        if isinstance(parts[0], dict):
+            return {name: whole([part[name] for part in parts]) for name in parts[0]}
+        return np.concatenate(parts).reshape(shape)
+
+    return Points(**{one.name: whole([getattr(piece, one.name) for piece in pieces])
+                     for one in fields(Points)})
 
 
 def _choose(pair: Pair, running: bool, connected: bool) -> tuple[Flags, NDArray[np.int64]]:

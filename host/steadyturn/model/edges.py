@@ -90,8 +90,12 @@ def rough_band(rig: Rig, low_tpm: float = 5.0,
     quick = Pair(rig, comfort, np.full(25, rig.air.cold_c)).found
     if quick is None or not quick.there.any():  # spares the long look at a hopeless rig
         return None
-    pace = np.linspace(low_tpm, high_tpm, 401)
-    worst = np.nanmin(Sheet(rig, constraints(rig), pace).margins, axis=0)
+    return rough_of(Sheet(rig, constraints(rig), np.linspace(low_tpm, high_tpm, 201)))
+
+
+def rough_of(sheet: Sheet) -> tuple[float, float] | None:
+    """The widest band that a sheet's margins show, its edges by straight lines between."""
+    pace, worst = sheet.pace, np.nanmin(sheet.margins, axis=0)
     good = worst >= 0
     starts = np.nonzero(good & ~np.concatenate([[False], good[:-1]]))[0]
     ends = np.nonzero(good & ~np.concatenate([good[1:], [False]]))[0]

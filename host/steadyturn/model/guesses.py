@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from steadyturn.model.change import field_of, with_value
-from steadyturn.model.edges import Edges, rough_band
+from steadyturn.model.edges import Edges, rough_band, rough_of
+from steadyturn.model.limits import Sheet, constraints
 from steadyturn.rig.types import Rig
 
 # what no edge depends on: they shape how the machine moves, not where it stands
@@ -21,6 +22,13 @@ STEADY_STATE_IGNORES = frozenset({
     "board.lamp_percent",
 })
 
+# what only limits, and changes no operating point
+ONLY_LIMITS = frozenset({
+    "motor.max_rpm", "motor.max_a", "motor.max_winding_c", "bank.mount_max_c", "crank.radius_mm",
+    "rectifier.max_v", "bus.capacitor_max_v", "switch.max_v", "supply.wake_v", "supply.fade_v",
+    "supply.reservoir_max_v", "arm.power_w", "arm.force_n", "arm.comfort_low_tpm",
+    "arm.comfort_high_tpm", "load.max_v", "converter.max_in_v",
+})
 
 Pace = tuple[float, float] | None
 
@@ -51,7 +59,16 @@ def guesses(rig: Rig, edges: Edges) -> tuple[Guess, ...]:
     around = (5.0, 205.0)
     if (exact := edges.widest()) is not None:
         around = (max(0.4 * exact[0], 1.0), min(1.6 * exact[1], 301.0))
-    here = rough_band(rig, *around)
+    pace = np.linspace(*around, 201)
+    as_is = Sheet(rig, constraints(rig), pace)
+    here = rough_of(as_is)
+
+    def band_with(key: str, value: float) -> Pace:
+        changed = with_value(rig, key, value)
+        if key in ONLY_LIMITS:
+            return rough_of(Sheet(changed, constraints(changed), pace, as_is.views))
+        return rough_band(changed, *around)
+
     found = []
     for key, origin in rig.origins.items():
         known = field_of(key)
@@ -60,8 +77,7 @@ def guesses(rig: Rig, edges: Edges) -> tuple[Guess, ...]:
         spec = known[3]
         ends = [here, here]
         if key not in STEADY_STATE_IGNORES:
-            ends = [here if value == origin.value
-                    else rough_band(with_value(rig, key, value), *around)
+            ends = [here if value == origin.value else band_with(key, value)
                     for value in (origin.low, origin.high)]
         low_tpm, high_tpm = [tuple(end[side] if end else None for end in ends)
                              for side in (0, 1)]

@@ -206,9 +206,11 @@ class Sheet:
     """Margins of all constraints at 1-D paces: [constraint, pace], the worse of the hot
     and the cold machine; by_state keeps both apart."""
 
-    def __init__(self, rig: Rig, listed: list[Constraint], pace: Floats) -> None:
+    def __init__(self, rig: Rig, listed: list[Constraint], pace: Floats,
+                 views: tuple[View, View] | None = None) -> None:
+        """views: those of a rig that differs only in ratings and limits."""
         self.rig, self.listed, self.pace = rig, listed, pace
-        self.views = (View(rig, pace, hot=True), View(rig, pace, hot=False))
+        self.views = views or (View(rig, pace, hot=True), View(rig, pace, hot=False))
         self.by_state = np.array([[c.margin(view) for c in listed] for view in self.views])
         self.margins = np.fmin(self.by_state[0], self.by_state[1])
 

@@ -58,6 +58,14 @@ class Line:
         """A current at which no volts are left."""
         return self.emf_v / self.ohm
 
+    def too_little(self, power_w: float) -> Floats:
+        """A current that cannot yet give power_w: the bare source's, without any drop.
+        Past the fold of the bare source it is that of the fold."""
+        ohm = self.ohm / self.rig.bank.parallel
+        under = np.maximum(self.emf_v**2 - 4 * ohm * power_w, 0.0)
+        bank_a = 2 * power_w / np.maximum(self.emf_v + np.sqrt(under), 1e-12)
+        return np.minimum(bank_a, self.emf_v / (2 * ohm)) / self.rig.bank.parallel
+
     def node(self, motor_a: Floats) -> tuple[Floats, Floats]:
         """Volts of the bus node and their slope by motor_a."""
         rig = self.rig
@@ -100,6 +108,9 @@ class Clamped:
 
     def most(self) -> Floats:
         return self.volts / max(series_ohm(self.rig), 1e-6)
+
+    def too_little(self, power_w: float) -> Floats:
+        return np.minimum(power_w / self.volts, self.most())
 
     def at(self, in_a: Floats) -> At:
         ohm = series_ohm(self.rig)

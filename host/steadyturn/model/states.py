@@ -155,16 +155,23 @@ class _Search:
         return x, there, some.at(x)
 
     def pass_through(self) -> None:
-        x, there, at = self.root(self.todo, self.output.passing, self.start)
+        where = self.todo.copy()
+        if self.output.enabled:
+            where &= self.line.at(self.start).in_v > self.passes_above
+        if not where.any():
+            return
+        x, there, at = self.root(where, self.output.passing, self.start[where])
         if self.output.enabled:
             there &= at.in_v > self.passes_above
         out_v = np.maximum(at.in_v - self.part.pass_drop_v, 0.0)
-        self.settle(there, x[there], PASS_THROUGH, out_v[there])
+        self.settle(_among(where, there), x[there], PASS_THROUGH, out_v[there])
 
     def regulate(self) -> None:
         where = self.todo.copy()
         kind, part, set_v = self.output.kind, self.part, self.output.set_v
-        x, there, at = self.root(where, self.output.power, self.start[where])
+        # of a linear regulator's input power a part goes through at the input's volts
+        least = self.output.loss_w + (0.0 if kind == "linear" else set_v * self.output.set_a)
+        x, there, at = self.root(where, self.output.power, self.line[where].too_little(least))
         there &= at.in_a <= part.in_limit_a
         if kind in ("buck", "linear"):
             there &= at.in_v >= set_v + part.headroom_v

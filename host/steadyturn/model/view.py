@@ -36,7 +36,7 @@ class View:
     @cached_property
     def on(self) -> Points:
         """The converter running already."""
-        return points(self.pair, running=True, connected=True, shape=self.pace.shape)
+        return points(self.pair, running=True, connected=True)
 
     @cached_property
     def runs(self) -> NDArray[np.bool_]:

@@ -152,10 +152,9 @@ def _guesses(result: Any) -> list[str]:
         lines.append(item(first.how, mark="measure it: "))
     rows = []
     for guess in counted[:SHOWN_GUESSES]:
-        span = f"{number(guess.low)}-{number(guess.high)} {guess.unit}"
-        rows.append((guess.key, guess.kind, span,
-                     _span(guess, 0), _span(guess, 1)))
-    return [*lines, "", table(rows, ("value", "", "range", "band at low", "band at high"))]
+        span = f"{number(guess.low)} to {number(guess.high)} {guess.unit}"
+        rows.append((guess.key, span, _span(guess, 0), _span(guess, 1)))
+    return [*lines, "", table(rows, ("value", "range", "band at low", "at high"))]
 
 
 def _span(guess: Any, end: int) -> str:

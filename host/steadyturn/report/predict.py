@@ -27,7 +27,7 @@ def text(result: Any) -> str:
     """Figures from the device back to the hand, then the account of the power."""
     start = "" if result.from_state == "running" else ", from rest"
     lines = [f"{result.rig} at {number(result.pace_tpm, 4)} turns/min{start}",
-             wrap(REGIME[result.regime] + "."), ""]
+             wrap(_first_upper(REGIME[result.regime]) + "."), ""]
     rows = [("motor", f"{number(result.motor_rpm, 4)} rpm, EMF {quantity(result.emf_v, 'V')}")]
     if result.regime == "collapse":
         rows.append(("converter in", f"no steady volts ({quantity(result.open_v, 'V')} with "
@@ -45,6 +45,10 @@ def text(result: Any) -> str:
     return "\n".join([*lines, table(rows), "", *account(result)]) + "\n"
 
 
+def _first_upper(words: str) -> str:
+    return words[0].upper() + words[1:]
+
+
 def account(at: Any) -> list[str]:
     """Where the arm's power goes, as lines: what the device gets, then the largest loss."""
     arm_w = float(at.arm_w)
@@ -56,4 +60,4 @@ def account(at: Any) -> list[str]:
     rows = [(name, quantity(watts, "W"), f"{100 * watts / arm_w:.1f} %",
              fill(watts / arm_w, 30, empty=" "))
             for name, watts in parts if watts > 0.0005 * arm_w or name == "device"]
-    return [f"Where the arm's {quantity(arm_w, 'W')} go:", table(rows, right=(1, 2))]
+    return [f"Where the arm's {quantity(arm_w, 'W')} goes:", table(rows, right=(1, 2))]

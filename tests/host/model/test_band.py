@@ -10,9 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from random_rigs import random_rig
 from steadyturn.model.band import INSET, cheapest_tpm, find_band
-from steadyturn.model.change import with_value
+from steadyturn.model.change import field_of, with_value
 from steadyturn.model.converter import window_v
 from steadyturn.model.edges import find_edges, rough_band
+from steadyturn.model.guesses import ONLY_LIMITS
 from steadyturn.model.hazards import hazards, let_go_tpm, open_circuit_v, ratings
 from steadyturn.model.limits import Sheet, constraints
 from steadyturn.model.point import operate
@@ -156,6 +157,18 @@ def test_guesses_are_ranked_by_what_they_move() -> None:
     first = next(g for g in band.assumed if g.key == "motor.terminal_ohm")
     high = with_value(rig, "motor.terminal_ohm", rig.origins["motor.terminal_ohm"].high)
     assert first.low_tpm[1] == pytest.approx(find_edges(high).widest()[0], abs=0.5)
+
+
+def test_values_that_only_limit_change_no_operating_point() -> None:
+    rig = example("radio-tent")
+    pace = np.linspace(5, 150, 60)
+    as_is = operate(rig, pace)
+    for key in ONLY_LIMITS:
+        part, _, field, _ = field_of(key)
+        other = with_value(rig, key, 0.6 * getattr(getattr(rig, part), field))
+        at = operate(other, pace)
+        assert np.array_equal(as_is.motor_a, at.motor_a, equal_nan=True), key
+        assert np.array_equal(as_is.arm_w, at.arm_w, equal_nan=True), key
 
 
 def test_a_guess_without_effect_ranks_last() -> None:
