@@ -24,7 +24,8 @@ from steadyturn.errors import Failed
 
 CHUNK_BYTES = 768  # per exchange; its base64 text and a copy fit a small board's memory
 ENTER_S = 12.0  # the program may still be saving a page when it is stopped
-STEP_S = 15.0
+PROMPT_S = 1.5  # until its prompt; none comes from a board that is in the raw REPL already
+STEP_S = 6.0  # one exchange; a write may meet several erases of 0.4 s
 READ_MOST = 1 << 20  # no file of ours is near this; a board that sends more is broken
 LONG_WAIT = 1.0  # one read of the transport, at most
 
@@ -135,12 +136,15 @@ class ReplFiles:
     # ---- the raw REPL
 
     def _enter(self) -> None:
-        """Ctrl-C, then a soft reset that leaves main.py out. Once more if it fails: a
-        program may swallow the first Ctrl-C."""
+        """Ctrl-C, then a soft reset that leaves main.py out. The program's end is waited
+        for, since what is sent before it the program itself may read. Once more if it
+        fails: a program may swallow the first Ctrl-C."""
         for last in (False, True):
             try:
                 with self._deadline(ENTER_S):
-                    self._transport.enter_raw_repl(soft_reset=True, timeout_overall=ENTER_S / 2)
+                    self._timed.write(b"\r\x03")
+                    self._transport.read_until(1, b">>> ", timeout_overall=PROMPT_S)
+                    self._transport.enter_raw_repl(soft_reset=True, timeout_overall=ENTER_S / 3)
                 return
             except Stuck:
                 if last:

@@ -81,6 +81,7 @@ def out(text: bytes = b"", error: bytes = b"") -> bytes:
 @pytest.fixture(autouse=True)
 def _short(monkeypatch):
     monkeypatch.setattr(repl, "ENTER_S", 0.5)
+    monkeypatch.setattr(repl, "PROMPT_S", 0.1)
     monkeypatch.setattr(repl, "STEP_S", 0.6)
     monkeypatch.setattr(repl, "LONG_WAIT", 0.2)
 
