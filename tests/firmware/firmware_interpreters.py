@@ -61,13 +61,13 @@ def scratch() -> Path:
     return Path(tempfile.mkdtemp(prefix="steadyturn_fw_"))
 
 
-def run(kind: str, script: Path, *, timeout_s: float = 120, **variables: str) -> str:
+def run(kind: str, script: Path, *, timeout_s: float = 120, heap: str = "4M", **variables: str) -> str:
     """Output of a script; its working folder is an empty one."""
     places = [FAKES, SCRIPTS, FIRMWARE]
     folder = scratch() / f"{script.stem}_{len(list(scratch().iterdir()))}"
     folder.mkdir()
     if kind == "unix":
-        command = [*unix_command(), "-X", "heapsize=4M", str(script)]
+        command = [*unix_command(), "-X", f"heapsize={heap}", str(script)]
         path = os.pathsep.join([str(p) for p in places] + [".frozen"])
         env = {**os.environ, "MICROPYPATH": path, **variables}
     else:
