@@ -122,6 +122,7 @@ class ReplFiles:
         with self._deadline(STEP_S):
             self._timed.write(b"\r\x03")
             self._transport.exit_raw_repl()
+            self._transport.read_until(1, b">>> ", timeout_overall=PROMPT_S)
             self._timed.write(b"\x04")
             seen = self._transport.read_until(1, b"soft reboot\r\n", timeout=5, timeout_overall=10)
         if not seen.endswith(b"soft reboot\r\n"):
@@ -164,8 +165,10 @@ class ReplFiles:
             if len(out) > READ_MOST:
                 raise _Late
 
+        with self._deadline(STEP_S):
+            self._transport.exec_raw_no_follow(code)
         with self._deadline(seconds):
-            _, error = self._transport.exec_raw(code, timeout=seconds, data_consumer=collect)
+            _, error = self._transport.follow(seconds, data_consumer=collect)
         if error.strip():
             raise _device_error(path, last_line(error))
         return bytes(out)
