@@ -85,7 +85,7 @@ class DirectFiles(_Client):
             self._check()
             if now > end:
                 raise Failed("virtual board: its program does not stop.")
-            if engine.listens and now > again:
+            if engine.takes_input and now > again:
                 self._wires.write(b"\x03")
                 again = now + AGAIN_S
             time.sleep(0.005)

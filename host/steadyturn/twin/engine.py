@@ -23,6 +23,8 @@ SLICE_US = 20_000  # how finely power is watched
 START_S = 15.0  # real time that a child may take to ask its first question
 HUNG_S = 3.0  # a program silent for so long, real time, is taken as hung: time goes on
 PATIENCE_S = 0.05  # a program that does not look up for so long gets its Ctrl-C as a signal
+LULL_S = 0.2  # a prompt that is silent for so long, real time, has nothing to do
+STUBBORN_S = 1.0  # a program that only writes to flash for so long is ended, not interrupted
 PWRON_RESET, WDT_RESET = 1, 3
 REBOOT = b"\r\nMPY: soft reboot\r\n"
 INTERRUPTIBLE = (_ops.SLEEP, _ops.TIME, _ops.WRITE_REGISTER)
@@ -59,7 +61,6 @@ class Engine:
         self._silent_since = 0.0
         self._anchor: tuple[float, int] | None = None  # real s and virtual us of real time
         self._interrupt_since: float | None = None
-        self._again_at: float | None = None
 
     @property
     def asked(self) -> bool:
@@ -67,9 +68,9 @@ class Engine:
         return self._question is not None
 
     @property
-    def listens(self) -> bool:
-        """Is a program or a prompt there that takes input?"""
-        return self.state in (RUNNING, PROMPT)
+    def takes_input(self) -> bool:
+        """Is a program or a prompt there, and has it got the last Ctrl-C?"""
+        return self.state in (RUNNING, PROMPT) and self._interrupt_since is None
 
     # ------------------------------------------------------------------- power
 
@@ -101,7 +102,7 @@ class Engine:
         self._end_child()
         self.torn += self.flash.cut()
         self.plant.power_lost()
-        self.deaths.append(self.plant.t_us * 1e-6)
+        self.deaths.append(self.plant.t_us / 1e6)
         self.state = OFF
 
     # ------------------------------------------------------------------- the program
@@ -117,6 +118,12 @@ class Engine:
         self.wires.said(REBOOT)
         self._begin("raw" if raw else "main", 0)
 
+    def _stop_program(self) -> None:
+        """Ctrl-C for a program that does nothing but write to flash: an interrupt inside the
+        file system would tear it, so it is ended between two operations."""
+        self.wires.said(b"\r\nKeyboardInterrupt\r\n")
+        self._begin("raw" if self.wires.raw else "prompt", 0)
+
     def _begin(self, mode: str, delay_us: int) -> None:
         self._end_child()
         self.torn += self.flash.cut()
@@ -127,7 +134,7 @@ class Engine:
 
     def _start_child(self) -> None:
         plant = self.plant
-        self.boots.append(plant.t_us * 1e-6)
+        self.boots.append(plant.t_us / 1e6)
         self.child = self._spawn({
             "TWIN_MODE": self._mode, "TWIN_CHIP": plant.chip.name,
             "TWIN_ADDRESS": str(plant.rig.sensor.address),
@@ -149,7 +156,7 @@ class Engine:
     def _end_child(self) -> None:
         child, self.child = self.child, None
         self._question = None
-        self._interrupt_since = self._again_at = None
+        self._interrupt_since = None
         if child is not None:
             self.wires.said(child.read_console())
             child.kill()
@@ -181,9 +188,9 @@ class Engine:
         if op == _ops.SLEEP:
             self._due = now + words[_ops.A_1]
         elif op == _ops.PROGRAM:
-            self._due += self.flash.start(now * 1e-6, words[_ops.A_1], data)
+            self._due += self.flash.start(now / 1e6, words[_ops.A_1], data)
         elif op == _ops.ERASE:
-            self._due += self.flash.start(now * 1e-6, words[_ops.A_1], None)
+            self._due += self.flash.start(now / 1e6, words[_ops.A_1], None)
         elif op == _ops.OUTPUT:
             self.wires.said(data)
         elif op == _ops.START:
@@ -194,8 +201,8 @@ class Engine:
             self.reset()
         elif op == _ops.SOFT_RESET:
             self.restart(self.wires.raw)
-        elif op == _ops.AGAIN:
-            self._again_at = time.monotonic() + 0.005
+        elif op == _ops.AGAIN and self._interrupt_since is None:
+            self._interrupt_since = time.monotonic()
 
     def _changes(self, words: tuple[int, ...]) -> None:
         plant = self.plant
@@ -217,6 +224,10 @@ class Engine:
         data = b""
         if op in (_ops.PROGRAM, _ops.ERASE):
             self.flash.finish()
+            since = self._interrupt_since
+            if since is not None and time.monotonic() - since > STUBBORN_S:
+                self._stop_program()
+                return
         elif op == _ops.WRITE_REGISTER:
             plant.write_register(words[_ops.A_1], words[_ops.A_2])
         elif op == _ops.INPUT:
@@ -258,17 +269,23 @@ class Engine:
                 if self.state == BOOTING and plant.t_us >= self._boot_at:
                     self._start_child()
             elif self.state == OFF:
-                if not plant.rest(until_us):
+                self._watch_power()
+                if self.state == OFF and not plant.rest(until_us):
                     self._slice(min(until_us, plant.t_us + SLICE_US))
-            elif self.child.ready(0 if self.state == PROMPT else 20):
+            elif self.child.ready(20 if self._may_speak() else 0):
                 self.take()
             else:
                 self.wires.said(self.child.read_console())
-                hung = time.monotonic() - self._silent_since > HUNG_S
-                if self.state == PROMPT or hung:
+                if not self._may_speak():
                     self._slice(min(until_us, plant.t_us + SLICE_US))
                     if plant.t_us >= until_us:
                         return
+
+    def _may_speak(self) -> bool:
+        """Does time wait for the program? Not for one that hangs, nor for a prompt that has
+        had nothing to do for a while."""
+        patience = LULL_S if self.state == PROMPT else HUNG_S
+        return time.monotonic() - self._silent_since < patience
 
     def _slice(self, until_us: int) -> None:
         """Time passes, at most to until_us; ends early when power comes or goes."""
@@ -303,7 +320,7 @@ class Engine:
                 self._start_child()
         wait_s = most_s
         if waits and self._question is not None:
-            wait_s = min(most_s, max(0.0, (self._due - now) * 1e-6))
+            wait_s = min(most_s, max(0.0, (self._due - now) / 1e6))
         self.wires.listen(self, wait_s)
         self._interrupts()
 
@@ -314,6 +331,11 @@ class Engine:
             self.plant.host_power = self.wires.client
             if self.wires.client:
                 self._watch_power()
+
+    def type(self, data: bytes) -> None:
+        """Console input for the program or the prompt."""
+        self._silent_since = time.monotonic()
+        self.child.write_console(data)
 
     # ------------------------------------------------------------------- Ctrl-C
 
@@ -338,9 +360,6 @@ class Engine:
             return
         if since is not None and not self.asked and now - since > PATIENCE_S:
             self._interrupt_since = None
-            self._signal()
-        if self._again_at is not None and now >= self._again_at:
-            self._again_at = None
             self._signal()
 
     def _signal(self) -> None:

@@ -83,7 +83,7 @@ def glimpse(engine: Engine) -> Glimpse:
     state = plant.machine.state
     share = stored_share_per_j(plant.rig.load)
     return Glimpse(
-        t_s=plant.t_us * 1e-6,
+        t_s=plant.t_us / 1e6,
         pace_tpm=state.crank_rad_s / RPM,
         turns=turns(plant.machine),
         bus_v=state.in_v,
@@ -106,7 +106,7 @@ def truth(engine: Engine) -> Truth:
     machine = plant.machine
     account = machine.account
     return Truth(
-        t_s=plant.t_us * 1e-6,
+        t_s=plant.t_us / 1e6,
         arm_j=account.arm_j,
         host_j=account.host_j,
         in_j=machine.energy_in_j,
@@ -134,4 +134,4 @@ def _connected_s(plant: Plant) -> float:
         elif since is not None:
             total += switching.t_s - since
             since = None
-    return total if since is None else total + plant.t_us * 1e-6 - since
+    return total if since is None else total + plant.t_us / 1e6 - since

@@ -101,7 +101,7 @@ class Plant:
         start, end = window
         machine = self.machine
         state, sums = machine.state, machine.sums
-        if state.time_s < (start - 1000) * 1e-6:
+        if state.time_s < (start - 1000) / 1e6:
             self.settle(start)
             self._mark = (sums.in_v_s, sums.in_c, state.time_s)
         self.settle(end)
@@ -118,7 +118,7 @@ class Plant:
     def settle(self, t_us: int) -> None:
         """Step the machine itself up to t_us."""
         self.machine.advance(
-            t_us * 1e-6, self.hand, self.connected, self.board_on, self.host_power
+            t_us / 1e6, self.hand, self.connected, self.board_on, self.host_power
         )
 
     def rest(self, until_us: int) -> bool:
@@ -131,9 +131,9 @@ class Plant:
             return False
         torque, theta = self.hand.torque_nm, state.theta_rad
         t_us = self.t_us
-        while t_us < until_us and torque(t_us * 1e-6, theta, 0.0) == 0.0:
+        while t_us < until_us and torque(t_us / 1e6, theta, 0.0) == 0.0:
             t_us = min(until_us, t_us + REST_US)
-        steps = int(t_us * 1e-6 / STEP_S)
+        steps = int(t_us / 1e6 / STEP_S)
         passed = steps - machine.steps
         if passed <= 1:
             return False
@@ -226,11 +226,11 @@ class Plant:
         connected = self._held and not self._alerted
         if connected != self.connected:
             self.connected = connected
-            self.switchings.append(Switching(t_us * 1e-6, connected, why))
+            self.switchings.append(Switching(t_us / 1e6, connected, why))
 
     def _shine(self, t_us: int, share: float, dark: bool = False) -> None:
         light = 1.0 - share if self.rig.board.lamp_active_low and not dark else share
         if light != self.light:
             self.settle(t_us)
             self.light = light
-            self.hand.see(t_us * 1e-6, light)
+            self.hand.see(t_us / 1e6, light)

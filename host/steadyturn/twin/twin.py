@@ -231,12 +231,12 @@ class Twin:
         with self._turn():
             self._plant.settle(self._plant.t_us)
             self._plant.hand = hand or Idle()
-            self._plant.hand.see(self._plant.t_us * 1e-6, self._plant.light)
+            self._plant.hand.see(self._plant.t_us / 1e6, self._plant.light)
 
     @property
     def t_s(self) -> float:
         """Virtual time since the start, s."""
-        return self._plant.t_us * 1e-6
+        return self._plant.t_us / 1e6
 
     @property
     def truth(self) -> Truth:

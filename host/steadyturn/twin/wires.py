@@ -77,25 +77,28 @@ class PortWires:
         events = dict(poll.poll(int(wait_s * 1000 + 0.999)))
         if child is not None and child.console in events:
             self.said(child.read_console())
-        if events.get(port.fd, 0) & select.POLLIN:
-            self._input(engine, port.read())
         if child is not None and engine.child is child and child.from_child in events:
             engine.take()
-        if self._early and engine.listens and not engine.asked:
-            early, self._early = self._early, b""
-            self._input(engine, early)
+        if events.get(port.fd, 0) & select.POLLIN:
+            self._input(engine, port.read())
+        elif self._early:
+            self._input(engine, b"")
         self._pump()
 
     def _input(self, engine: Engine, data: bytes) -> None:
-        child = engine.child
-        if child is None or not engine.listens:
-            self._early += data  # a real port is not there before its board is
-            return
-        for number, part in enumerate(data.split(b"\x03")):
-            if number:
+        """Hand input on, or keep it: for a board that is not there yet (a real port would
+        not be either), and behind a Ctrl-C that has not arrived."""
+        data = self._early + data
+        self._early = b""
+        while data:
+            if not engine.takes_input:
+                self._early = data
+                return
+            text, ctrl_c, data = data.partition(b"\x03")
+            if text:
+                engine.type(text)
+            if ctrl_c:
                 engine.ctrl_c()
-            if part:
-                child.write_console(part)
 
     def _pump(self) -> None:
         """Console bytes on to the client, as far as it reads them."""
@@ -162,7 +165,7 @@ class DirectWires:
                 engine.take()
         elif wait_s > 0:
             time.sleep(wait_s)
-        while self._interrupts and engine.listens:
+        while self._interrupts and engine.takes_input:
             self._interrupts -= 1
             engine.ctrl_c()
 

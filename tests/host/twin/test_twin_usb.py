@@ -1,0 +1,72 @@
+"""The console's USB buffer: 256 bytes, then 500 ms for each 64."""
+
+from __future__ import annotations
+
+import os
+import time
+from pathlib import Path
+
+from steadyturn.rig.types import Rig
+from steadyturn.twin.twin import Twin
+from steadyturn.twin.usb import UsbBuffer
+
+
+def test_a_reader_that_keeps_up_never_holds_the_board() -> None:
+    usb = UsbBuffer()
+    for number in range(50):
+        usb.put(bytes([number]) * 200, True)
+        assert not usb.holds(number * 1000, 0)
+        assert usb.take(256) == bytes([number]) * 200
+    assert usb.lost == 0
+
+
+def test_a_client_that_does_not_read_costs_500_ms_for_64_bytes() -> None:
+    usb = UsbBuffer()
+    usb.put(bytes(256), True)
+    assert not usb.holds(0, 0)
+    usb.put(bytes(130), True)  # three pieces: 64, 64, 2
+    assert usb.holds(0, 0)
+    assert usb.holds(499_999, 0)
+    assert usb.holds(500_000, 0)
+    assert usb.lost == 64
+    assert usb.holds(1_499_999, 0)
+    assert not usb.holds(1_500_000, 0)
+    assert usb.lost == 130
+    assert len(usb) == 256
+
+
+def test_what_the_host_has_not_read_fills_the_buffer_too() -> None:
+    usb = UsbBuffer()
+    usb.put(bytes(100), True)
+    assert not usb.holds(0, 156)
+    assert usb.holds(0, 157)
+
+
+def test_a_closed_port_throws_away_and_holds_nothing() -> None:
+    usb = UsbBuffer()
+    usb.put(bytes(1000), False)
+    assert len(usb) == 0
+    usb.put(bytes(1000), True)
+    usb.clear()
+    assert not usb.holds(0, 0)
+
+
+def test_a_frozen_terminal_holds_the_board_and_a_closed_one_frees_it(
+    hut: Rig, tmp_path: Path
+) -> None:
+    main = b"import time, sys\nwhile True:\n sys.stdout.buffer.write(b'x' * 80)\n time.sleep_ms(20)\n"
+    twin = Twin(hut, image=tmp_path / "a.img")
+    twin.prepare(files={"/main.py": main})
+    with twin:
+        assert twin.port is not None
+        client = os.open(twin.port, os.O_RDWR | os.O_NOCTTY)
+        time.sleep(1.6)
+        buffer = twin._engine.wires.usb
+        waiting = len(buffer) + twin._engine.wires.port.unread()
+        lost = buffer.lost
+        os.close(client)
+        # 256 bytes wait and one write is held; of what came more, 64 bytes a half second went
+        assert 256 <= waiting <= 256 + 80
+        assert lost in (64, 128, 80 + 64)
+        twin.run(0.5)
+        assert len(buffer) == 0
