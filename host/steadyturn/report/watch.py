@@ -28,12 +28,12 @@ def plain_line(glance: Any) -> str:
     head = f"{glance.time_s:5.0f} s  "
     if not glance.answering:
         return (head + f"no board: {glance.problem} Trying again.")[:WIDTH]
-    phone = "charging" if glance.connected else words.reason(glance.why)
-    if glance.fault != "none":
-        phone = f"FAULT {glance.fault}; {phone}"
+    phone = "charging" if glance.connected else "off: " + glance.why.replace("_", " ")
     percent = "" if glance.since_percent is None else f"{glance.since_percent:+6.2f} %  "
+    if glance.fault != "none":
+        phone, percent = f"FAULT {glance.fault.replace('_', ' ')}; {phone}", ""
     return (
-        head + f"{words.cue(glance.cue):<7}{_pace(glance):>6}/min  {glance.bus_v:5.2f} V "
+        head + f"{words.cue(glance.cue):<7}{_pace(glance):>5}/min  {glance.bus_v:5.2f} V "
         f"{glance.bus_a:5.2f} A {glance.bus_w:5.2f} W  {percent}{phone}"
     )[:WIDTH]
 

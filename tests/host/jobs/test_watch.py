@@ -173,6 +173,10 @@ def test_every_cue_and_reason_fits_the_screen():
         look = looks(board, 1)[0]
         assert len(report.plain_line(look)) <= 80
         assert max(map(len, report.screen_text(look).splitlines())) <= 80
+    board.state.update(bus_mv=21_500, bus_ma=2500, energy_out_uj=0, pace_dtpm=1200, connected=0)
+    for why, name in enumerate(pages.REASONS):
+        board.state.update(cue=pages.STOP, why=why, fault=0)
+        assert report.plain_line(looks(board, 1)[0]).endswith("off: " + name.replace("_", " "))
 
 
 def test_over_a_port_by_the_command_in_its_three_forms(capsys, monkeypatch):
