@@ -67,7 +67,9 @@ class Motor:
     )
     brush_drop_v: float = number(
         "brush_drop_v", "V", 0, 2.5, typical=(0.05, 0.2, 1.0), source=MEMORY,
-        how="Both brushes together. `steadyturn bench` tells it apart from the resistance.",
+        how="Both brushes together. At one steady pace read the volts at several currents and "
+        "draw them: where the straight part, drawn on to no current, stands below the "
+        "unloaded volts, that is the drop.",
     )
     brush_knee_a: float = number(
         "brush_knee_a", "A", 0.001, 1, typical=(0.005, 0.02, 0.1), source=PRACTICE
@@ -135,7 +137,9 @@ class Stage:
     efficiency: float = number(
         "efficiency", "", 0.3, 1, typical=(0.75, 0.85, 0.95),
         source="plastic kit stage about 0.85, varies widely: MIT 2.007 course page",
-        how="`steadyturn bench` on the built machine.",
+        how="All stages together: with a resistor as load find the weight at the handle that "
+        "keeps it turning; the motors' volts times amps and their own losses, over that "
+        "weight's power, is their product.",
     )
 
 
