@@ -10,11 +10,11 @@ from steadyturn.rig.types import RPM, Load, Protection, Supply
 
 # (rig, pace): every kind and regime, every place of the switch
 CASES = [
-    pytest.param(rig(converter=BUCK_BOOST), 50.0, "regulating", id="buck-boost below its set point"),
-    pytest.param(rig(converter=BUCK_BOOST), 85.0, "regulating", id="buck-boost above"),
+    pytest.param(rig(converter=BUCK_BOOST), 50.0, "regulating", id="buck-boost, low"),
+    pytest.param(rig(converter=BUCK_BOOST), 85.0, "regulating", id="buck-boost, high"),
     pytest.param(rig(converter=BUCK), 70.0, "regulating", id="buck"),
     pytest.param(rig(converter=BUCK, converter__stop_v=4.0, converter__start_v=4.5,
-                     load__min_v=3.0, load__sag_v=4.9), 52.0, "dropout", id="buck out of headroom"),
+                     load__min_v=3.0, load__sag_v=4.9), 52.0, "dropout", id="buck, no headroom"),
     pytest.param(rig(converter=LINEAR), 75.0, "regulating", id="linear"),
     pytest.param(rig(converter=LINEAR, converter__stop_v=4.0, converter__start_v=4.5,
                      load__min_v=3.0, load__sag_v=4.9), 52.0, "dropout",
