@@ -10,6 +10,7 @@ its lamp or not at all, and the same command finishes the work.
 
 from __future__ import annotations
 
+import contextlib
 import re
 import zlib
 from collections.abc import Callable
@@ -21,7 +22,9 @@ from steadyturn_fw import fields
 
 from steadyturn.board.files import TEMPORARY, Files, not_as_written, read_or_none, sha256
 from steadyturn.board.link import settings_line
+from steadyturn.board.stream import Gone, Stuck
 from steadyturn.board.text import printable
+from steadyturn.errors import Failed
 
 PACKAGE = "/lib/steadyturn_fw"
 MAIN = "/main.py"
@@ -101,7 +104,9 @@ def compare(files: Files, settings: bytes) -> Difference:
         changes.append(FileChange(MAIN, "new" if main is None else "changed", len(MAIN_PY)))
     stale = [path for path in present if path not in wanted]
     # left by an update that was cut off
-    stale += [p for p in (MAIN + TEMPORARY, SETTINGS + TEMPORARY) if read_or_none(files, p)]
+    for path in (MAIN + TEMPORARY, SETTINGS + TEMPORARY):
+        if read_or_none(files, path) is not None:
+            stale.append(path)
     changes += [FileChange(path, "stale", 0) for path in sorted(stale)]
     before = read_or_none(files, SETTINGS)
     return Difference(tuple(changes), before != settings, before, _version(files, present))
@@ -136,23 +141,24 @@ def apply(
         if progress is not None:
             progress(done, total, what)
 
-    if first:
-        files.mkdir(PACKAGE)
-    for path, data in content.items():
-        tell(f"writing {path}")
-        files.write(path + TEMPORARY, data)
-        done += len(data)
-
-    tell("checking what was written")
-    stored = files.hashes(PACKAGE) if first else {}
-    for path, data in content.items():
-        temporary = path + TEMPORARY
-        if path in wanted:
-            right = stored.get(temporary) == sha256(data)
-        else:
-            right = read_or_none(files, temporary) == data
-        if not right:
-            raise not_as_written(path)
+    begun: list[str] = []
+    try:
+        if first:
+            files.mkdir(PACKAGE)
+        for path, data in content.items():
+            tell(f"writing {path}")
+            begun.append(path + TEMPORARY)
+            files.write(path + TEMPORARY, data)
+            done += len(data)
+        tell("checking what was written")
+        _check(files, content)
+    except (Gone, Stuck):
+        raise  # nothing can be tidied now; the next update does it
+    except Failed:  # a full flash above all: the journal needs the room
+        for path in begun:
+            with contextlib.suppress(Failed, OSError):
+                files.remove(path)
+        raise
 
     tell("putting it in force")
     for path in content:
@@ -161,3 +167,16 @@ def apply(
         if change.kind == "stale" and change.path.removesuffix(TEMPORARY) not in content:
             files.remove(change.path)
     tell("done")
+
+
+def _check(files: Files, content: dict[str, bytes]) -> None:
+    """Is every temporary file on the board what was sent? Raises Failed."""
+    stored = files.hashes(PACKAGE) if any(path.startswith(PACKAGE) for path in content) else {}
+    for path, data in content.items():
+        temporary = path + TEMPORARY
+        if path.startswith(PACKAGE):
+            right = stored.get(temporary) == sha256(data)
+        else:
+            right = read_or_none(files, temporary) == data
+        if not right:
+            raise not_as_written(path)

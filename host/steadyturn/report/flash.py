@@ -102,7 +102,8 @@ def text(done: Any) -> str:
     lines = [wrap(f"{head}. {tail}")]
     if done.fault:
         lines.append(item(words.fault(done.fault), "The board reports: ", ""))
-    return "\n".join(lines) + "\n"
+    danger = hazards_text(done) if done.outcome == "same" and done.dangerous else ""
+    return "\n".join(lines) + "\n" + danger
 
 
 class Progress:

@@ -58,6 +58,15 @@ def test_one_changed_file_and_one_stale_one():
     assert board.content == installed()
 
 
+def test_what_a_cut_update_left_is_cleared_up():
+    left = {update.SETTINGS + ".new": b"", "/lib/steadyturn_fw/old.py.new": b"half"}
+    board = MemoryFiles(installed(**left))
+    found = update.compare(board, OLD)
+    assert {c.path: c.kind for c in found.changes} == dict.fromkeys(left, "stale")
+    update.apply(board, OLD, found)
+    assert board.content == installed()
+
+
 def test_the_journal_is_never_touched():
     board = MemoryFiles({**JOURNAL, "/lib/other.py": b"theirs"})
     update.apply(board, NEW, update.compare(board, NEW))
@@ -110,7 +119,21 @@ def test_bad_storage_is_seen_before_anything_is_in_force(path):
     board = Bad(before)
     with pytest.raises(Failed, match="not what was sent"):
         update.apply(board, NEW, update.compare(board, NEW))
-    assert {k: board.content[k] for k in before} == before
+    assert board.content == before
+
+
+def test_a_full_flash_leaves_the_board_as_it_was():
+    class Full(MemoryFiles):
+        def write(self, path, data):
+            room = 20_000 - sum(map(len, self.content.values()))
+            self.content[path] = data[:room]
+            if len(data) > room:
+                raise Failed(f"{path}: the board's flash is full.")
+
+    board = Full({update.SETTINGS: OLD})
+    with pytest.raises(Failed, match="full"):
+        update.apply(board, NEW, update.compare(board, NEW))
+    assert board.content == {update.SETTINGS: OLD}
 
 
 def test_put_writes_whole_or_not_at_all():
