@@ -29,6 +29,7 @@ DRIFT_S = 40.0
 TIRE_S = 1500.0  # at the arm's rated power the strength has fallen by TIRED after this
 TIRED = 0.35
 RECOVER_S = 400.0  # and half of what was lost is back after a rest of some five minutes
+PATIENCE_S = 3.0  # keeping the beat, and still told to go faster
 WALK = 1.25  # share of the comfortable cadence that is never exceeded for long
 
 Intention = float | str
@@ -84,7 +85,7 @@ class Person:
         self._cues: list[tuple[float, str]] = []  # when a cue was understood
         self._cue = "dark"
         self._scatter = self._drift = 0.0
-        self._work_j = 0.0
+        self._in_step_s = 0.0  # how long one has kept the beat while it goes on
         self._pace = 0.0  # as felt over a few turns
         # what torque_nm needs
         self._t0 = 0.0
@@ -159,7 +160,7 @@ class Person:
         elif not self.heeds_lamp:
             self._keep_habit(dt, t_s)
         elif self._cue in ("rest", "dark", "faster"):
-            self._towards(self._faster_goal(), SPEED_UP * dt)
+            self._towards(self._faster_goal(dt), SPEED_UP * dt)
             if self.intended_tpm < self._start_tpm:
                 self._towards(self._start_tpm, EASE_OFF * dt)
         elif self._cue == "slower":
@@ -167,15 +168,19 @@ class Person:
         elif self._cue == "stop":
             self._towards(0.3 * self.habit_tpm, EASE_OFF * dt)
 
-    def _faster_goal(self) -> float:
-        """A flash beats the pace, once a turn, or twice, or every other turn."""
+    def _faster_goal(self, dt: float) -> float:
+        """The flash beats the pace. One falls in with a turn to a flash, or with two where
+        one is faster already, and goes beyond that when it still says faster."""
         beat = self.watcher.beat_s
-        if self._cue == "faster" and beat:
-            for share in (0.5, 1.0, 2.0):
-                goal = share * 60.0 / beat
-                if goal > 1.02 * self._pace:
-                    return min(goal, self.most_tpm)
-        return self.most_tpm
+        if self._cue != "faster" or not beat:
+            return self.most_tpm
+        goals = [share * 60.0 / beat for share in (1.0, 2.0)]
+        ahead = [goal for goal in goals if goal > 0.85 * self._pace]
+        if not ahead:
+            return self.most_tpm
+        self._in_step_s = self._in_step_s + dt if self._pace > 0.95 * ahead[0] else 0.0
+        goal = ahead[0] if self._in_step_s < PATIENCE_S else 2 * ahead[0]
+        return min(goal, self.most_tpm)
 
     def _keep_habit(self, dt: float, t_s: float) -> None:
         if self.meter is not None and t_s >= self._glance_at:

@@ -1,0 +1,196 @@
+"""The virtual person: heeds the lamp or not, has limits, tires, and is the same each time."""
+
+import pytest
+from steadyturn.rig.examples import example_path
+from steadyturn.rig.file import read_rig
+from steadyturn.rig.types import RPM
+from steadyturn.twin.person import Idle, Person, Steady
+
+RIG = read_rig(example_path("lakeside-hut"))
+
+
+class Crank:
+    """A handle with inertia and a steady load: just enough physics to be turned."""
+
+    def __init__(self, load_nm=0.7):
+        self.t = self.theta = self.w = 0.0
+        self.load_nm = load_nm
+        self.torques = []
+
+    def turn(self, person, seconds, light=None):
+        """Turn for `seconds`; light(t) is shown on each change. Returns the mean pace, tpm."""
+        start, last = self.theta, None
+        for _ in range(round(seconds / 0.002)):
+            if light is not None and light(self.t) != last:
+                last = light(self.t)
+                person.see(self.t, last)
+            push = person.torque_nm(self.t, self.theta, self.w)
+            self.torques.append(push)
+            load = self.load_nm if self.w > 0 else 0.0
+            self.w = max(0.0, self.w + 0.002 * (push - load) / 0.015)
+            self.theta += self.w * 0.002
+            self.t += 0.002
+        return (self.theta - start) / seconds / RPM
+
+
+def steady(t):
+    return 1.0
+
+
+def dark(t):
+    return 0.0
+
+
+def slower(t):
+    x = t % 1.16
+    return 1.0 if x < 0.8 or 0.92 <= x < 1.04 else 0.0
+
+
+def stop(t):
+    return 1.0 if t % 0.4 < 0.2 else 0.0
+
+
+def faster(beat_s):
+    return lambda t: 1.0 if t % beat_s < 0.12 else 0.0
+
+
+def test_no_light_means_turn_faster():
+    crank, person = Crank(), Person(RIG, 1)
+    slow = crank.turn(person, 2.0, dark)
+    assert crank.turn(person, 3.0, dark) > slow + 15
+
+
+def test_the_beat_leads_to_its_own_pace_and_only_then_beyond():
+    crank, person = Crank(), Person(RIG, 1)
+    crank.turn(person, 4.5, faster(60 / 70))
+    assert crank.turn(person, 2.0, faster(60 / 70)) == pytest.approx(70, rel=0.12)
+    assert crank.turn(person, 10.0, faster(60 / 70)) > 75
+
+
+def test_steady_light_keeps_the_pace_and_winks_lower_it():
+    crank, person = Crank(), Person(RIG, 2)
+    crank.turn(person, 6.0, faster(60 / 80))
+    crank.turn(person, 3.0, steady)
+    held = crank.turn(person, 6.0, steady)
+    assert crank.turn(person, 6.0, steady) == pytest.approx(held, rel=0.08)
+    crank.turn(person, 5.0, slower)
+    assert crank.turn(person, 2.0, slower) < 0.8 * held
+
+
+def test_even_flashes_slow_right_down():
+    crank, person = Crank(), Person(RIG, 2)
+    crank.turn(person, 8.0, faster(60 / 80))
+    crank.turn(person, 3.0, stop)
+    assert crank.turn(person, 3.0, stop) < 30
+
+
+def test_the_hand_follows_after_the_reaction_time():
+    crank, person = Crank(), Person(RIG, 3)
+    crank.turn(person, 8.0, faster(60 / 75))
+    crank.turn(person, 4.0, steady)
+    before = person.intended_tpm
+    began = crank.t
+    lit = slower(0.0)
+    assert lit == 1.0
+    while person.intended_tpm == before and crank.t < began + 5:
+        crank.turn(person, 0.02, lambda t: slower(t - began))
+    # the table's double wink ends 1.04 s after it began; then the reaction
+    assert 1.0 + RIG.arm.reaction_s - 0.2 <= crank.t - began <= 1.5 + RIG.arm.reaction_s
+
+
+def test_who_heeds_no_lamp_keeps_a_habit():
+    for light in (dark, stop, slower):
+        crank, person = Crank(), Person(RIG, 4, heeds_lamp=False, habit_tpm=55)
+        crank.turn(person, 3.0, light)
+        assert crank.turn(person, 10.0, light) == pytest.approx(55, rel=0.2)
+
+
+def test_a_glance_at_a_meter_moves_the_habit():
+    volts = [3.0]
+    person = Person(RIG, 4, heeds_lamp=False, habit_tpm=50, meter=lambda: volts[0],
+                    window_v=(6.0, 9.0), glance_s=2.0)
+    crank = Crank()
+    crank.turn(person, 8.0)
+    assert person.habit_tpm > 60
+    risen = person.habit_tpm
+    volts[0] = 12.0
+    crank.turn(person, 8.0)
+    assert person.habit_tpm < risen
+
+
+def test_a_plan_is_kept_whatever_the_lamp_says():
+    plan = [(0.0, 35.0), (6.0, 110.0), (12.0, "rest"), (16.0, 60.0), (22.0, "stop")]
+    crank, person = Crank(), Person(RIG, 5, plan=plan)
+    crank.turn(person, 2.0, steady)
+    assert crank.turn(person, 4.0, steady) == pytest.approx(35, rel=0.15)
+    crank.turn(person, 3.0, stop)
+    assert crank.turn(person, 3.0, stop) == pytest.approx(110, rel=0.15)
+    crank.turn(person, 2.0)
+    assert crank.turn(person, 2.0) == 0.0
+    crank.turn(person, 3.0)
+    assert crank.turn(person, 3.0) == pytest.approx(60, rel=0.15)
+    crank.turn(person, 3.0)
+    assert crank.turn(person, 3.0) == 0.0
+
+
+def test_a_hand_never_pushes_backwards_and_has_a_limit():
+    person = Person(RIG, 6, plan=[(0.0, 40.0), (3.0, 200.0), (6.0, 20.0)])
+    crank = Crank()
+    crank.turn(person, 3.0)
+    crank.load_nm = 6.0  # more than anybody can turn
+    crank.turn(person, 3.0)
+    crank.load_nm = 0.1  # and then suddenly hardly anything
+    crank.turn(person, 3.0)
+    assert min(crank.torques) >= 0.0
+    most = RIG.arm.force_n * RIG.crank.radius_m
+    assert max(crank.torques) <= most
+    assert max(crank.torques) > 0.99 * most  # it was asked for more than it has
+
+
+def test_braking_by_hand_is_the_one_exception():
+    crank, person = Crank(0.0), Person(RIG, 6, plan=[(0.0, 60.0), (4.0, "brake")])
+    crank.turn(person, 4.0)
+    crank.turn(person, 2.0)
+    assert min(crank.torques) < 0.0
+    assert crank.turn(person, 1.0) == 0.0
+
+
+def test_the_droop_and_the_ripple_are_those_of_the_rig():
+    person = Person(RIG, 7, plan=[(0.0, 60.0)])
+    crank = Crank()
+    crank.turn(person, 5.0)
+    w, t = crank.w, crank.t
+    near = [person.torque_nm(t, 0.3, w + d) for d in (-0.02, 0.02)]
+    assert (near[0] - near[1]) / 0.04 == pytest.approx(RIG.arm.droop_nm_s)
+    around = [person.torque_nm(t, n * 0.01, w) for n in range(629)]
+    base_nm = person._t0
+    assert (max(around) - min(around)) / 2 == pytest.approx(RIG.arm.ripple * base_nm, rel=0.01)
+
+
+def test_it_tires_and_recovers():
+    crank, person = Crank(2.0), Person(RIG, 8, plan=[(0.0, 70.0), (120.0, "rest")])
+    crank.turn(person, 120.0)
+    tired = person.tiredness
+    assert 0.02 < tired < 0.5
+    crank.turn(person, 60.0)
+    assert person.tiredness < tired
+
+
+def test_the_same_seed_is_the_same_person():
+    def torques(seed):
+        crank, person = Crank(), Person(RIG, seed)
+        crank.turn(person, 12.0, faster(60 / 70))
+        return [x.hex() for x in crank.torques]
+
+    assert torques(11) == torques(11)
+    assert torques(11) != torques(12)
+
+
+def test_servo_and_nobody():
+    crank = Crank()
+    crank.turn(Steady(64.0), 1.0)
+    assert crank.turn(Steady(64.0), 1.0) == pytest.approx(64, rel=0.02)
+    assert Idle().torque_nm(0.0, 0.0, 5.0) == 0.0
+    for hand in (Steady(60.0), Idle()):
+        hand.see(0.0, 1.0)
+        assert hand.torque_nm(0.0, 0.0, 100.0) == 0.0
