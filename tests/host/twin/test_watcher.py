@@ -41,8 +41,8 @@ def play(watcher, steps, t, seconds, beat_s, last):
 
 
 @pytest.mark.parametrize("beat_s", [0.56, 0.85, 1.10])
-@pytest.mark.parametrize(("first", "then"), permutations(
-    ("rest", "faster", "hold", "slower", "stop"), 2))
+@pytest.mark.parametrize(("first", "then"), list(permutations(
+    ("rest", "faster", "hold", "slower", "stop"), 2)))
 def test_a_change_is_understood_in_time(first, then, beat_s):
     table = patterns()
     watcher, last = Watcher(), [0.0]
