@@ -249,8 +249,11 @@ class Loop:
         if journal.pending:
             if self._may_write():
                 self._write()
+                # what fades has no time for a piece a tick
+                while fading and journal.pending:
+                    self._write()
         elif self._tidy_now():
-            self._timed_tidy()
+            self._tidy()
         elif self.gc_ms >= GC_MS:
             self.gc_ms = 0
             if self.litter or self.link.allocated:
@@ -269,33 +272,40 @@ class Loop:
         )
 
     def _write(self):
-        journal = self.journal
+        """The closed page, or the next piece of what has to go before it."""
         begun = ticks_ms()
-        moves = self.store.full()
-        if self.store.write(journal.closed):
-            journal.pending = False
+        done = self.store.write(self.journal.closed)
+        self._tell(begun)
+        if done is None:
+            return
+        if done:
+            self.journal.pending = False
         else:
-            journal.give_up()
-        self._tell(begun, moves)
+            self.journal.give_up()
 
     def _tidy_now(self):
         """With the load released an erase does no harm: is there something worth one?"""
+        if self.store.moving:
+            return self._may_write()
         if self.sensor is None or self.switch.connected or self.switch.fading:
             return False
+        if self.store.failed:
+            return False  # the next page tries again, not every tick
         least = TIDY_PAGES if self.switch.about_to_connect else REST_PAGES
         if not self.switch.about_to_connect and self.now.cue != REST:
             return False
         return self.store.waiting >= least and self._may_write()
 
-    def _timed_tidy(self):
+    def _tidy(self):
         begun = ticks_ms()
         self.store.tidy()
-        self._tell(begun, False)
+        self._tell(begun)
 
-    def _tell(self, begun, moves):
+    def _tell(self, begun):
+        """An event for each piece that took an erase with the load connected."""
         self.litter = True
         ms = ticks_diff(ticks_ms(), begun)
-        if self.now.connected and (moves or ms >= SLOW_MS):
+        if self.now.connected and ms >= SLOW_MS:
             self.journal.event(EV_ERASE_CONNECTED, ms, self.now.t_ms)
 
     # ---- the host, and the end
@@ -307,10 +317,10 @@ class Loop:
 
     def flush(self, whole=False):
         """Store what is in the page being filled."""
-        if self.journal.pending:
+        while self.journal.pending:
             self._write()
         self.journal.close(FLAG_FLUSHED, whole)
-        if self.journal.pending:
+        while self.journal.pending:
             self._write()
 
     def release(self):

@@ -40,6 +40,10 @@ class Store:
         self.format_id = b"\0\0\0\0"
         self.block = bytearray((TAILS + 1) * PAGE)  # waiting pages, then the one being moved
         self.waiting = 0  # pages in the tails and not yet in a log
+        self.moving = 0  # pages of the block that are on their way to the log,
+        self.moved = 0  # of them written,
+        self.file = None  # and where
+        self.again = False  # a move is being tried for the second time
         self.logs = []  # [number, first seq, pages]
         self.sealed = False  # the newest log has a torn end: nothing more goes into it
         self.most_files = LEAST_FILES
@@ -136,7 +140,8 @@ class Store:
             self.newest = found[-1]
             if not ordered or _seq(found[-1]) - _seq(found[0]) != len(found) - 1:
                 # a tail in between was lost: which is free is no longer known by counting
-                self._move()
+                while self.tidy() is None:
+                    pass
 
     def _room(self):
         """How many log files fit: a share of what is free and what the logs hold already."""
@@ -171,62 +176,105 @@ class Store:
 
     # ---- writing
 
-    def full(self):
-        """Will the next page move all to a log?"""
-        return self.waiting == TAILS
-
     def write(self, page):
-        """Store a closed page; True when it is safe. Never raises for the flash's sake."""
+        """Store a closed page: True when it is safe, False when it cannot be, None: not yet.
+
+        On None the caller comes again with the same page in a later tick: a move to the log
+        is done a page at a time, so that seldom more than one erase falls into one tick.
+        Never raises for the flash's sake.
+        """
+        if self.moving:
+            return self._go_on(page)
         for _ in range(2):
             try:
                 if self.waiting == TAILS:
                     memoryview(self.block)[TAILS * PAGE :] = page
-                    self._move(1)
-                else:
-                    with open(self._tail_name(self.waiting), "wb") as file:
-                        file.write(page)
-                    self._keep(page)
-                if self.first_seq > self.last_seq:
-                    self.first_seq = _seq(page)
-                self.last_seq = _seq(page)
-                self.failed = False
+                    self.moving = TAILS + 1
+                    return None
+                with open(self._tail_name(self.waiting), "wb") as file:
+                    file.write(page)
+                self._keep(page)
+                self._stored(_seq(page))
                 return True
             except OSError as error:
                 self._after_failure(error)
-        self.failed = True
-        self.lost += 1
-        return False
+        return self._failed()
+
+    def _go_on(self, page):
+        with_it = self.moving > TAILS
+        done = self._step()
+        if done and self.last_seq == _seq(page):
+            self.again = False
+            return True
+        if done is False and with_it:
+            # once more, now that there is room or a new log; then it is lost
+            self.again = not self.again
+            if not self.again:
+                return False
+        return None
 
     def tidy(self):
-        """Move the waiting pages now, at a moment when an erase does no harm."""
-        if self.waiting:
-            try:
-                self._move()
-            except OSError as error:
-                self._after_failure(error)
+        """Move the waiting pages, at a moment when an erase does no harm; None: not yet."""
+        if not self.moving:
+            self.moving = self.waiting
+        return self._step() if self.moving else True
 
     def _keep(self, page):
         at = self.waiting * PAGE
         memoryview(self.block)[at : at + PAGE] = page
         self.waiting += 1
 
-    def _move(self, more=0):
-        """Append the waiting pages, and `more` behind them in the block, to the newest log."""
-        count = self.waiting + more
-        if not self.logs or self.sealed or self.logs[-1][2] + count > LOG_PAGES:
-            self._rotate()
+    def _stored(self, seq):
+        if self.first_seq > self.last_seq:
+            self.first_seq = seq
+        self.last_seq = seq
+        self.failed = False
+
+    def _failed(self):
+        self.failed = True
+        self.lost += 1
+        return False
+
+    def _step(self):
+        """One piece of a move: open and write a page, or close what makes them all safe."""
+        try:
+            if self.file is None:
+                if not self.logs or self.sealed or self.logs[-1][2] + self.moving > LOG_PAGES:
+                    self._rotate()
+                self.file = open(self._log_name(self.logs[-1][0]), "ab")
+                self.moved = 0
+            if self.moved < self.moving:
+                at = self.moved * PAGE
+                self.file.write(memoryview(self.block)[at : at + PAGE])
+                self.moved += 1
+                return None
+            self.file.close()
+        except OSError as error:
+            return self._broken_off(error)
+        self.file = None
         row = self.logs[-1]
-        name = self._log_name(row[0])
-        view = memoryview(self.block)
-        before = row[2] * PAGE
-        # an append that was cut off by Ctrl-C may be there all the same
-        if _size(name) != before + count * PAGE:
-            with open(name, "ab") as file:
-                file.write(view[: count * PAGE])
         if row[1] < 0:
-            row[1] = _seq(view)
-        row[2] += count
+            row[1] = _seq(self.block)
+        row[2] += self.moved
+        at = (self.moved - 1) * PAGE
+        self._stored(max(self.last_seq, _seq(memoryview(self.block)[at : at + PAGE])))
+        self.moving = 0
         self.waiting = 0
+        return True
+
+    def _broken_off(self, error):
+        """A move failed: its pages are in the tails still, but for the newest."""
+        file = self.file
+        self.file = None
+        self.moving = 0
+        self.sealed = True  # what it left at the log's end is not known
+        try:
+            if file is not None:
+                file.close()
+        except OSError:
+            pass
+        self._after_failure(error)
+        return self._failed()
 
     def _rotate(self):
         number = self.logs[-1][0] + 1 if self.logs else 1

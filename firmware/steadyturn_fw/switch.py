@@ -11,7 +11,8 @@ from machine import Pin
 from steadyturn_fw.pages import (
     BOUND,
     NO_SENSOR,
-    VOLTS_ONLY,
+    STOP,
+    VALID,
     WHY_ASKED,
     WHY_FADING,
     WHY_LOW_BUS,
@@ -40,6 +41,8 @@ class Switch:
         self.connect_mv = s.connect_mv
         self.connect_dtpm = s.connect_dtpm
         self.high_dtpm = s.high_dtpm
+        # each failure asks for more pace too: half-way to the target, the target, beyond
+        self.step_dtpm = max(10, (s.target_dtpm - s.connect_dtpm) // 2)
         self.release_mv = s.release_mv
         self.over_mv = s.over_mv
         self.over_ma = s.over_ma
@@ -106,10 +109,14 @@ class Switch:
         self.told_ms = self.gap_ms
         self.steady_ms = 0
         if cause == WHY_LOW_BUS:
-            # the handle still turns: the load was too much for it, the volts fell and not
-            # the pace. Without the load they recover, with it they never would.
-            turning = now.pace_dtpm * 4 >= self.connect_dtpm * 3
-            self.collapsed = turning and now.validity != VOLTS_ONLY
+            # the handle still turns and the motors give all they can: the volts fell, not
+            # the pace. Without the load they recover, with it they never would. When the
+            # handle is let go the capacitor gives the current, not the motors.
+            self.collapsed = (
+                now.validity == VALID
+                and now.motor_ma * 2 >= now.bus_ma
+                and now.raw_dtpm * 2 >= self.connect_dtpm
+            )
             if self.collapsed or self.since_ms < FAILED_MS:
                 self.fails = min(self.fails + 1, MOST_FAILS)
         elif cause == WHY_OVER_CURRENT:
@@ -122,10 +129,12 @@ class Switch:
             self.why = cause
             self.told_ms = self.gap_ms
             return
+        least = min(self.connect_dtpm + self.fails * self.step_dtpm, self.high_dtpm)
         if (
             now.bus_mv < self.connect_mv
-            or now.pace_dtpm < self.connect_dtpm
-            or now.ahead_dtpm < self.connect_dtpm
+            or now.pace_dtpm < least
+            or now.ahead_dtpm < least
+            or now.cue == STOP
         ):
             self.steady_ms = 0
             if not self.told_ms:

@@ -25,6 +25,7 @@ class Place:
         now.pace_dtpm = now.raw_dtpm = now.ahead_dtpm = dtpm
         if ma is not None:
             now.bus_ma = ma
+        now.motor_ma = now.bus_ma + 20
 
     def run(self, ms):
         """Ticks; ms until the switch changed, -1: it did not."""
@@ -129,7 +130,7 @@ def test_backs_off_after_each_collapse():
         place.at(3000, 640, 900)  # the handle turns on, the volts are gone
         check.equal(place.run(20), 20, "released")
         check.equal(place.switch.collapsed, True, "a collapse")
-        place.at(7000, 650, 0)
+        place.at(7000, 750, 0)
         waits.append(place.run(100000) + 120)
     for i in range(1, 4):
         check.near(waits[i], 2 * waits[i - 1], 60, "waits double: %r" % waits)
@@ -152,8 +153,29 @@ def test_handle_let_go_is_no_collapse():
     place.at(6000, 650, 500)
     place.run(6000)
     place.at(3400, 300, 100)
+    place.now.motor_ma = 0  # the capacitor gives the current
     check.equal(place.run(20), 20, "released")
     check.equal((place.switch.collapsed, place.switch.fails), (False, 0), "nobody failed")
+
+
+def test_failures_ask_for_more_pace():
+    place = Place(connect_dtpm=560, target_dtpm=650).connect()
+    for least in (605, 650, 695):
+        place.at(3000, 640, 900)
+        place.run(20)
+        place.at(7000, least - 1, 0)
+        check.equal(place.run(65000), -1, "not below %d" % least)
+        place.at(7000, least, 0)
+        check.true(place.run(65000) > 0, "at %d" % least)
+
+
+def test_not_while_the_cue_is_stop():
+    place = Place()
+    place.at(7000, 1200)
+    place.now.cue = pages.STOP
+    check.equal(place.run(5000), -1, "slow down first")
+    place.now.cue = pages.SLOWER
+    check.true(place.run(5000) > 0, "then")
 
 
 def test_asked():

@@ -118,7 +118,8 @@ class Outing:
         while self.newest < 2 * store.LOG_PAGES - 5:
             journal.event(pages.EV_HOST, 0, 0)
             journal.close(0)
-            self.board.loop.work()
+            while journal.pending:
+                self.board.loop.work()
 
     def boot(self):
         self.board = board = bench.Bench("/flash")
@@ -206,7 +207,10 @@ def judge(image, mark, outing, found):
         crc = pages.Crc()
         crc.feed(page, 0, pages.AT_CRC)
         crc.store(page, pages.AT_CRC)
-        if not got.write(page) or store.Store().last_seq != got.last_seq:
+        done = None
+        while done is None:
+            done = got.write(page)
+        if not done or store.Store().last_seq != got.last_seq:
             found["not_writable"] += 1
     finally:
         vfs.umount("/cut")
