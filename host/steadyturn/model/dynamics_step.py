@@ -57,6 +57,7 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
     eta, bridge, blocks = p.eta, p.bridge, p.blocks
     brush_v, brush_a = p.brush_v, p.brush_a
     diode_v, diode_a = p.diode_v, p.diode_a
+    brush_ohm, diode_ohm = brush_v * brush_a, diode_v * diode_a  # at no current
     c_h, fit_source = p.bus_f / h, p.bus_fit
     rs, r_shunt = p.r_input, p.r_shunt
     enable, bus_switch = p.place == "enable", p.place == "bus_switch"
@@ -288,8 +289,7 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
                         held = False
                         low, high = -inf, inf
                     continue
-                dv = (r + brush_v * brush_a * (1.0 - tb * tb)
-                      + diode_v * diode_a * (1.0 - td * td))
+                dv = r + brush_ohm * (1.0 - tb * tb) + diode_ohm * (1.0 - td * td)
                 change = error / (1.0 + g * dv)
                 if blocks and i + change <= 0.0:
                     if i == 0.0:
