@@ -1,8 +1,8 @@
 """The virtual board itself: its power, its program in a child process, its flash.
 
 One thread at a time drives it. `free(until)` lets time pass as fast as it goes, with
-no client at the console; `live()` does one short turn of real time. Time stands still
-unless one of them is called. A program that asks for time waits for its answer: that
+no client at the console; `live.LiveEngine` adds real time. Time stands still unless one
+of them is called. A program that asks for time waits for its answer: that
 is how the board's clock and the machine's stay one.
 """
 
@@ -22,7 +22,6 @@ BOOT_US = 400_000  # power to the first line of main.py: 178 ms to the first lin
 SLICE_US = 20_000  # how finely power is watched
 START_S = 15.0  # real time that a child may take to ask its first question
 HUNG_S = 3.0  # a program silent for so long, real time, is taken as hung: time goes on
-PATIENCE_S = 0.05  # a program that does not look up for so long gets its Ctrl-C as a signal
 LULL_S = 0.2  # a prompt that is silent for so long, real time, has nothing to do
 STUBBORN_S = 1.0  # a program that only writes to flash for so long is ended, not interrupted
 PWRON_RESET, WDT_RESET = 1, 3
@@ -66,11 +65,6 @@ class Engine:
     def asked(self) -> bool:
         """Does the program wait for an answer?"""
         return self._question is not None
-
-    @property
-    def takes_input(self) -> bool:
-        """Is a program or a prompt there, and has it got the last Ctrl-C?"""
-        return self.state in (RUNNING, PROMPT) and self._interrupt_since is None
 
     # ------------------------------------------------------------------- power
 
@@ -296,77 +290,6 @@ class Engine:
             self._watch_power()
             if self.state != state:
                 return
-
-    # ------------------------------------------------------------------- real time
-
-    def live(self, most_s: float = 0.005) -> None:
-        """One turn of real time; waits at most most_s for whatever comes first. Virtual time
-        is counted from one anchor, so it never drifts."""
-        plant = self.plant
-        real = time.monotonic()
-        if self._anchor is None:
-            self._anchor = real, plant.t_us
-        began, from_us = self._anchor
-        now = from_us + int((real - began) * 1e6)
-        held = self.wires.holds(plant.t_us)
-        waits = self._question is not None and not held
-        if waits and self._due <= now:
-            self._slice(self._due)
-            if self._question is not None and plant.t_us >= self._due:
-                self._finish()
-        else:
-            self._slice(min(now, self._boot_at) if self.state == BOOTING else now)
-            if self.state == BOOTING and plant.t_us >= self._boot_at:
-                self._start_child()
-        wait_s = most_s
-        if waits and self._question is not None:
-            wait_s = min(most_s, max(0.0, (self._due - now) / 1e6))
-        self.wires.listen(self, wait_s)
-        self._interrupts()
-
-    def look_for_client(self) -> None:
-        """A client at the console is a USB host: it feeds the board, and time is real."""
-        if self.wires.look():
-            self._anchor = None
-            self.plant.host_power = self.wires.client
-            if self.wires.client:
-                self._watch_power()
-
-    def type(self, data: bytes) -> None:
-        """Console input for the program or the prompt."""
-        self._silent_since = time.monotonic()
-        self.child.write_console(data)
-
-    # ------------------------------------------------------------------- Ctrl-C
-
-    def ctrl_c(self) -> None:
-        """While the program waits for an answer the interrupt travels with it, so that
-        nothing is torn. A program that asks nothing gets a signal, a prompt the byte."""
-        child = self.child
-        catches = child.catches_interrupt()
-        if catches is None:
-            catches = self.state == RUNNING or self.asked
-        if not catches:
-            child.write_console(b"\x03")
-            return
-        if self._interrupt_since is None:
-            self._interrupt_since = time.monotonic()
-        if self._question is not None and self._question[_ops.A_OP] in INTERRUPTIBLE:
-            self._finish()
-
-    def _interrupts(self) -> None:
-        now, since = time.monotonic(), self._interrupt_since
-        if self.child is None:
-            return
-        if since is not None and not self.asked and now - since > PATIENCE_S:
-            self._interrupt_since = None
-            self._signal()
-
-    def _signal(self) -> None:
-        if self.child.catches_interrupt() is not False:
-            self.child.interrupt()
-        else:
-            self.child.write_console(b"\x03")
 
     def close(self) -> None:
         self._end_child()

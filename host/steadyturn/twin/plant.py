@@ -69,8 +69,11 @@ class Plant:
         self._gauss = chance.gauss
         self._noise = 0.0 if ideal else ADC_NOISE
         off = 0.0 if ideal else RESISTORS
-        self._bus_scale = (1 + chance.uniform(-off, off)) / rig.sensor.divider
-        self._supply_scale = 1000 * (1 + chance.uniform(-off, off)) / self.pins["supply_permille"]
+        unit = 65535 / ADC_REFERENCE_V
+        self._bus_scale = unit * (1 + chance.uniform(-off, off)) / rig.sensor.divider
+        self._supply_scale = (
+            unit * (1 + chance.uniform(-off, off)) * 1000 / self.pins["supply_permille"]
+        )
         self.adc_pins = [self.pins["bus_adc_pin"], self.pins["supply_adc_pin"]]
         self._lamp_pin, self._switch_pin = self.pins["lamp_pin"], self.pins["switch_pin"]
         self._alert_bit = 1 << self.pins["alert_pin"] if self.pins["alert_pin"] >= 0 else 0
@@ -179,15 +182,14 @@ class Plant:
     def channels(self) -> tuple[int, ...]:
         """What the ADC pins read, 0 to 65535."""
         state = self.machine.state
-        scale = 65535 / ADC_REFERENCE_V
-        bus = state.bus_v * self._bus_scale * scale
-        supply = state.reservoir_v * self._supply_scale * scale
+        bus = state.bus_v * self._bus_scale
+        supply = state.reservoir_v * self._supply_scale
         if self._noise:
             bus += self._gauss(0.0, self._noise)
             supply += self._gauss(0.0, self._noise)
         return (
-            0 if bus < 0 else 65535 if bus > 65535 else int(bus),
-            0 if supply < 0 else 65535 if supply > 65535 else int(supply),
+            0 if bus < 0.0 else 65535 if bus > 65535.0 else int(bus),
+            0 if supply < 0.0 else 65535 if supply > 65535.0 else int(supply),
             0, 0,
         )
 

@@ -68,6 +68,10 @@ class Child:
                 return None
             if not got:
                 return None
+            if len(got) == ASK.size and not self._held:  # nearly always
+                words = ASK.unpack(got)
+                if words[_ops.A_OP] not in _ops.WITH_DATA:
+                    return words, b""
             self._held += got
 
     def answer(self, words: tuple[int, ...], data: bytes = b"") -> None:

@@ -27,10 +27,10 @@ from steadyturn.errors import Failed
 from steadyturn.rig.types import Rig
 from steadyturn.twin import glimpse as looks
 from steadyturn.twin import interpreter as interpreters
-from steadyturn.twin.engine import Engine
 from steadyturn.twin.flash import Flash, Operation
 from steadyturn.twin.glimpse import Glimpse, Truth
 from steadyturn.twin.interpreter import Interpreter
+from steadyturn.twin.live import LiveEngine
 from steadyturn.twin.person import Idle
 from steadyturn.twin.plant import Hand, Plant
 
@@ -73,20 +73,20 @@ class Twin:
         self._failure: BaseException | None = None
         self._engine = self._make()
 
-    def _make(self) -> Engine:
+    def _make(self) -> LiveEngine:
         try:
             if self.interpreter.kind == "cpython":
                 from steadyturn.twin.plain import PlainFlash, spawn_plain
                 from steadyturn.twin.wires import DirectWires
 
-                return Engine(self._plant, PlainFlash(self.image, self.seed), DirectWires(),
+                return LiveEngine(self._plant, PlainFlash(self.image, self.seed), DirectWires(),
                               spawn_plain, self.seed)
             from steadyturn.twin.process import UnixChild
             from steadyturn.twin.wires import PortWires
 
             flash = Flash(self.image, self.seed)
             self._cleanup.callback(flash.close)
-            return Engine(self._plant, flash, PortWires(),
+            return LiveEngine(self._plant, flash, PortWires(),
                           functools.partial(UnixChild, self.interpreter), self.seed)
         except BaseException:
             self._cleanup.close()
@@ -194,7 +194,7 @@ class Twin:
             self._stopping.wait(LOOK_S)
 
     @contextlib.contextmanager
-    def _turn(self) -> Iterator[Engine]:
+    def _turn(self) -> Iterator[LiveEngine]:
         """The engine, for this thread alone."""
         self._wanted += 1
         with self._lock:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from steadyturn.twin.usb import ROOM, UsbBuffer
 
 if TYPE_CHECKING:
-    from steadyturn.twin.engine import Engine
+    from steadyturn.twin.live import LiveEngine
     from steadyturn.twin.process import Child, UnixChild
 
 
@@ -63,7 +63,7 @@ class PortWires:
         """Is the board held because nobody reads what it writes?"""
         return bool(len(self.usb)) and self.usb.holds(t_us, self.port.unread())
 
-    def listen(self, engine: Engine, wait_s: float) -> None:
+    def listen(self, engine: LiveEngine, wait_s: float) -> None:
         poll = select.poll()
         child, port = engine.child, self.port
         if self.client:
@@ -85,7 +85,7 @@ class PortWires:
             self._input(engine, b"")
         self._pump()
 
-    def _input(self, engine: Engine, data: bytes) -> None:
+    def _input(self, engine: LiveEngine, data: bytes) -> None:
         """Hand input on, or keep it: for a board that is not there yet (a real port would
         not be either), and behind a Ctrl-C that has not arrived."""
         data = self._early + data
@@ -158,7 +158,7 @@ class DirectWires:
     def holds(self, t_us: int) -> bool:
         return bool(len(self.usb)) and self.usb.holds(t_us, 0)
 
-    def listen(self, engine: Engine, wait_s: float) -> None:
+    def listen(self, engine: LiveEngine, wait_s: float) -> None:
         child = engine.child
         if child is not None and not engine.asked:
             if child.ready(max(1, int(wait_s * 1000))):

@@ -12,6 +12,7 @@ from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
 from steadyturn.settings.build import build
 from steadyturn.settings.file import encode
+from steadyturn.twin.prepare import firmware
 from steadyturn.twin.twin import Twin
 
 
@@ -33,10 +34,18 @@ def hut_settings(hut: Rig, hut_band: Band) -> bytes:
 
 
 @pytest.fixture(scope="session")
-def _hut_image(hut: Rig, hut_settings: bytes, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def firmware_files() -> dict[str, bytes]:
+    return firmware()
+
+
+@pytest.fixture(scope="session")
+def _hut_image(
+    hut: Rig, hut_settings: bytes, firmware_files: dict[str, bytes],
+    tmp_path_factory: pytest.TempPathFactory,
+) -> Path:
     path = tmp_path_factory.mktemp("image") / "hut.img"
     twin = Twin(hut, image=path)
-    twin.prepare(hut_settings)
+    twin.prepare(hut_settings, firmware_files)
     twin.stop()
     return path
 

@@ -92,7 +92,7 @@ def test_tear_in_memory_stays_inside_the_operation() -> None:
 def test_files_that_are_no_image(tmp_path: Path) -> None:
     short = tmp_path / "short.img"
     short.write_bytes(b"x" * 100)
-    with pytest.raises(WrongInput, match="100 bytes.*1441792 bytes"):
+    with pytest.raises(WrongInput, match=r"100 bytes.*1441792 bytes"):
         Flash(short)
     with pytest.raises(WrongInput, match="not a file"):
         Flash(tmp_path)

@@ -16,7 +16,6 @@ from steadyturn.board.stream import SerialStream
 from steadyturn.rig.types import Rig
 from steadyturn.twin.flash import BLOCK, BLOCKS
 from steadyturn.twin.person import Steady
-from steadyturn.twin.prepare import firmware
 from steadyturn.twin.twin import Twin
 
 KILL_S = 30  # mpremote's own time-outs do not work on a pseudo-terminal
@@ -76,11 +75,13 @@ def test_an_error_on_the_board_is_told(twin: Twin) -> None:
     assert "ZeroDivisionError" in done.stdout + done.stderr
 
 
-def test_many_stops_of_a_running_program(twin: Twin) -> None:
+def test_many_stops_of_a_running_program(
+    twin: Twin, firmware_files: dict[str, bytes]
+) -> None:
     """The raw REPL is reached while main.py runs, again and again, and main.py comes back."""
     for number in range(6):
         files = ReplFiles(str(twin.port))
-        assert files.read("/main.py") == firmware()["/main.py"]
+        assert files.read("/main.py") == firmware_files["/main.py"]
         files.restart()
         if number % 2:
             time.sleep(0.15)  # now and then in the middle of its start
@@ -115,7 +116,7 @@ while True:
     twin = Twin(hut, image=image)
     twin.prepare(files={"/main.py": main})
     with twin:
-        for _ in range(4):
+        for _ in range(2):
             files = ReplFiles(str(twin.port))
             data = files.read("/log")
             assert len(data) % 8 == 0
@@ -125,7 +126,9 @@ while True:
             time.sleep(0.3)
 
 
-def test_littlefs_python_reads_the_image(hut: Rig, hut_image: Path) -> None:
+def test_littlefs_python_reads_the_image(
+    hut: Rig, hut_image: Path, firmware_files: dict[str, bytes]
+) -> None:
     """An independent reading, at the settings of a Pico."""
     with Twin(hut, image=hut_image) as twin:
         files = ReplFiles(str(twin.port))
@@ -139,7 +142,7 @@ def test_littlefs_python_reads_the_image(hut: Rig, hut_image: Path) -> None:
     system.mount()
     with system.open("/hello.txt", "rb") as file:
         assert file.read() == b"from the board"
-    for name, data in firmware().items():
+    for name, data in firmware_files.items():
         with system.open(name, "rb") as file:
             assert file.read() == data
 

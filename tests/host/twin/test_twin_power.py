@@ -107,7 +107,13 @@ def test_a_hung_program_lets_the_load_go(hut: Rig, tmp_path: Path) -> None:
 
 
 def test_a_cut_tears_the_flash_operation_under_way(hut: Rig, tmp_path: Path) -> None:
-    main = b"n = 0\nwhile True:\n  f = open('/n', 'w')\n  f.write(str(n) * 500)\n  f.close()\n  n += 1\n"
+    main = b"""
+n = 0
+while True:
+    with open('/n', 'w') as file:
+        file.write(str(n) * 500)
+    n += 1
+"""
     rig = dataclasses.replace(hut, supply=dataclasses.replace(hut.supply, feed="usb"))
     twin = Twin(rig, image=tmp_path / "a.img")
     twin.prepare(files={"/main.py": main})

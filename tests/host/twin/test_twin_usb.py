@@ -54,7 +54,12 @@ def test_a_closed_port_throws_away_and_holds_nothing() -> None:
 def test_a_frozen_terminal_holds_the_board_and_a_closed_one_frees_it(
     hut: Rig, tmp_path: Path
 ) -> None:
-    main = b"import time, sys\nwhile True:\n sys.stdout.buffer.write(b'x' * 80)\n time.sleep_ms(20)\n"
+    main = b"""
+import sys, time
+while True:
+    sys.stdout.buffer.write(b'x' * 80)
+    time.sleep_ms(20)
+"""
     twin = Twin(hut, image=tmp_path / "a.img")
     twin.prepare(files={"/main.py": main})
     with twin:

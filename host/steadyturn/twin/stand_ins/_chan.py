@@ -8,6 +8,7 @@ import os
 from array import array
 
 import _ops
+import micropython
 
 _to = open(int(os.getenv("TWIN_TO")), "wb", 0)
 _from = open(int(os.getenv("TWIN_FROM")), "rb", 0)
@@ -28,6 +29,7 @@ def _gone():
     os.system("kill -9 $PPID")
 
 
+@micropython.native
 def exchange(op, a=0, b=0):
     global spent, count
     seq = tx[1] + 1
@@ -47,6 +49,7 @@ def exchange(op, a=0, b=0):
             raise KeyboardInterrupt
 
 
+@micropython.native
 def _answer(seq):
     while True:
         if not _from.readinto(rx):
@@ -83,6 +86,7 @@ def exchange_data(op, a, data):
         exchange_data(_ops.AGAIN, 0, b"")
 
 
+@micropython.native
 def change(code, pin, value):
     """Note that an output changed now; told with the next exchange, in order."""
     global count
@@ -94,6 +98,7 @@ def change(code, pin, value):
     count += 1
 
 
+@micropython.native
 def spend(us):
     global spent
     spent += us
@@ -101,6 +106,7 @@ def spend(us):
         exchange(_ops.SLEEP)
 
 
+@micropython.native
 def clock():
     """The time in us; reading it costs what it does on a board."""
     if at_prompt or rx[1] & 2:

@@ -47,19 +47,6 @@ _module(
     ticks_diff=lambda a, b: (a - b + _PERIOD // 2) % _PERIOD - _PERIOD // 2,
 )
 
-import _chan  # noqa: E402 - after utime
-import _ops  # noqa: E402
-import machine  # noqa: E402
-
-_spec = importlib.util.spec_from_file_location("time", os.path.join(HERE, "time.py"))
-_time = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(_time)
-sys.modules["time"] = _time
-
-
-# ---- micropython, gc, sys
-
-
 def _kbd_intr(char):
     _chan.deaf = char != 3
 
@@ -69,6 +56,19 @@ _module(
     heap_lock=lambda: 0, heap_unlock=lambda: 0, mem_total=lambda: 0, mem_info=lambda *a: None,
     mem_current=lambda: 0, opt_level=lambda *a: 0, alloc_emergency_exception_buf=lambda n: None,
 )
+
+import _chan  # noqa: E402 - after those
+import _ops  # noqa: E402
+import machine  # noqa: E402
+
+_spec = importlib.util.spec_from_file_location("time", os.path.join(HERE, "time.py"))
+_time = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(_time)
+sys.modules["time"] = _time
+
+
+# ---- gc, sys
+
 builtins.const = _same
 gc.mem_free = lambda: 150000
 gc.mem_alloc = lambda: 50000

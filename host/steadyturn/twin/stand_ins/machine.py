@@ -9,6 +9,7 @@ import os
 
 import _chan
 import _ops
+import micropython
 
 PWRON_RESET = 1
 WDT_RESET = 3
@@ -84,6 +85,7 @@ class Pin:
         if self._out and value is not None:
             _chan.change(_ops.CHANGE_PIN, self.id, self._level)
 
+    @micropython.native
     def value(self, level=None):
         if level is None:
             if self._out:
@@ -118,6 +120,7 @@ class ADC:
         if pin in _adc_pins:
             self._at = _ops.R_ADC + _adc_pins.index(pin)
 
+    @micropython.native
     def read_u16(self):
         _chan.spend(4)
         return _chan.rx[self._at] if self._at >= 0 else 0
@@ -154,65 +157,82 @@ class PWM:
         _chan.change(_ops.CHANGE_PWM, self._pin, 0)
 
 
+@micropython.native
+def _there(address, size):
+    """Time on the wire, and an error where nobody answers."""
+    _chan.spend(size * _BYTE_US)
+    if address != _address or _chan.rx[1] & _ops.NO_SENSOR:
+        raise OSError(5)
+
+
+@micropython.native
+def _word(register):
+    if register == _EFFECT:
+        return _word_with_effect(register)
+    if register <= _TOP:
+        return _chan.rx[8 + register]
+    return _IDENTITY.get(register, 0)
+
+
+def _word_with_effect(register):
+    """The hardware is told with the next exchange; a second reading before that sees it."""
+    rx = _chan.rx
+    word = rx[8 + register]
+    _chan.change(_ops.CHANGE_READ, register, 0)
+    if register == 6:
+        rx[14] &= ~0x18 if word & 1 else ~0x08
+    else:
+        rx[10] &= ~2
+    return word
+
+
+@micropython.native
+def _put(data, word):
+    """High byte first; a chip that is read on gives the word again."""
+    data[0] = word >> 8
+    if len(data) > 1:
+        data[1] = word & 0xFF
+    for i in range(2, len(data)):
+        data[i] = data[i - 2]
+
+
 class I2C:
-    """One sensor on the bus. Its registers are words, high byte first."""
+    """One sensor on the bus. Its registers are words, high byte first.
+
+    The functions are kept small: one whose frame is large takes heap at each call.
+    """
 
     def __init__(self, id, *, sda=None, scl=None, freq=400000, timeout=50000):
         if id not in (0, 1):
             raise ValueError("I2C(%s) doesn't exist" % id)
         self._pointer = 0
 
-    def _there(self, address, size):
-        _chan.spend((size + 1) * _BYTE_US)
-        if address != _address or _chan.rx[1] & _ops.NO_SENSOR:
-            raise OSError(5)
-
-    def _word(self, register):
-        if register <= _TOP:
-            rx = _chan.rx
-            word = rx[8 + register]
-            if register == _EFFECT:
-                _chan.change(_ops.CHANGE_READ, register, 0)
-                if register == 6:
-                    rx[14] &= ~0x18 if rx[14] & 1 else ~0x08
-                else:
-                    rx[10] &= ~2
-            return word
-        return _IDENTITY.get(register, 0)
-
     def scan(self):
         _chan.spend(112 * 2 * _BYTE_US)
         return [] if _chan.rx[1] & _ops.NO_SENSOR else [_address]
 
     def writeto(self, address, data, stop=True):
-        self._there(address, len(data))
+        _there(address, 1 + len(data))
         if len(data):
             self._pointer = data[0]
         if len(data) == 3:
             _chan.exchange(_ops.WRITE_REGISTER, data[0], data[1] << 8 | data[2])
         return len(data)
 
-    def writeto_mem(self, address, register, data, *, addrsize=8):
+    def writeto_mem(self, address, register, data, addrsize=8):
         self.writeto(address, bytes((register,)) + bytes(data))
 
     def readfrom_into(self, address, data, stop=True):
-        self._there(address, len(data))
-        word = self._word(self._pointer)
-        i = 0
-        while i < len(data):
-            data[i] = (word >> 8 if i & 1 == 0 else word) & 0xFF
-            i += 1
+        _there(address, 1 + len(data))
+        _put(data, _word(self._pointer))
 
-    def readfrom_mem_into(self, address, register, data, *, addrsize=8):
-        self._there(address, 2 + len(data))
+    @micropython.native
+    def readfrom_mem_into(self, address, register, data, addrsize=8):
+        _there(address, 3 + len(data))
         self._pointer = register
-        word = self._word(register)
-        i = 0
-        while i < len(data):
-            data[i] = (word >> 8 if i & 1 == 0 else word) & 0xFF
-            i += 1
+        _put(data, _word(register))
 
-    def readfrom_mem(self, address, register, size, *, addrsize=8):
+    def readfrom_mem(self, address, register, size, addrsize=8):
         data = bytearray(size)
         self.readfrom_mem_into(address, register, data)
         return bytes(data)

@@ -2,16 +2,19 @@
 
 import _chan
 import _ops
+import micropython
 from utime import gmtime, localtime, mktime, ticks_add, ticks_diff  # noqa: F401 - passed on
 
 _PERIOD = 0x3FFFFFFF
 _EPOCH_2021 = 1609459200  # boards without a battery start on this date
 
 
+@micropython.native
 def ticks_us():
     return _chan.clock() & _PERIOD
 
 
+@micropython.native
 def ticks_ms():
     return (_chan.clock() // 1000) & _PERIOD
 
@@ -24,6 +27,7 @@ def sleep_us(us):
     _chan.exchange(_ops.SLEEP, max(0, us))
 
 
+@micropython.native
 def sleep_ms(ms):
     _chan.exchange(_ops.SLEEP, max(0, ms * 1000))
 

@@ -1,0 +1,36 @@
+"""What the board says it measured, against what the machine's physics delivered."""
+
+from __future__ import annotations
+
+import dataclasses
+from pathlib import Path
+
+import pytest
+from steadyturn.board.connect import connect
+from steadyturn.rig.types import Rig
+from steadyturn.twin.person import Idle, Person
+from steadyturn.twin.twin import Twin
+
+
+@pytest.mark.parametrize(
+    ("ideal", "seed", "within"),
+    [(True, 1, 0.002), (False, 1, 0.02), (False, 2, 0.02), (False, 3, 0.02)],
+)
+def test_energy_and_charge_into_the_converter(
+    hut: Rig, hut_image: Path, ideal: bool, seed: int, within: float
+) -> None:
+    """0.2 % with an ideal sensor; 2 % with a data-sheet sensor and a 1 % shunt."""
+    rig = dataclasses.replace(hut, supply=dataclasses.replace(hut.supply, feed="usb"))
+    person = Person(rig, seed)
+    with Twin(rig, image=hut_image, seed=seed, person=person, ideal_sensor=ideal) as twin:
+        twin.run(60)
+        twin.person = Idle()
+        twin.run(5)
+        truth = twin.truth
+        with connect(twin.port) as board:
+            board.link.wait(10)
+            state = board.link.state()
+    assert truth.in_j > 100
+    assert state["energy_in_uj"] / 1e6 == pytest.approx(truth.in_j, rel=within)
+    assert state["charge_uc"] / 1e6 == pytest.approx(truth.in_c, rel=within)
+    assert state["turns_m"] / 1000 == pytest.approx(truth.turns, rel=0.03)
