@@ -71,10 +71,10 @@ class Cue:
         by_volts = self._by_volts(now.connected)
         by_pace = HOLD
         if validity == VALID or not now.connected:
-            by_pace = self._by_pace(now.ahead_dtpm)
+            by_pace = self._by_pace(now)
         elif validity == BOUND:
             # the pace is no more than this: too slow is certain, all else is as it was
-            by_pace = self._by_pace(now.ahead_dtpm)
+            by_pace = self._by_pace(now)
             if by_pace != FASTER:
                 by_pace = SLOWER if self.cue == SLOWER else HOLD
         if by_volts == SLOWER or by_pace == SLOWER:
@@ -83,9 +83,16 @@ class Cue:
             return FASTER
         return HOLD
 
-    def _by_pace(self, pace):
+    def _by_pace(self, now):
+        pace = now.ahead_dtpm
+        low = self.low
+        up = self.up
+        if not now.connected:
+            # hold is no good where the load would never be connected
+            low = max(low, now.least_dtpm + self.past)
+            up = max(up, min(low, self.down))
         cue = self.cue
-        if pace < self.low - self.past or (pace < self.up and (cue == FASTER or cue == REST)):
+        if pace < low - self.past or (pace < up and (cue == FASTER or cue == REST)):
             return FASTER
         if pace > self.high + self.past or (pace > self.down and (cue == SLOWER or cue == STOP)):
             return SLOWER

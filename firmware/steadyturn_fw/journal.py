@@ -155,8 +155,7 @@ class Journal:
         if not self.open:
             self.begin(t_ms)
         t_ms = max(0, t_ms - self.t0) // EVENT_UNIT_MS
-        if t_ms > MOST_WHEN:
-            t_ms = MOST_WHEN
+        t_ms = min(t_ms, MOST_WHEN)
         self._event(code, argument, t_ms)
 
     def _event(self, code, argument, when):

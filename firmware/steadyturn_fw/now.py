@@ -30,3 +30,4 @@ class Now:
         # by cue.py and switch.py
         self.cue = pages.REST
         self.connected = False
+        self.least_dtpm = 0  # while released: the pace that connecting asks for

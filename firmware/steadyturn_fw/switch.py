@@ -40,7 +40,7 @@ class Switch:
         self.level = 0
         self.connect_mv = s.connect_mv
         self.connect_dtpm = s.connect_dtpm
-        self.high_dtpm = s.high_dtpm
+        self.most_dtpm = max(s.connect_dtpm, (s.target_dtpm + s.high_dtpm) // 2)
         # each failure asks for more pace too: half-way to the target, the target, beyond
         self.step_dtpm = max(10, (s.target_dtpm - s.connect_dtpm) // 2)
         self.release_mv = s.release_mv
@@ -129,13 +129,7 @@ class Switch:
             self.why = cause
             self.told_ms = self.gap_ms
             return
-        least = min(self.connect_dtpm + self.fails * self.step_dtpm, self.high_dtpm)
-        if (
-            now.bus_mv < self.connect_mv
-            or now.pace_dtpm < least
-            or now.ahead_dtpm < least
-            or now.cue == STOP
-        ):
+        if not self._can_carry(now):
             self.steady_ms = 0
             if not self.told_ms:
                 self.why = WHY_NOT_YET
@@ -153,6 +147,18 @@ class Switch:
         self.why = WHY_NONE
         self.since_ms = 0
         self.steady_ms = 0
+
+    def _can_carry(self, now):
+        """Is there enough, and will there be? A pace that falls fast is gone when needed."""
+        least = min(self.connect_dtpm + self.fails * self.step_dtpm, self.most_dtpm)
+        now.least_dtpm = least
+        return (
+            now.bus_mv >= self.connect_mv
+            and now.pace_dtpm >= least
+            and now.ahead_dtpm >= least
+            and now.ahead_dtpm * 8 >= now.pace_dtpm * 7
+            and now.cue != STOP
+        )
 
     def pulse(self):
         """The edge that keeps the load connected; from the end of a completed tick only."""

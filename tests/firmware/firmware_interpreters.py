@@ -13,7 +13,8 @@ import re
 import shutil
 import subprocess
 import sys
-from functools import lru_cache
+import tempfile
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -54,14 +55,14 @@ def wasm_command() -> list[str]:
     return [str(node), str(HERE / "run_wasm.mjs"), str(build)]
 
 
-@lru_cache(maxsize=1)
+@cache
 def scratch() -> Path:
-    import tempfile
-
     return Path(tempfile.mkdtemp(prefix="steadyturn_fw_"))
 
 
-def run(kind: str, script: Path, *, timeout_s: float = 120, heap: str = "4M", **variables: str) -> str:
+def run(
+    kind: str, script: Path, *, timeout_s: float = 120, heap: str = "4M", **variables: str
+) -> str:
     """Output of a script; its working folder is an empty one."""
     places = [FAKES, SCRIPTS, FIRMWARE]
     folder = scratch() / f"{script.stem}_{len(list(scratch().iterdir()))}"
@@ -83,7 +84,7 @@ def run(kind: str, script: Path, *, timeout_s: float = 120, heap: str = "4M", **
     return text
 
 
-@lru_cache(maxsize=None)
+@cache
 def run_once(kind: str, name: str) -> str:
     return run(kind, SCRIPTS / name)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from firmware_interpreters import SCRIPTS, names_in, verdict
 
 NAMES = sorted(p.name for p in SCRIPTS.glob("check_*.py"))

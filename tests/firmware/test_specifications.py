@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import json
 import re
-from functools import lru_cache
+import zlib
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
+
 from firmware_interpreters import FIRMWARE, SCRIPTS, run
 
 MADE = (
@@ -22,7 +24,7 @@ MADE = (
 )
 
 
-@lru_cache(maxsize=1)
+@cache
 def made() -> dict[str, Any]:
     output = run("unix", SCRIPTS / "print_tables.py")
     assert output.startswith("{"), output
@@ -79,8 +81,6 @@ def page_bytes(name: str) -> bytes:
 
 
 def test_worked_pages_are_what_their_text_says() -> None:
-    import zlib
-
     full, early = page_bytes("full"), page_bytes("early")
     for page in (full, early):
         assert len(page) == 220

@@ -1,21 +1,21 @@
 """Runs on MicroPython: see tick_ratio.py."""
+# ruff: noqa: E402, F401, I001, UP031
 
 import gc
-import micropython
 import os
 import utime
 
 gc.collect()
 before = gc.mem_alloc()
 
-import steadyturn_fw.main  # noqa: E402
+import steadyturn_fw.main
 
 gc.collect()
 imported = gc.mem_alloc()
 
-import bench  # noqa: E402
-import machine  # noqa: E402
-import time  # noqa: E402
+import bench
+import machine
+import time
 
 gc.collect()
 fakes = gc.mem_alloc()
@@ -51,12 +51,12 @@ def ticks(count):
     return total / count
 
 
-for _ in range(3):
-    read = min([bare(5000) for _ in range(5)])
+read = min([bare(5000) for _ in range(5)])
 print("bare read of two registers: %.2f us" % read)
 for what, mv, ma in (("rest", 300, 0), ("faster", 4000, 0), ("hold, connected", 6500, 500)):
     b.set(mv, ma)
     b.run(4000)
     best = min([ticks(2000) for _ in range(3)])
     print("%-16s %.2f us a tick, ratio %.1f" % (what, best, best / read))
-print("heap (64-bit words): import %d bytes, start %d more" % (imported - before, started - fakes))
+print("heap, 64-bit words: import %d bytes" % (imported - before))
+print("heap, 64-bit words: start %d bytes more" % (started - fakes))

@@ -70,6 +70,17 @@ def test_stop_by_pace_and_by_volts():
     check.equal(hand.at(650, mv=11000), "hold", "then")
 
 
+def test_released_the_pace_for_connecting_counts():
+    hand = Hand()
+    hand.now.least_dtpm = 600
+    hand.at(300)
+    check.equal(hand.at(610), "faster", "in the band, but it would not be connected")
+    check.equal(hand.at(625), "hold", "it will be")
+    check.equal(hand.at(605), "hold", "kept")
+    check.equal(hand.at(595), "faster", "it would not")
+    check.equal(hand.at(575, connected=True), "hold", "with the load the band's edge counts")
+
+
 def test_volts_count_while_connected():
     hand = Hand()
     check.equal(hand.at(650, mv=3900, connected=False), "hold", "nothing is charged")

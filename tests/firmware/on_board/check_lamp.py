@@ -1,6 +1,5 @@
 """The lamp: the design's table, the beat, winks, faults, and never four flashes in a second."""
 
-import bench
 import check
 import machine
 import time
@@ -31,7 +30,8 @@ def flashes():
         if change[1]:
             rises.append(change[0])
             if i + 2 < len(changes):
-                found.append((changes[i + 1][0] - change[0], changes[i + 2][0] - changes[i + 1][0]))
+                dark = changes[i + 1][0]
+                found.append((dark - change[0], changes[i + 2][0] - dark))
     return found, rises
 
 

@@ -160,13 +160,22 @@ def test_handle_let_go_is_no_collapse():
 
 def test_failures_ask_for_more_pace():
     place = Place(connect_dtpm=560, target_dtpm=650).connect()
-    for least in (605, 650, 695):
+    for least in (605, 650, 695, 725):
         place.at(3000, 640, 900)
         place.run(20)
         place.at(7000, least - 1, 0)
         check.equal(place.run(65000), -1, "not below %d" % least)
         place.at(7000, least, 0)
         check.true(place.run(65000) > 0, "at %d" % least)
+
+
+def test_not_while_the_pace_falls_fast():
+    place = Place()
+    place.at(7000, 700)
+    place.now.ahead_dtpm = 600
+    check.equal(place.run(5000), -1, "700 now, 600 soon")
+    place.now.ahead_dtpm = 650
+    check.true(place.run(5000) > 0, "nearly steady")
 
 
 def test_not_while_the_cue_is_stop():
