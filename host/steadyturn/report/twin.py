@@ -8,6 +8,13 @@ from steadyturn.report.style import table, wrap
 
 PEOPLE = {"lamp": "somebody cranks, and does what the lamp says", "none": "nobody cranks"}
 
+POWER = {
+    "crank": "The board lives on the crank, unless a program has the port open: that is USB "
+             "power.",
+    "cell": "The board has a cell of its own.",
+    "usb": "The board has USB power.",
+}
+
 
 def text(served: Any) -> str:
     """The port and the commands that use it."""
@@ -26,8 +33,7 @@ def text(served: Any) -> str:
     ]
     lines = [
         f"Virtual board for '{served.rig}' on {port}",
-        wrap(f"Time is real, and {who}. The board lives on the crank unless a program has the "
-             "port open: that is USB power.", "  "),
+        wrap(f"Time is real, and {who}. {POWER[served.feed]}", "  "),
     ]
     if not served.ready:
         lines.append(wrap(f"Nothing was put on it: {served.not_ready_because}.", "  "))

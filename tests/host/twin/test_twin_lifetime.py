@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 from steadyturn.errors import Failed, WrongInput
 from steadyturn.jobs.twin import serve
+from steadyturn.report.twin import text
 from steadyturn.rig.examples import example_path
 from steadyturn.rig.types import Rig
 from steadyturn.twin import interpreter
@@ -182,6 +183,20 @@ def test_the_command_says_why_it_cannot_serve_a_port() -> None:
     assert done.returncode == 1
     assert "needs MicroPython's Unix port" in done.stderr
     assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("blank", [False, True])
+def test_what_a_person_is_told(blank: bool, hut: Rig) -> None:
+    path = example_path("lakeside-hut")
+    assert path is not None
+    with serve(path, person="none", blank=blank) as (served, twin):
+        told = text(served)
+        assert twin.port is not None
+        assert f"mpremote connect {twin.port} fs ls" in told
+        assert f"watch --port {twin.port}" in told
+        assert (f"steadyturn flash {path} --port {twin.port}" in told) == blank
+        assert "lives on the crank" in told
+        assert "nobody cranks" in told
 
 
 def test_wrong_people() -> None:
