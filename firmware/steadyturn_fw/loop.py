@@ -203,6 +203,7 @@ class Loop:
     def _protect(self, now):
         switch = self.switch
         was = switch.connected
+        switch.busy = self.store.moving > 0
         switch.update(now)
         if was and not switch.connected:
             if switch.collapsed:

@@ -11,6 +11,7 @@ from machine import Pin
 from steadyturn_fw.pages import (
     BOUND,
     NO_SENSOR,
+    REST,
     STOP,
     VALID,
     WHY_ASKED,
@@ -59,6 +60,7 @@ class Switch:
         self.fails = 0
         self.told_ms = 0  # how long the reason of the last release is still shown
         self.about_to_connect = False
+        self.busy = False  # pages are on their way to the log: a few ticks more
 
     def update(self, now):
         """One tick: sets now.connected."""
@@ -136,7 +138,7 @@ class Switch:
             return
         self.steady_ms = min(self.steady_ms + now.ms, MOST_WAIT_MS)
         wait = min(self.gap_ms << self.fails, MOST_WAIT_MS)
-        if self.steady_ms < STEADY_MS << self.fails or self.since_ms < wait:
+        if self.steady_ms < STEADY_MS << self.fails or self.since_ms < wait or self.busy:
             # half-way through the wait is a good moment for a flash erase
             self.about_to_connect = self.steady_ms >= STEADY_MS // 2
             if not self.told_ms:
@@ -149,15 +151,17 @@ class Switch:
         self.steady_ms = 0
 
     def _can_carry(self, now):
-        """Is there enough, and will there be? A pace that falls fast is gone when needed."""
+        """Is there enough, and will there be? A pace that falls fast is gone when needed; and
+        a bound that falls at all is the capacitor's voltage: the handle is slower than that."""
         least = min(self.connect_dtpm + self.fails * self.step_dtpm, self.most_dtpm)
         now.least_dtpm = least
         return (
             now.bus_mv >= self.connect_mv
             and now.pace_dtpm >= least
             and now.ahead_dtpm >= least
-            and now.ahead_dtpm * 8 >= now.pace_dtpm * 7
+            and now.ahead_dtpm * 64 >= now.pace_dtpm * (63 if now.validity == BOUND else 56)
             and now.cue != STOP
+            and now.cue != REST
         )
 
     def pulse(self):

@@ -17,6 +17,7 @@ class Place:
         now.validity = pages.VALID
         now.volts = now.amps = True
         now.supply_mv = 4800
+        now.cue = pages.HOLD
         self.at(0, 0)
 
     def at(self, mv, dtpm, ma=None):
@@ -176,6 +177,21 @@ def test_not_while_the_pace_falls_fast():
     check.equal(place.run(5000), -1, "700 now, 600 soon")
     place.now.ahead_dtpm = 650
     check.true(place.run(5000) > 0, "nearly steady")
+
+
+def test_not_on_the_capacitor_alone():
+    place = Place()
+    place.now.validity = pages.BOUND
+    place.at(9000, 750)
+    place.now.ahead_dtpm = 730
+    check.equal(place.run(5000), -1, "the bus falls and the motors give nothing")
+    place.now.ahead_dtpm = 749
+    check.true(place.run(5000) > 0, "where nothing draws from the bus a bound is all there is")
+    place = Place()
+    place.now.cue = pages.REST
+    place.now.validity = pages.BOUND
+    place.at(9000, 750)
+    check.equal(place.run(5000), -1, "but not at rest")
 
 
 def test_not_while_the_cue_is_stop():

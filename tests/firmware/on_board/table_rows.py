@@ -36,6 +36,7 @@ def set_to(now, mv, dtpm, ma, supply_mv):
 def switch_row(load, bus, pace, amps, supply, after, reason):
     switch = Switch(bench.Settings())
     now = now_at(7000, 650, 0, 4800) if load == "connected" else now_at(0, 0, 0, 4800)
+    now.cue = pages.HOLD
     for _ in range(200):
         switch.update(now)
     if switch.connected != (load == "connected"):
