@@ -25,10 +25,10 @@ WAIT_S = 0.2
 
 @dataclass(frozen=True)
 class Served:
-    """rig: its name; feed: how the board gets its power; port: what a client opens; image: the flash's file, None when it is
-    removed in the end; person: who cranks; interpreter, found: what runs the firmware and
-    how it was found; ready: firmware and settings are on the board; not_ready_because: ""
-    or why they are not."""
+    """rig: its name; feed: how the board gets its power; port: what a client opens;
+    image: the flash's file, None when it is removed in the end; person: who cranks;
+    interpreter, found: what runs the firmware and how it was found; ready: firmware and
+    settings are on the board; not_ready_because: "" or why they are not."""
 
     rig: str
     rig_file: str
@@ -73,9 +73,9 @@ def serve(
         twin.start()
         yield Served(
             rig=rig.name, rig_file=str(rig_path), feed=rig.supply.feed,
-            port=twin.port or "", image=None if image is None else str(image), seed=seed, person=person,
-            interpreter=found.kind, found=found.origin, ready=new and not because,
-            not_ready_because=because,
+            port=twin.port or "", image=None if image is None else str(image),
+            seed=seed, person=person, interpreter=found.kind, found=found.origin,
+            ready=new and not because, not_ready_because=because,
         ), twin
 
 

@@ -136,8 +136,7 @@ class DirectWires:
         return changed
 
     def started(self, child: Child, raw: bool) -> None:
-        """A new program finds no old input."""
-        self._input.clear()
+        """Input that came early waits for the new program, as with a port."""
 
     def said(self, data: bytes) -> None:
         if data:

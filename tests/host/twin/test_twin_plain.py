@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import os
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -80,3 +83,29 @@ def test_a_stopped_twin_is_gone_for_its_clients(plain: Twin) -> None:
     plain.stop()
     with pytest.raises(Failed, match="stopped"):
         stream.read(1, 0.1)
+
+
+ELSEWHERE = """
+import os, select, sys
+for name in ("pty", "tty", "termios", "fcntl"):
+    sys.modules[name] = None
+del select.poll
+from steadyturn.rig.examples import example_path
+from steadyturn.rig.file import read_rig
+from steadyturn.twin.person import Steady
+from steadyturn.twin.twin import Twin
+twin = Twin(read_rig(example_path("lakeside-hut")), person=Steady(60))
+twin.prepare(files={"/main.py": b"import time\\nwhile True:\\n    time.sleep_ms(20)\\n"})
+with twin:
+    twin.run(3)
+    print(twin.glimpse().board)
+"""
+
+
+def test_it_needs_no_terminals() -> None:
+    """As on a system that has neither terminals nor poll()."""
+    done = subprocess.run(
+        [sys.executable, "-c", ELSEWHERE], capture_output=True, text=True, timeout=60,
+        check=False, env={**os.environ, interpreter.VARIABLE: "cpython"},
+    )
+    assert done.stdout.strip() == "running", done.stderr
