@@ -109,9 +109,11 @@ class Machine:
             if v > self.set_v + c.pass_drop_v:
                 return passed, "pass_through"
             i = by_input()
-            if i > c.in_limit_a:
-                i, regime = c.in_limit_a, "limited"
-            return (passed, "pass_through") if passed > i else (i, regime)
+            if i <= c.in_limit_a:
+                return i, regime
+            # the input limit cannot hold back what passes by itself
+            limited = c.in_limit_a, "limited"
+            return (passed, "pass_through") if passed > c.in_limit_a else limited
         if c.kind == "buck_boost":
             i = by_output(self.set_v)
             if i > out_a:
