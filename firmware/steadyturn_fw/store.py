@@ -9,29 +9,21 @@ once. All of this allocates and none of it is for a steady tick.
 """
 
 import os
-from binascii import crc32
 
-from steadyturn_fw import pages
+from steadyturn_fw.pages import PAGE_BYTES as PAGE
+from steadyturn_fw.recovery import (
+    ENOSPC,
+    LOG_PAGES,
+    TAILS,
+    log_name,
+    make_folders,
+    recover,
+    sound,
+    tail_name,
+)
+from steadyturn_fw.recovery import seq_of as _seq
 
 FOLDER = "/journal"
-TAILS = 7
-PAGE = pages.PAGE_BYTES
-LOG_PAGES = 160  # then a new file: 34 KiB, twelve minutes
-SHARE = 70  # percent of the free flash that logs may take, in whole files
-LEAST_FILES = 2
-MOST_FILES = 200
-ENOSPC = 28
-
-
-def sound(page):
-    """Is this a whole page of ours? `page`: PAGE bytes."""
-    at = pages.AT_CRC
-    return (
-        page[0] == pages.MAGIC_0
-        and page[1] == pages.MAGIC_1
-        and page[pages.AT_VERSION] == pages.VERSION
-        and crc32(memoryview(page)[:at]) == pages.get(page, at, 4)
-    )
 
 
 class Store:
@@ -46,133 +38,16 @@ class Store:
         self.again = False  # a move is being tried for the second time
         self.logs = []  # [number, first seq, pages]
         self.sealed = False  # the newest log has a torn end: nothing more goes into it
-        self.most_files = LEAST_FILES
+        self.most_files = 2
         self.first_seq = 1
         self.last_seq = 0
         self.newest = None  # the page with the highest number found at boot
         self.failed = False
         self.lost = 0  # pages that could not be written
         try:
-            self._recover()
+            recover(self)
         except OSError:
             self.failed = True
-
-    # ---- at boot
-
-    def _recover(self):
-        self._folders()
-        self._identity()
-        names = sorted([n for n in os.listdir(self.folder) if n.endswith(".log")])
-        scratch = bytearray(PAGE)
-        for name in names:
-            try:
-                number = int(name[:-4])
-            except ValueError:
-                continue
-            self._open_log(number, scratch)
-        last = self._last_in_logs(scratch)
-        self._tails(last)
-        self._room()
-        self._ends()
-
-    def _folders(self):
-        _mkdir(self.folder)
-        for i in range(TAILS):
-            _mkdir(self.folder + "/t%d" % i)
-
-    def _identity(self):
-        name = self.folder + "/id"
-        data = b""
-        try:
-            with open(name, "rb") as file:
-                data = file.read(4)
-        except OSError:
-            pass
-        if len(data) != 4:
-            data = os.urandom(4)
-            with open(name, "wb") as file:
-                file.write(data)
-        self.format_id = data
-
-    def _open_log(self, number, scratch):
-        name = self._log_name(number)
-        size = os.stat(name)[6]
-        count = size // PAGE
-        self.sealed = size != count * PAGE
-        with open(name, "rb") as file:
-            for index in range(count):
-                file.readinto(scratch)
-                if sound(scratch):
-                    self.logs.append([number, _seq(scratch), count])
-                    return
-        self.logs.append([number, -1, count])
-
-    def _last_in_logs(self, scratch):
-        """Highest number in a log; keeps that page as the newest."""
-        for number, first, count in reversed(self.logs):
-            if first < 0:
-                continue
-            with open(self._log_name(number), "rb") as file:
-                for index in range(count - 1, -1, -1):
-                    file.seek(index * PAGE)
-                    file.readinto(scratch)
-                    if sound(scratch):
-                        self.newest = bytes(scratch)
-                        return _seq(scratch)
-        return 0
-
-    def _tails(self, last):
-        found = []  # type: list[bytes]
-        ordered = True
-        for i in range(TAILS):
-            try:
-                with open(self._tail_name(i), "rb") as file:
-                    page = file.read(PAGE + 1)
-            except OSError:
-                continue
-            if len(page) == PAGE and sound(page) and _seq(page) > last:
-                ordered = ordered and len(found) == i
-                found.append(page)
-        found.sort(key=_seq)
-        for page in found:
-            self._keep(page)
-        if found:
-            self.newest = found[-1]
-            if not ordered or _seq(found[-1]) - _seq(found[0]) != len(found) - 1:
-                # a tail in between was lost: which is free is no longer known by counting
-                while self.tidy() is None:
-                    pass
-
-    def _room(self):
-        """How many log files fit: a share of what is free and what the logs hold already."""
-        try:
-            stat = os.statvfs(self.folder)
-        except OSError:
-            return
-        total = stat[1] * stat[3]
-        for row in self.logs:
-            total += row[2] * PAGE
-        files = total // 100 * SHARE // (LOG_PAGES * PAGE)
-        self.most_files = max(LEAST_FILES, min(files, MOST_FILES))
-
-    def _ends(self):
-        if self.newest is not None:
-            self.last_seq = _seq(self.newest)
-        self.first_seq = self.last_seq + 1
-        for row in self.logs:
-            if row[1] >= 0:
-                self.first_seq = row[1]
-                return
-        if self.waiting:
-            self.first_seq = _seq(memoryview(self.block)[:PAGE])
-
-    # ---- names
-
-    def _log_name(self, number):
-        return self.folder + "/%06d.log" % number
-
-    def _tail_name(self, index):
-        return self.folder + "/t%d/p" % index
 
     # ---- writing
 
@@ -191,9 +66,9 @@ class Store:
                     memoryview(self.block)[TAILS * PAGE :] = page
                     self.moving = TAILS + 1
                     return None
-                with open(self._tail_name(self.waiting), "wb") as file:
+                with open(tail_name(self.folder, self.waiting), "wb") as file:
                     file.write(page)
-                self._keep(page)
+                self.keep(page)
                 self._stored(_seq(page))
                 return True
             except OSError as error:
@@ -219,7 +94,7 @@ class Store:
             self.moving = self.waiting
         return self._step() if self.moving else True
 
-    def _keep(self, page):
+    def keep(self, page):
         at = self.waiting * PAGE
         memoryview(self.block)[at : at + PAGE] = page
         self.waiting += 1
@@ -241,7 +116,7 @@ class Store:
             if self.file is None:
                 if not self.logs or self.sealed or self.logs[-1][2] + self.moving > LOG_PAGES:
                     self._rotate()
-                self.file = open(self._log_name(self.logs[-1][0]), "ab")
+                self.file = open(log_name(self.folder, self.logs[-1][0]), "ab")
                 self.moved = 0
             if self.moved < self.moving:
                 at = self.moved * PAGE
@@ -288,14 +163,14 @@ class Store:
         try:
             if error.args and error.args[0] == ENOSPC and len(self.logs) > 1:
                 self._drop_oldest()
-            self._folders()
+            make_folders(self.folder)
         except OSError:
             pass
 
     def _drop_oldest(self):
         row = self.logs.pop(0)
         try:
-            os.remove(self._log_name(row[0]))
+            os.remove(log_name(self.folder, row[0]))
         except OSError:
             pass  # a file that was never written
         for left in self.logs:
@@ -328,7 +203,7 @@ class Store:
         last = self._after(row)
         if last <= seq:
             return False
-        with open(self._log_name(row[0]), "rb") as file:
+        with open(log_name(self.folder, row[0]), "rb") as file:
             low = 0
             high = row[2]
             index = min(max(0, seq - row[1]), row[2] - 1)  # right when none is missing
@@ -361,21 +236,3 @@ class Store:
         if self.waiting:
             return _seq(self.block)
         return self.last_seq + 1
-
-
-def _seq(page):
-    return pages.get(page, pages.AT_SEQ, 4)
-
-
-def _mkdir(name):
-    try:
-        os.mkdir(name)
-    except OSError:
-        os.stat(name)  # there already, or raises
-
-
-def _size(name):
-    try:
-        return os.stat(name)[6]
-    except OSError:
-        return 0

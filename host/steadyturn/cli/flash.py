@@ -31,6 +31,7 @@ def command(
     """
     from steadyturn.jobs.flash import flash
     from steadyturn.report import flash as report
+    from steadyturn.report.style import shown_path
 
     path = rig_path(rig)
     may_ask = sys.stdin.isatty() and not as_json
@@ -50,8 +51,8 @@ def command(
         if not may_ask:
             raise Failed(
                 "This machine can harm what is connected to it; nothing was written.",
-                f"'steadyturn check {path}' says what and what to do; --despite-danger writes "
-                "all the same.",
+                f"'steadyturn check {shown_path(path)}' says what and what to do; "
+                "--despite-danger writes all the same.",
             )
         return bool(click.prompt("Type 'yes' to write it all the same", default="no") == "yes")
 

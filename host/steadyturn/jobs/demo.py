@@ -129,7 +129,7 @@ def demo(show: Screen, *, folder: Path | None = None, seed: int = SEED) -> Demo:
 
     show.heading("Plan", f"steadyturn pace {GOOD}")
     band = pace(rig_file)
-    show.say(pace_report.text(band))
+    show.say(pace_report.brief(band))
     assert band.low_tpm is not None
     assert band.high_tpm is not None
     edges = (band.low_tpm, band.high_tpm)
@@ -169,7 +169,8 @@ def demo(show: Screen, *, folder: Path | None = None, seed: int = SEED) -> Demo:
         board_out_wh=figures.energy_out_wh, model_out_wh=model_out / 3600,
         out_difference_percent=100 * (figures.energy_out_j / model_out - 1),
         in_band_percent=outing.in_band_percent, in_band_without_percent=without.in_band_percent,
-        boots=len(truth.boots_s) - len(before.boots_s), virtual_s=2 * OUTING_S + EASY_S + HASTE_S,
+        boots=len({boot.boot for boot in figures.boots if boot.turns}),
+        virtual_s=2 * OUTING_S + EASY_S + HASTE_S,
         real_s=time.monotonic() - began, habit_tpm=HABIT_TPM, plot=plot, danger=danger,
         not_exercised=_not_exercised(port, why, plot),
     )

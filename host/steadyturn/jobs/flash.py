@@ -19,6 +19,7 @@ from steadyturn.errors import Failed, WrongInput
 from steadyturn.jobs.hazards import Hazard, hazards_of
 from steadyturn.model.band import Band, find_band
 from steadyturn.model.remedies import remedies
+from steadyturn.report.style import shown_path
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
 from steadyturn.settings.build import build
@@ -123,7 +124,7 @@ def _band(rig: Rig, path: str) -> Band:
     raise Failed(
         f"No pace works for '{rig.name}'{clash}, so there is nothing to set on a board.",
         (f"This would help: {helps}. " if helps else "")
-        + f"'steadyturn pace {path}' shows why.",
+        + f"'steadyturn pace {shown_path(path)}' shows why.",
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from steadyturn.report.style import item, number, table, wrap
+from steadyturn.report.style import item, number, shown_path, table, wrap
 
 SHOWN = 8  # assumed values listed unless all are asked for
 
@@ -12,7 +12,7 @@ SHOWN = 8  # assumed values listed unless all are asked for
 def text(result: Any, *, every: bool = False) -> str:
     """Hazards first, then remarks, then what is assumed and how to measure it."""
     verdict = "can be used" if result.safe else "IS NOT SAFE as described"
-    lines = [f"{result.file}: {result.rig} {verdict}.", ""]
+    lines = [f"{shown_path(result.file)}: {result.rig} {verdict}.", ""]
     if result.hazards:
         lines.append("Hazards")
         for hazard in result.hazards:
@@ -23,13 +23,14 @@ def text(result: Any, *, every: bool = False) -> str:
     if result.remarks:
         lines.append("Worth a second look")
         for remark in result.remarks:
-            place = f"{remark.where}: " if remark.where else ""
+            where = remark.where.replace(str(result.file), shown_path(result.file))
+            place = f"{where}: " if where else ""
             lines.append(item(f"{place}{remark.key}: {remark.text} {remark.how}".rstrip()))
         lines.append("")
     lines.append(f"{result.given_count} numbers are given, {result.measured_count} measured, "
                  f"{result.assumed_count} assumed.")
     lines += _assumed(result, every)
-    lines += ["", f"next: steadyturn pace {result.file}"]
+    lines += ["", f"next: steadyturn pace {shown_path(result.file)}"]
     return "\n".join(lines) + "\n"
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from steadyturn.report.pace_picture import picture
 from steadyturn.report.predict import account
-from steadyturn.report.style import item, number, quantity, table, wrap
+from steadyturn.report.style import item, number, quantity, shown_path, table, wrap
 
 SHOWN_GUESSES = 4
 SHOWN_LIMITS = 4  # of each side
@@ -32,17 +32,21 @@ NAME = {
 }
 
 
-def text(result: Any) -> str:
+def brief(result: Any) -> str:
+    """The band and its picture, without the reasons."""
     lines: list[str] = [*_danger(result)]
     lines += _band(result) if result.feasible else _empty(result)
-    lines += ["", *picture(result), ""]
+    return "\n".join([*lines, "", *picture(result)]) + "\n"
+
+
+def text(result: Any) -> str:
+    lines = [brief(result)]
     lines += _limits(result)
     if result.feasible:
         lines += ["", *account(result.at_target)]
     lines += _guesses(result)
-    step = f"steadyturn flash {result.file}" if result.feasible and not _refused(result) else (
-        f"steadyturn check {result.file}")
-    return "\n".join([*lines, "", f"next: {step}"]) + "\n"
+    step = "flash" if result.feasible and not _refused(result) else "check"
+    return "\n".join([*lines, "", f"next: steadyturn {step} {shown_path(result.file)}"]) + "\n"
 
 
 def _refused(result: Any) -> bool:

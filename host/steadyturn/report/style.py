@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from steadyturn.rig.examples import FOLDER
 
 WIDTH = 80
 
@@ -112,3 +115,14 @@ def duration(seconds: float) -> str:
         return f"{minutes} min {rest} s"
     hours, minutes = divmod(minutes, 60)
     return f"{hours} h {minutes} min"
+
+
+def shown_path(path: str | Path) -> str:
+    """A rig file as a person would name it: an example by its name, others from here."""
+    found = Path(path)
+    if found.parent == FOLDER:
+        return found.stem
+    try:
+        return str(found.resolve().relative_to(Path.cwd()))
+    except ValueError:
+        return str(found)

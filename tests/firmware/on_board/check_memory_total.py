@@ -7,7 +7,7 @@ import micropython
 import os
 import time
 
-from check_loop import STATES
+from states import STATES
 
 
 def test_memory_total_unchanged_in_1000_ticks_of_each_state():
