@@ -1,20 +1,16 @@
 """Allocations that the heap lock does not see: frames of large functions, and exceptions."""
 
-import bench
 import check
 import machine
 import micropython
-import os
 import time
 
+from asking import board
 from states import STATES
 
 
 def test_memory_total_unchanged_in_1000_ticks_of_each_state():
-    if "board" in os.listdir():
-        bench.clear("board")
-    os.mkdir("board")
-    b = bench.Bench("board")
+    b = board()
     machine.recording = False
     tick = b.loop.tick
     for what, mv, ma, _ in STATES:
@@ -32,7 +28,7 @@ def test_memory_total_unchanged_in_1000_ticks_of_each_state():
 
 
 def test_memory_total_of_an_answer():
-    b = bench.Bench("board")
+    b = board()
     b.run(1000)
     link = b.loop.link
 

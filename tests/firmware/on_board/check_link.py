@@ -1,0 +1,102 @@
+"""The link: what is answered, with what, and what never is."""
+
+import check
+import micropython
+import time
+
+from asking import HERE, Sink, ask, board, state
+from steadyturn_fw import frames, pages
+
+
+def test_no_allocation_while_the_state_is_asked():
+    b = board()
+    b.set(6500, 500)
+    b.run(3000)
+    state(b)
+    link = b.loop.link
+    link.writer = Sink()
+    question = frames.ASK_STATE + b"\n"
+    take = link._take
+    micropython.heap_lock()
+    try:
+        for _ in range(100):
+            for byte in question:
+                take(byte)
+    finally:
+        micropython.heap_unlock()
+    check.equal(link.writer.count, 100, "answers")
+
+
+def test_release_and_flush_when_asked():
+    b = board()
+    b.set(6500, 500)
+    b.run(6000)
+    seq = b.loop.store.last_seq
+    kind, _ = ask(b, frames.ASK_FLUSH)
+    check.equal((kind, b.loop.store.last_seq), (frames.STATE, seq + 1), "flushed")
+    ask(b, frames.ASK_RELEASE)
+    check.equal(b.now.connected, False, "released")
+    b.run(60000)
+    check.equal(b.now.connected, False, "until the next boot")
+
+
+def test_settings_come_back_as_they_are():
+    b = board()
+    whole = b""
+    while True:
+        kind, payload = ask(b, frames.ASK_SETTINGS + b" %d" % len(whole))
+        check.equal((kind, pages.get(payload, 0, 2)), (frames.SETTINGS, len(whole)), "offset")
+        whole += payload[4:]
+        if len(whole) == pages.get(payload, 2, 2):
+            break
+    with open(HERE + "/settings.json", "rb") as file:
+        check.equal(whole, file.read(), "the file")
+
+
+def test_garbage_on_the_link():
+    b = board()
+    for line in (b"", b"hello", b"\x02", b"\r\x01", b"\xff" * 200, b":" + b"x" * 100,
+                 b":state\x00", b"import os"):
+        check.equal(ask(b, line), None, "never answered")
+    for line in (b":", b":states", b":state 1", b":page", b":page x", b":page -1", b":page 1 2",
+                 b":page 99999999999", b":settings 99999", b":who are you"):
+        kind, payload = ask(b, line)
+        check.equal((kind, payload), (frames.WRONG, line[:32]), "not understood")
+    check.equal(ask(b, b":state\r")[0], frames.STATE, "a terminal's line end")
+    seed = 1
+    for _ in range(3000):
+        seed = seed * 1103515245 + 12345 & 0x3FFFFFFF
+        b.loop.link._take(seed >> 10 & 0xFF)
+    b.loop.link._take(10)
+    check.equal(state(b)["settings_ok"], 1, "still there")
+
+
+def test_a_host_that_does_not_read():
+    b = board()
+
+    class Slow(Sink):
+        def write(self, data):
+            Sink.write(self, data)
+            time.sleep_ms(500)
+
+    slow = b.loop.link.writer = Slow()
+    for _ in range(20):
+        for byte in b":state\n":
+            b.loop.link._take(byte)
+    check.equal(slow.count, 1, "one answer, then silence")
+    time.sleep_ms(2100)
+    check.equal(state(b)["late_ticks"], 0, "until it had time")
+
+
+def test_idle_is_one_sleep_without_questions():
+    b = board()
+    time.sleeps = 0
+    b.loop.idle((time.now_us + 20000) & time.MASK)
+    check.equal(time.sleeps, 1, "one")
+    ask(b, frames.ASK_STATE)
+    time.sleeps = 0
+    b.loop.idle((time.now_us + 20000) & time.MASK)
+    check.equal(time.sleeps, 20, "a look every millisecond")
+
+
+check.run(globals())
