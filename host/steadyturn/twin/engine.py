@@ -243,6 +243,7 @@ class Engine:
         )
         self._last_answer = answer, data
         child.answer(answer, data)
+        plant.settle(plant.t_us)  # here, because the program runs meanwhile
         self._silent_since = time.monotonic()
 
     # ------------------------------------------------------------------- free time
