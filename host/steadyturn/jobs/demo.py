@@ -6,11 +6,8 @@ person is played, and time runs as fast as it goes.
 
 from __future__ import annotations
 
-import shutil
 import tempfile
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
@@ -28,6 +25,7 @@ from steadyturn.report import review as review_report
 from steadyturn.rig.examples import FOLDER
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
+from steadyturn.twin.copies import copy_flash
 from steadyturn.twin.glimpse import Glimpse
 from steadyturn.twin.person import Person, Plan
 from steadyturn.twin.twin import Twin
@@ -142,11 +140,14 @@ def demo(show: Screen, *, folder: Path | None = None, seed: int = SEED) -> Demo:
             show.heading("Set up", f"steadyturn flash {GOOD}")
             show.say(screen.board_text(port))
             show.say(flash_report.text(_flash(show, rig_file, reach)))
-            with _spare(twin, image, Path(scratch)) as spares:
-                show.heading("Crank", "the board alone, no computer")
-                before = twin.truth
-                outing = _crank(show, twin, rig, edges, seed, heeds_lamp=True)
-                truth = twin.truth
+            # the same board twice more, for what is played after the outing
+            spares = (Path(scratch) / "plain.img", Path(scratch) / "danger.img")
+            for spare in spares:
+                copy_flash(image, spare)
+            show.heading("Crank", "the board alone, no computer")
+            before = twin.truth
+            outing = _crank(show, twin, rig, edges, seed, heeds_lamp=True)
+            truth = twin.truth
 
             show.heading("Review", "steadyturn pull; steadyturn review --plot FILE")
             show.say(pull_report.text(pull(reach, kept / "library")))
@@ -231,18 +232,6 @@ def _flash(show: Screen, rig_file: Path, reach: Any) -> Any:
         return True
 
     return flash(rig_file, port=reach, confirm=confirm, progress=show.progress)
-
-
-@contextmanager
-def _spare(twin: Twin, image: Path, scratch: Path) -> Iterator[tuple[Path, Path]]:
-    """Two more boards with the same flash, for what is played after the outing."""
-    copies = (scratch / "plain.img", scratch / "danger.img")
-    for copy in copies:
-        if image.is_dir():
-            shutil.copytree(image, copy)
-        else:
-            shutil.copy(image, copy)
-    yield copies
 
 
 def _danger(show: Screen, image: Path, seed: int) -> Danger:

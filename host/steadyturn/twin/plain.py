@@ -24,11 +24,16 @@ NOT_EXERCISED = (
 )
 
 
+def folder_of(image: Path) -> Path:
+    """Where the files of a board without an image are kept."""
+    return image.with_name(image.name + ".files")
+
+
 class PlainFlash:
     """A folder beside the image stands in for the flash; writing to it takes no time."""
 
     def __init__(self, image: Path, seed: int = 0) -> None:
-        self.path = image.with_name(image.name + ".files")
+        self.path = folder_of(image)
         self.log: list[Operation] | None = None
         self.erases = 0
         self.pages = 0
