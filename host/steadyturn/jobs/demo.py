@@ -136,21 +136,21 @@ def demo(show: Screen, *, folder: Path | None = None, seed: int = SEED) -> Demo:
         image = Path(scratch) / "board.img"
         with Twin(rig, image=image, seed=seed) as twin:
             port, why = twin.port, twin.interpreter.why
-            reach = port or twin.direct
             show.heading("Set up", f"steadyturn flash {GOOD}")
             show.say(screen.board_text(port))
-            show.say(flash_report.text(_flash(show, rig_file, reach)))
-            # the same board twice more, for what is played after the outing
-            spares = (Path(scratch) / "plain.img", Path(scratch) / "danger.img")
-            for spare in spares:
-                copy_flash(image, spare)
+            show.say(flash_report.text(_flash(show, rig_file, port or twin.direct)))
+        # the same board twice more, for what is played after the outing
+        spares = (Path(scratch) / "plain.img", Path(scratch) / "danger.img")
+        for spare in spares:
+            copy_flash(image, spare)
+
+        # unplugged, at rest, without power: from here on all depends on the seed alone
+        with Twin(rig, image=image, seed=seed) as twin:
             show.heading("Crank", "the board alone, no computer")
-            before = twin.truth
             outing = _crank(show, twin, rig, edges, seed, heeds_lamp=True)
             truth = twin.truth
-
             show.heading("Review", "steadyturn pull; steadyturn review --plot FILE")
-            show.say(pull_report.text(pull(reach, kept / "library")))
+            show.say(pull_report.text(pull(twin.port or twin.direct, kept / "library")))
         plot = kept / "outing.png" if _can_plot() else None
         found = review(kept / "library", plot=plot)
         show.say(review_report.text(found))
@@ -162,13 +162,12 @@ def demo(show: Screen, *, folder: Path | None = None, seed: int = SEED) -> Demo:
         show.say(screen.danger_text(danger))
 
     figures = found.figures
-    model_in, model_out = truth.in_j - before.in_j, truth.out_j - before.out_j
     result = Demo(
         rig=rig.name, port=port,
-        board_in_wh=figures.energy_in_wh, model_in_wh=model_in / 3600,
-        difference_percent=100 * (figures.energy_in_j / model_in - 1),
-        board_out_wh=figures.energy_out_wh, model_out_wh=model_out / 3600,
-        out_difference_percent=100 * (figures.energy_out_j / model_out - 1),
+        board_in_wh=figures.energy_in_wh, model_in_wh=truth.in_j / 3600,
+        difference_percent=100 * (figures.energy_in_j / truth.in_j - 1),
+        board_out_wh=figures.energy_out_wh, model_out_wh=truth.out_j / 3600,
+        out_difference_percent=100 * (figures.energy_out_j / truth.out_j - 1),
         in_band_percent=outing.in_band_percent, in_band_without_percent=without.in_band_percent,
         boots=len({boot.boot for boot in figures.boots if boot.turns}),
         virtual_s=2 * OUTING_S + EASY_S + HASTE_S,

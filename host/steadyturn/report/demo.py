@@ -40,17 +40,13 @@ def live_line(moment: Any) -> str:
     turn = SPOKES[int(moment.turns * 4) % 4] if moment.pace_tpm > 1 else "."
     lamp = "(*)" if moment.light > 0.02 else "( )"
     low, high = moment.band_tpm
-    pointer = scale(moment.pace_tpm, low, high, 0.0, 1.4 * high, 22)
-    if not moment.board_on:
-        state = "no power"
-    elif moment.connected:
-        state = "charging"
-    else:
-        state = "not connected"
+    pointer = scale(moment.pace_tpm, low, high, 0.0, 1.4 * high, 20)
+    state = "charging" if moment.connected else "released" if moment.board_on else "no power"
+    told = moment.lamp if moment.board_on else "-"
     phone = fill(moment.percent % 1.0, 6)
     return (
         f"{moment.t_s:4.0f} s {turn} {moment.pace_tpm:3.0f}/min {pointer} {lamp} "
-        f"{moment.lamp:<6} {moment.bus_v:4.1f} V {phone} {moment.percent:+.2f} % {state}"
+        f"{told:<6} {moment.bus_v:4.1f} V {phone} {moment.percent:+.2f} % {state}"
     )
 
 
@@ -68,7 +64,7 @@ class Live:
             sys.stdout.write("\r" + line.ljust(WIDTH - 1))
             sys.stdout.flush()
             return
-        now = (moment.lamp, moment.connected, moment.board_on)
+        now = (moment.board_on and moment.lamp, moment.connected, moment.board_on)
         gap = moment.t_s - self._printed_s
         if (now != self._last and gap >= 1.0) or gap >= 20:
             print(line.rstrip())
