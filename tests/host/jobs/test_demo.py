@@ -1,0 +1,93 @@
+"""The demo, whole: its screen as expected, its figures as promised, and the path without
+MicroPython."""
+
+import json
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+EXPECTED = Path(__file__).parents[2] / "screens" / "demo.txt"
+REWRITE = "STEADYTURN_REWRITE_SCREENS"  # set: the expected output is written anew
+
+# what changes from run to run, or with any change of the firmware's text
+TOKENS = (
+    (r"\S*steadyturn-demo-[^/\s]*", "FOLDER"),
+    (r"/dev/(pts/\d+|ttys\d+)", "PORT"),
+    (r"-> 0\.\d+\.\d+\+[0-9a-f]{8}", "-> VERSION"),
+    (r"\d+ new, [\d.]+ kB", "N new, N kB"),
+    (r"\(CRC [0-9a-f]{8}\)", "(CRC N)"),
+    (r"read back in [\d.]+ s", "read back in N s"),
+    (r"kB in [\d.]+ s\)", "kB in N s)"),
+    (r"Pulled \d+ \w+ \d+, \d\d:\d\d", "Pulled WHEN"),
+    (r"in the outing, in [^\n]*", "in the outing, in N s"),
+)
+
+
+def run(*args, **variables):
+    return subprocess.run(
+        [sys.executable, "-m", "steadyturn", "demo", *args], capture_output=True, text=True,
+        env={**os.environ, "NO_COLOR": "1", **variables}, timeout=120, check=False,
+    )
+
+
+def tokenised(text):
+    for pattern, token in TOKENS:
+        text = re.sub(pattern, token, text)
+    return text
+
+
+@pytest.fixture(scope="module")
+def shown():
+    pytest.importorskip("micropython_unix", reason="no MicroPython wheel on this platform")
+    done = run()
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+def test_screen_is_the_expected_one(shown):
+    text = tokenised(shown)
+    if os.environ.get(REWRITE):
+        EXPECTED.write_text(text, encoding="utf-8")
+    assert text == EXPECTED.read_text(encoding="utf-8")
+
+
+def test_screen_fits_eighty_columns_and_needs_no_colour(shown):
+    assert max(len(line) for line in shown.splitlines() if "/steadyturn-demo-" not in line) <= 80
+    assert "\x1b" not in shown
+
+
+def check(result):
+    assert abs(result["difference_percent"]) < 2  # a data-sheet sensor and a 1 % shunt
+    assert abs(result["out_difference_percent"]) < 3
+    assert result["in_band_percent"] > 90
+    assert result["in_band_without_percent"] < 50
+    assert result["boots"] == 2
+    danger = result["danger"]
+    assert danger["would_be_v"] > 5.5 > 0
+    assert danger["released_after_ms"] is not None
+    assert danger["released_after_ms"] < 45
+    assert danger["peak_v"] < danger["would_be_v"]
+
+
+def test_figures(tmp_path):
+    pytest.importorskip("micropython_unix", reason="no MicroPython wheel on this platform")
+    done = run("--json", "--folder", str(tmp_path))
+    assert done.returncode == 0, done.stderr
+    result = json.loads(done.stdout)
+    check(result)
+    assert result["real_s"] < 60  # 30 on two quiet cores
+    assert (tmp_path / "outing.png").read_bytes().startswith(b"\x89PNG")
+    assert result["not_exercised"] == []
+
+
+def test_without_micropython_it_completes_and_names_what_was_left_out(tmp_path):
+    done = run("--json", "--folder", str(tmp_path), STEADYTURN_MICROPYTHON="cpython")
+    assert done.returncode == 0, done.stderr
+    result = json.loads(done.stdout)
+    check(result)
+    assert result["port"] is None
+    assert any("MicroPython" in what for what in result["not_exercised"])
