@@ -4,7 +4,6 @@ import subprocess
 import sys
 
 import pytest
-
 from steadyturn.cli import main as front
 from steadyturn.cli.table import COMMANDS
 from steadyturn.errors import Failed, Problem, WrongInput

@@ -3,7 +3,6 @@
 from pathlib import Path
 
 import pytest
-
 from steadyturn.drawings.files import FILES
 from steadyturn.drawings.pins import MEANING
 from steadyturn_fw.boards import BOARDS, COLUMNS

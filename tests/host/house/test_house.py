@@ -9,7 +9,6 @@ from pathlib import Path
 
 import click
 import pytest
-
 from steadyturn.cli.table import COMMANDS, STAGES
 
 ROOT = Path(__file__).parents[3]

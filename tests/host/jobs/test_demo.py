@@ -67,7 +67,7 @@ def check(result):
     assert result["in_band_without_percent"] < 50
     assert result["boots"] == 2
     danger = result["danger"]
-    assert danger["would_be_v"] > 5.5 > 0
+    assert danger["would_be_v"] > danger["limit_v"] == 5.5
     assert danger["released_after_ms"] is not None
     assert danger["released_after_ms"] < 45
     assert danger["peak_v"] < danger["would_be_v"]
