@@ -15,7 +15,6 @@ import re
 import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
-from importlib import resources
 
 import steadyturn_fw
 from steadyturn_fw import fields
@@ -25,15 +24,9 @@ from steadyturn.board.link import settings_line
 from steadyturn.board.stream import Gone, Stuck
 from steadyturn.board.text import printable
 from steadyturn.errors import Failed
+from steadyturn.firmware import MAIN, MAIN_PY, PACKAGE, package_files
 
-PACKAGE = "/lib/steadyturn_fw"
-MAIN = "/main.py"
 SETTINGS = fields.FILE
-# firmware/main.py, which is no part of the package: a test compares them
-MAIN_PY = b"""import steadyturn_fw.main
-
-steadyturn_fw.main.run()
-"""
 
 Progress = Callable[[int, int, str], None]  # bytes done, bytes in all, what is being done
 
@@ -61,17 +54,6 @@ class Difference:
         return not self.changes and not self.settings_change
 
 
-def firmware_files() -> dict[str, bytes]:
-    """The firmware's files by their path on a board."""
-    folder = resources.files("steadyturn_fw")
-    found = {
-        f"{PACKAGE}/{entry.name}": entry.read_bytes()
-        for entry in folder.iterdir()
-        if entry.name.endswith(".py")
-    }
-    return dict(sorted(found.items()))
-
-
 def version_of(hashes: dict[str, str], version: str) -> str:
     """Firmware named by its version and by what is in it, as 0.1.0+1a2b3c4d."""
     every = "".join(f"{path} {digest}\n" for path, digest in sorted(hashes.items()))
@@ -80,7 +62,7 @@ def version_of(hashes: dict[str, str], version: str) -> str:
 
 def firmware_version() -> str:
     """This program's firmware, as `version_of` names it."""
-    hashes = {path: sha256(data) for path, data in firmware_files().items()}
+    hashes = {path: sha256(data) for path, data in package_files().items()}
     return version_of(hashes, steadyturn_fw.VERSION)
 
 
@@ -91,7 +73,7 @@ def settings_crc(settings: bytes) -> int:
 
 def compare(files: Files, settings: bytes) -> Difference:
     """What differs between the board and this program's firmware with these settings."""
-    wanted = firmware_files()
+    wanted = package_files()
     present = files.hashes(PACKAGE)
     changes = []
     for path, data in wanted.items():
@@ -127,7 +109,7 @@ def apply(
 ) -> None:
     """Write what differs, in the order above. Raises Failed; the settings in force are
     then the old ones or the new ones."""
-    wanted = firmware_files()
+    wanted = package_files()
     first = [c.path for c in difference.changes if c.kind != "stale" and c.path in wanted]
     content = {path: wanted[path] for path in first}
     if difference.settings_change:

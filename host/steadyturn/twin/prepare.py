@@ -8,10 +8,10 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Mapping
-from importlib import resources
 from pathlib import Path
 
 from steadyturn.errors import Failed
+from steadyturn.firmware import MAIN, MAIN_PY, package_files
 from steadyturn.twin.flash import Flash
 from steadyturn.twin.interpreter import Interpreter
 from steadyturn.twin.process import STAND_INS, UnixChild
@@ -23,13 +23,7 @@ PATIENCE_MS = 20_000
 
 def firmware() -> dict[str, bytes]:
     """The firmware's files and main.py, by their paths on a board."""
-    files = {
-        f"/lib/steadyturn_fw/{entry.name}": entry.read_bytes()
-        for entry in resources.files("steadyturn_fw").iterdir()
-        if entry.name.endswith(".py")
-    }
-    files["/main.py"] = b"import steadyturn_fw.main\n\nsteadyturn_fw.main.run()\n"
-    return files
+    return {**package_files(), MAIN: MAIN_PY}
 
 
 def lay_out(folder: Path, files: Mapping[str, bytes]) -> None:

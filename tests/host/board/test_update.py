@@ -19,12 +19,12 @@ JOURNAL = {"/journal/id": b"1234", "/journal/000001.log": b"S" * 440}
 
 
 def installed(settings: bytes = OLD, **more: bytes) -> dict[str, bytes]:
-    return {**update.firmware_files(), update.MAIN: update.MAIN_PY, update.SETTINGS: settings,
+    return {**update.package_files(), update.MAIN: update.MAIN_PY, update.SETTINGS: settings,
             **JOURNAL, **more}
 
 
 def test_the_firmware_is_this_programs_own_package():
-    files = update.firmware_files()
+    files = update.package_files()
     assert files["/lib/steadyturn_fw/frames.py"].startswith(b'"""The link')
     assert all(re.fullmatch(r"/lib/steadyturn_fw/\w+\.py", path) for path in files)
     assert update.firmware_version().startswith(steadyturn_fw.VERSION + "+")

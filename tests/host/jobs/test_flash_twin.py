@@ -99,7 +99,7 @@ def test_a_board_without_a_port_goes_through_the_same_code(case):
         assert look.settings_ok
 
 
-OLD = {path: update.firmware_files()[path] + b"# old\n"
+OLD = {path: update.package_files()[path] + b"# old\n"
        for path in ("/lib/steadyturn_fw/pages.py", "/lib/steadyturn_fw/cue.py")}
 TEARS = 3  # torn in so many ways each
 
@@ -108,7 +108,7 @@ def test_settings_through_a_power_cut_at_every_flash_operation(case):
     """One recorded change of settings and of two firmware files, cut before and in the
     middle of each flash operation: littlefs-python mounts what is left, and the settings
     file is the old one or the new one, whole; main.py and the firmware's files too."""
-    before = {**update.firmware_files(), update.MAIN: update.MAIN_PY, **OLD}
+    before = {**update.package_files(), update.MAIN: update.MAIN_PY, **OLD}
     with Twin(case.rig) as board:
         board.prepare(settings=case.settings[case.one], files=before)
         with connect(board.port) as reached:
@@ -143,7 +143,7 @@ def _settings_after(image, case) -> bytes:
             return file.read()
 
     assert read(update.MAIN) == update.MAIN_PY
-    new = update.firmware_files()
+    new = update.package_files()
     for path, old in OLD.items():
         assert read(path) in (old, new[path])
     found = read(update.SETTINGS)
