@@ -1,0 +1,28 @@
+"""Every benchmark, one after the other; each prints ratios measured in one run.
+
+    python tests/speed/run.py
+
+These machines are shared: quote ratios and medians, not single times.
+"""
+
+import subprocess
+import sys
+from pathlib import Path
+
+HERE = Path(__file__).parent
+BENCHMARKS = ("tick_ratio.py", "twin_speed.py", "decode_speed.py")
+
+
+def main():
+    failed = []
+    for name in BENCHMARKS:
+        print(f"== {name}", flush=True)
+        if subprocess.run([sys.executable, str(HERE / name)], check=False).returncode:
+            failed.append(name)
+        print()
+    if failed:
+        sys.exit(f"failed: {', '.join(failed)}")
+
+
+if __name__ == "__main__":
+    main()
