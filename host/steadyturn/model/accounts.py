@@ -18,7 +18,7 @@ Flags = NDArray[np.bool_]
 
 LOSSES = (
     "winding", "brush", "motor_friction", "gears", "crank", "rectifier", "clamp",
-    "board_supply", "sensor", "switch", "converter", "cable",
+    "board_supply", "bleed", "sensor", "switch", "converter", "cable",
 )
 
 
@@ -68,8 +68,9 @@ def points(pair: Pair, *, running: bool, connected: bool) -> Points:
     node_v = pair.line.node(motor_a)[0]
     board_on = ~idle | pair.idle.board_on
     board_a = np.where(board_on, supply.amps(rig.supply, node_v)[0], 0.0)
+    bled_a = node_v / rig.bus.bleed_ohm
     bank_a = rig.bank.parallel * motor_a
-    in_a = np.where(idle, 0.0, np.where(pair.held, pair.held_a, bank_a - board_a))
+    in_a = np.where(idle, 0.0, np.where(pair.held, pair.held_a, bank_a - board_a - bled_a))
     bus_v = node_v - in_a * rig.sensor.shunt_ohm
     inline = rig.switch.on_ohm
     bus_ohm = inline if rig.switch.place == "bus_switch" else 0.0
@@ -97,8 +98,9 @@ def points(pair: Pair, *, running: bool, connected: bool) -> Points:
         "gears": shaft_w * (1 / gears.efficiency(rig.stages) - 1),
         "crank": rig.crank.friction_nm * pair.crank_rad_s,
         "rectifier": bank_a * rectifier.drop_v(rig.rectifier, diode_a),
-        "clamp": node_v * _clamp_a(pair, idle, bank_a - board_a - in_a),
+        "clamp": node_v * _clamp_a(pair, idle, bank_a - board_a - bled_a - in_a),
         "board_supply": node_v * board_a,
+        "bleed": node_v * bled_a,
         "sensor": in_a**2 * rig.sensor.shunt_ohm,
         "switch": in_a**2 * bus_ohm + out_a**2 * out_ohm,
         "converter": in_v * in_a - converter_v * out_a,

@@ -60,8 +60,8 @@ class Sums:
     """Integrals over time, in joules unless named otherwise."""
 
     __slots__ = (
-        "arm", "board", "brush", "clamp", "converter", "copper", "diode", "drag", "em", "feed",
-        "gear", "host", "in_a2s", "in_c", "in_j", "in_v_s", "out", "out_a2s", "rub",
+        "arm", "bled", "board", "brush", "clamp", "converter", "copper", "diode", "drag", "em",
+        "feed", "gear", "host", "in_a2s", "in_c", "in_j", "in_v_s", "out", "out_a2s", "rub",
     )
 
     def __init__(self) -> None:
@@ -73,7 +73,7 @@ class Sums:
         self.in_c = 0.0  # C
         self.in_v_s = 0.0  # V s
         self.in_a2s = self.out_a2s = 0.0  # A2 s
-        self.converter = self.clamp = self.feed = self.board = 0.0
+        self.converter = self.clamp = self.feed = self.board = self.bled = 0.0
 
     def motors_rest(self, p: Parts) -> float:
         """Heat of brushes and bearings of all motors, J."""
@@ -97,6 +97,7 @@ class Sums:
             "rectifier": p.diode_v * self.diode,
             "clamp": self.clamp,
             "board_supply": self.board + self.feed,
+            "bleed": self.bled,
             "sensor": p.r_shunt * self.in_a2s,
             "switch": in_switch_ohm * self.in_a2s + out_switch_ohm * self.out_a2s,
             "converter": self.converter,

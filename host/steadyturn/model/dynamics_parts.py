@@ -58,6 +58,7 @@ class Parts:
 
         # -- the bus
         self.bus_f = rig.bus.capacitor_f
+        self.bus_bleed = 1 / rig.bus.bleed_ohm
         self.warm(20.0)
         clamp = rig.protection.bus_clamp_v
         self.clamp_v = inf if clamp is None else clamp

@@ -50,7 +50,7 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
     peak_out, peak_bus = m.peak_out_v, m.peak_bus_v
     # joules and the like of this run, added to the sums at its end
     arm_j = rub_j = visc = em_j = gear_j = i2 = brush = diode = 0.0
-    in_j = in_c = in_vs = ic2 = conv_j = out_j = idev2 = clamp_j = feed_j = board_j = 0.0
+    in_j = in_c = in_vs = ic2 = conv_j = out_j = idev2 = clamp_j = feed_j = board_j = bled_v2 = 0.0
 
     kc, r_source, inertia_h = p.kc, p.r_source, p.inertia / h
     rest_nm, viscous, load_slope = p.rest_nm, p.viscous, p.load_slope
@@ -58,7 +58,7 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
     brush_v, brush_a = p.brush_v, p.brush_a
     diode_v, diode_a = p.diode_v, p.diode_a
     brush_ohm, diode_ohm = brush_v * brush_a, diode_v * diode_a  # at no current
-    c_h, fit_source = p.bus_f / h, p.bus_fit
+    c_h, fit_source, leak = p.bus_f / h, p.bus_fit, p.bus_bleed
     rs, r_shunt = p.r_input, p.r_shunt
     enable, bus_switch = p.place == "enable", p.place == "bus_switch"
     boost, linear, passes, drops_out = p.boost, p.linear, p.passes, p.drops_out
@@ -198,7 +198,7 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
                     tb = tanh(i * brush_a)
                     td = tanh(i * diode_a)
                     vx = e - r * i - brush_v * tb - diode_v * td
-                g = c
+                g = c + leak
                 if mode == _REGULATES:
                     a = vx - lv
                     q = a * a - 4.0 * (rs + lr) * power
@@ -255,6 +255,7 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
                     load = ic
                 else:
                     load = ic = 0.0
+                load += leak * vx
                 if feeds:
                     vf = vx - feed_v
                     ib = (vf - sinks_v) / feed_r
@@ -321,7 +322,7 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
                     # it collapses within this step: it takes what brings the bus down to
                     # its threshold, then lets go
                     i = source_a(e - stop_v, r, brush_v, brush_a, diode_v, diode_a)
-                    most = i - ib - c * (stop_v - v)
+                    most = i - ib - leak * stop_v - c * (stop_v - v)
                     if most <= 0.0:
                         on = may_start = False
                         continue
@@ -330,7 +331,7 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
                     limited = True
                     tb, td = tanh(i * brush_a), tanh(i * diode_a)
                     icl = 0.0
-                    v1 = v + (i - ib - ic) / c_h
+                    v1 = v + (i - ib - leak * stop_v - ic) / c_h
                     vm = v + fit * (v1 - v)
 
             # -- the output: its capacitor and the device
@@ -409,6 +410,7 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
         out_v = vo1 - path * idev
         out_j += idev * out_v
         idev2 += idev * idev
+        bled_v2 += vm * vm
         if icl:
             clamp_j += icl * vm
         if feeds:
@@ -476,5 +478,6 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
     z.out += out_j * h
     z.out_a2s += idev2 * h
     z.clamp += clamp_j * h
+    z.bled += leak * bled_v2 * h
     z.feed += feed_j * h
     z.board += board_j * h

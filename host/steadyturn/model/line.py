@@ -85,7 +85,8 @@ class Line:
     def at(self, motor_a: Floats) -> At:
         volts, slope = self.node(motor_a)
         parallel = self.rig.bank.parallel
-        in_a, in_slope = parallel * motor_a, np.full_like(motor_a, parallel)
+        bled = 1 / self.rig.bus.bleed_ohm
+        in_a, in_slope = parallel * motor_a - bled * volts, parallel - bled * slope
         if self.board_on and supply.draw_w(self.rig.supply):
             board_a, by_v = supply.amps(self.rig.supply, volts)
             in_a, in_slope = in_a - board_a, in_slope - by_v * slope

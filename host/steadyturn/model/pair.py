@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steadyturn.model import converter, gears, motor, supply
-from steadyturn.model.line import Clamped, source_line
+from steadyturn.model.line import Clamped, Line, source_line
 from steadyturn.model.solve import first_root
 from steadyturn.model.states import COLLAPSE, Output, Running, run
 from steadyturn.rig.types import RPM, Rig
@@ -57,14 +57,14 @@ class Pair:
 
     @cached_property
     def idle(self) -> Idle:
-        """Only the board on the bus, where it can live."""
+        """Only the bleed on the bus, and the board where it can live."""
         rig, line = self.rig, self.line
+        motor_a = self._unloaded(replace(line, board_on=False))[0]
+        lives = np.ones(self.pace.shape, dtype=bool)
         if supply.draw_w(rig.supply):
-            x, there = first_root(lambda x: line.at(x)[2:4], line.zero(), line.most())
+            x, there = self._unloaded(line)
             lives = there & (line.node(x)[0] - rig.supply.drop_v >= rig.supply.off_v)
-            motor_a = np.where(lives, x, 0.0)
-        else:
-            lives, motor_a = np.ones(self.pace.shape, dtype=bool), line.zero()
+            motor_a = np.where(lives, x, motor_a)
         volts = line.node(motor_a)[0]
         clamp = rig.protection.bus_clamp_v
         held = np.zeros(self.pace.shape, dtype=bool)
@@ -73,6 +73,11 @@ class Pair:
             motor_a = np.where(held, self._at_clamp(clamp), motor_a)
             volts = np.minimum(volts, clamp)
         return Idle(motor_a, volts, lives, held)
+
+    @staticmethod
+    def _unloaded(line: Line) -> tuple[Floats, Flags]:
+        """Current of one motor [A] with nothing for the converter, where there is one."""
+        return first_root(lambda x: line.at(x)[2:4], line.zero(), line.most())
 
     def _at_clamp(self, clamp_v: float) -> Floats:
         """Current of one motor [A] with the node held at clamp_v."""

@@ -18,7 +18,8 @@ REGIME = {
 LOSS = {
     "winding": "motor windings", "brush": "brushes", "motor_friction": "motor friction",
     "gears": "gears", "crank": "handle's bearing", "rectifier": "diodes",
-    "clamp": "bus clamp", "board_supply": "board", "sensor": "sensor's shunt",
+    "clamp": "bus clamp", "board_supply": "board", "bleed": "bus bleed",
+    "sensor": "sensor's shunt",
     "switch": "load switch", "converter": "converter", "cable": "cable",
 }
 

@@ -174,6 +174,10 @@ class Bus:
                                 typical=(220, 1000, 4700), source=PRACTICE)
     capacitor_max_v: float = number("capacitor_max_v", "V", 2, 200, typical=(16, 25, 50),
                                     source=PRACTICE, how="Printed on the capacitor.")
+    bleed_ohm: float = number("bleed_kohm", "kohm", 0.1, 1000, scale=1e3,
+                              typical=(2.2, 4.7, 22), source=PRACTICE,
+                              how="The divider to the board's ADC and any resistor across the "
+                              "bus capacitor, together.")
 
 
 @dataclass(frozen=True, kw_only=True)

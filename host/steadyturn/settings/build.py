@@ -97,14 +97,16 @@ def _machine(rig: Rig, edges: Paces, limits: Thresholds) -> dict[str, int | str]
     conducts = conduct_a(rig, limits.most_a)
     drop, knee = drops.fit(rig, conducts, max(1.3 * limits.most_a, 2 * conducts))
     ohm = bank.source_ohm(rig, warm) + rig.sensor.shunt_ohm
-    board_a = float(supply.amps(rig.supply, operate(rig, edges.target).node_v)[0])
+    # the motors also give what passes the sensor by: the board's current and the bleed's
+    node_v = operate(rig, edges.target).node_v
+    unseen_a = float(supply.amps(rig.supply, node_v)[0] + node_v / rig.bus.bleed_ohm)
     return {
         "emf_uv_per_tpm": round(1e6 * bank.emf_v_per_tpm(rig, warm)),
         "source_mohm": max(1, round(1000 * ohm)),
         "drop_mv": round(1000 * drop),
         "drop_knee_ma": min(max(round(1000 * knee), 1), 2000),
         "conduct_ma": min(max(round(1000 * conducts), 1), 500),
-        "supply_ma": min(round(1000 * board_a), 2000),
+        "supply_ma": min(round(1000 * unseen_a), 2000),
         "capacitor_uf": round(1e6 * rig.bus.capacitor_f),
     }
 

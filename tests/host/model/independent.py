@@ -126,7 +126,9 @@ class Machine:
         return (c.in_limit_a, "limited") if i > c.in_limit_a else (i, regime)
 
     def into(self, i: float) -> float:
-        return self.rig.bank.parallel * i - self.board(self.node(i))
+        node_v = self.node(i)
+        return (self.rig.bank.parallel * i - self.board(node_v)
+                - node_v / self.rig.bus.bleed_ohm)
 
     def excess(self, i: float) -> float:
         """Current given less current wanted."""

@@ -89,7 +89,7 @@ def test_spin_up_from_rest(step_s):
     machine = Machine(made, winding_c=20.0, step_s=step_s)
     _, theta, w, v = sampled(machine, hand, 3.0, connected=False, every_s=step_s)
     ref = Reference(made, 20.0)
-    _, y = ref.run(hand, lambda v: 0.0, 3.0, (0.0, 0.0, 0.0))
+    _, y = ref.run(hand, lambda v: v / made.bus.bleed_ohm, 3.0, (0.0, 0.0, 0.0))
     account = machine.account
     assert account.arm_j == pytest.approx(y[3, -1], rel=0.001)
     assert account.losses_j["winding"] == pytest.approx(y[4, -1], rel=0.01)
@@ -100,11 +100,12 @@ def test_spin_up_from_rest(step_s):
 
 def constant_power(made, in_w):
     """Current at the bus node of a converter that takes in_w behind the sensor's shunt
-    and a switch."""
+    and a switch, and of the bleed."""
     ohm = made.sensor.shunt_ohm + made.switch.on_ohm
 
     def drawn(v):
-        return 2 * in_w / (v + max(v * v - 4 * ohm * in_w, 0.0) ** 0.5)
+        into = 2 * in_w / (v + max(v * v - 4 * ohm * in_w, 0.0) ** 0.5)
+        return into + v / made.bus.bleed_ohm
 
     return drawn
 
@@ -137,7 +138,8 @@ def test_ripple_under_load(step_s):
     after = machine.account
     assert after.arm_j - before.arm_j == pytest.approx(y[3, -1], rel=0.001)
     shunt_j = after.losses_j["sensor"] - before.losses_j["sensor"]
-    assert machine.energy_in_j - taken + shunt_j == pytest.approx(y[5, -1], rel=0.001)
+    bled_j = after.losses_j["bleed"] - before.losses_j["bleed"]
+    assert machine.energy_in_j - taken + shunt_j + bled_j == pytest.approx(y[5, -1], rel=0.001)
     out_j = after.out_j + after.losses_j["cable"] - before.out_j - before.losses_j["cable"]
     assert out_j == pytest.approx(5.1 * 0.5 * 3.0, rel=0.001)
 
@@ -175,7 +177,8 @@ def test_coasting_down_and_holding_up():
 def test_hold_up_time_of_a_capacitor(farad, watts, from_v, to_v, seconds, source):
     """C = 2 P t / (V1^2 - V2^2), with the handle at rest and a converter without losses."""
     made = rig(
-        supply=USB, bus__capacitor_f=farad, bus__capacitor_max_v=500.0, sensor__shunt_ohm=0.0,
+        supply=USB, bus__capacitor_f=farad, bus__capacitor_max_v=500.0, bus__bleed_ohm=1e15,
+        sensor__shunt_ohm=0.0,
         switch__on_ohm=0.0, load=Load(kind="phone", draw_a=watts / 5.0, cable_m=0.0),
         converter__kind="buck", converter__out_v=5.0, converter__loss_w=0.0,
         converter__loss_v=0.0, converter__loss_ohm=0.0, converter__start_v=to_v * 1.01,
@@ -197,7 +200,8 @@ def test_a_capacitor_fills_through_a_resistance(step_s):
     """V = E (1 - exp(-t / RC)), also where RC (1.3 ms) is shorter than the step."""
     made = rig(
         supply=USB, bank__series=1, motor__brush_drop_v=0.0, rectifier=Rectifier(kind="none"),
-        motor__terminal_ohm=1.3, bus__capacitor_f=1e-3, crank__inertia_kg_m2=1e9,
+        motor__terminal_ohm=1.3, bus__capacitor_f=1e-3, bus__bleed_ohm=1e15,
+        crank__inertia_kg_m2=1e9,
         crank__friction_nm=0.0, motor__no_load_a=0.0, motor__drag_nm_s=0.0,
     )
     machine = Machine(made, winding_c=20.0, step_s=step_s)
@@ -207,6 +211,19 @@ def test_a_capacitor_fills_through_a_resistance(step_s):
         t = n * step_s
         machine.advance(t, LetGo(), False, True)
         assert machine.state.bus_v == pytest.approx(emf * (1 - exp(-t / 1.3e-3)), rel=1e-6)
+
+
+@pytest.mark.parametrize("feed", ["usb", "cell"])
+def test_an_unloaded_bus_empties_through_its_bleed(feed):
+    """V = V0 exp(-t / RC), RC = 4.7 s, once the handle stands and nothing else draws."""
+    made = rig(supply=Supply(feed=feed), bus__capacitor_f=1e-3, bus__bleed_ohm=4700.0)
+    machine = Machine(made, step_s=0.004)
+    machine.state.bus_v = 8.0
+    for n in range(1, 6):
+        machine.advance(n * 1.0, LetGo(), False, True)
+        assert machine.state.bus_v == pytest.approx(8 * exp(-n / 4.7), rel=0.01)
+    bled_j = 0.5e-3 * (64 - machine.state.bus_v**2)
+    assert machine.account.losses_j["bleed"] == pytest.approx(bled_j, rel=0.01)
 
 
 def test_an_output_empties_into_a_resistor():

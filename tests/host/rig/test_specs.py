@@ -13,7 +13,8 @@ IDS = [key for key, *_ in SPECS]
 
 # unit -> how a key that is read in it ends
 ENDINGS = {
-    "V": "_v", "A": "_a", "ohm": "_ohm", "mohm": "_mohm", "W": "_w", "mW": "_mw", "Wh": "_wh",
+    "V": "_v", "A": "_a", "ohm": "_ohm", "mohm": "_mohm", "kohm": "_kohm", "W": "_w",
+    "mW": "_mw", "Wh": "_wh",
     "mm": "_mm", "m": "_m", "uF": "_uf", "mH": "_mh", "ms": "_ms", "rpm": "_rpm", "%": "_percent",
     "degC": "_c", "N": "_n", "N m": "_nm", "g cm2": "_gcm2", "g m2": "_gm2", "K/W": "_k_per_w",
     "J/K": "_j_per_k", "V per 1000 rpm": "_v_per_krpm", "uN m per rad/s": "_unm_per_rad_s",
@@ -21,7 +22,7 @@ ENDINGS = {
 }
 # what one of the file's unit is in SI (paces, temperatures and gauges stay as they are)
 RPM = 2 * math.pi / 60
-SI = {"mohm": 1e-3, "mW": 1e-3, "mm": 1e-3, "uF": 1e-6, "mH": 1e-3, "ms": 1e-3, "rpm": RPM,
+SI = {"mohm": 1e-3, "kohm": 1e3, "mW": 1e-3, "mm": 1e-3, "uF": 1e-6, "mH": 1e-3, "ms": 1e-3, "rpm": RPM,
       "%": 0.01, "Wh": 3600, "g cm2": 1e-7, "g m2": 1e-3, "V per 1000 rpm": 1 / (1000 * RPM),
       "uN m per rad/s": 1e-6}
 
