@@ -31,6 +31,9 @@ def refuse_existing(path: Path, force: bool) -> None:
     if path.is_dir():
         raise WrongInput(Problem("FILE", "", str(path), "this is a folder.",
                                  f"Name a file in it: {path / 'my.toml'}"))
+    if path.exists() and not path.is_file():  # --force would put a file in a device's place
+        raise WrongInput(Problem("FILE", "", str(path), "this is a device or a pipe.",
+                                 "Name a new file, for example my.toml"))
     if path.exists() and not force:
         raise WrongInput(Problem("FILE", "", str(path), f"{path} is already there.",
                                  "Choose another name, or --force to write over it."))

@@ -30,6 +30,9 @@ def read_text(path: Path) -> str:
     try:
         if path.is_dir():
             raise wrong("this is a folder, not a rig file.", "Name the .toml file in it.")
+        if path.exists() and not path.is_file():  # reading a pipe or a device may never end
+            raise wrong("this is a device or a pipe, not a rig file.",
+                        "Save the text to a file and name that.")
         with path.open("rb") as file:
             raw = file.read(BIGGEST + 1)
     except FileNotFoundError:

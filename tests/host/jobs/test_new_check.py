@@ -1,6 +1,7 @@
 """`new` and `check`: the jobs, and the commands as a person or a script calls them."""
 
 import json
+import os
 import re
 
 import pytest
@@ -125,6 +126,15 @@ def test_an_existing_file_is_kept(tmp_path):
         new_rig(tmp_path, {})
     with pytest.raises(WrongInput, match="no folder"):
         new_rig(tmp_path / "no" / "x.toml", {})
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_force_puts_no_file_in_a_devices_place(tmp_path):
+    pipe = tmp_path / "pipe.toml"
+    os.mkfifo(pipe)
+    with pytest.raises(WrongInput, match="a device or a pipe"):
+        new_rig(pipe, {}, force=True)
+    assert pipe.is_fifo()
 
 
 def test_nothing_is_left_behind_when_stopped_while_writing(tmp_path, monkeypatch):

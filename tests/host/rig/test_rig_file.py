@@ -1,6 +1,7 @@
 """Reading a rig file: right ones whole, wrong ones with every problem and its line."""
 
 import math
+import os
 import re
 import subprocess
 import sys
@@ -378,6 +379,14 @@ def test_files_that_are_none(tmp_path):
     (tmp_path / "empty.toml").write_bytes(b"")
     with pytest.raises(WrongInput, match="motor"):
         read_rig(tmp_path / "empty.toml")
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_pipe_or_a_device_is_refused_and_not_waited_for(tmp_path):
+    os.mkfifo(tmp_path / "pipe.toml")
+    for path in (tmp_path / "pipe.toml", os.devnull):
+        with pytest.raises(WrongInput, match="a device or a pipe"):
+            read_rig(path)
 
 
 def test_deep_brackets_are_no_traceback():
