@@ -28,6 +28,7 @@ WHOLE = (
     ("scl_pin", 0, 48, "pin"),
     ("lamp_pin", 0, 48, "pin"),
     ("switch_pin", 0, 48, "pin whose pulses keep the load connected"),
+    ("let_go_pin", -1, 48, "pin that releases the load at once while it is high, -1: none"),
     ("bus_adc_pin", -1, 48, "ADC pin behind the bus divider, -1: none"),
     ("supply_adc_pin", -1, 48, "ADC pin that sees the board's reservoir, -1: none"),
     ("lamp_active_low", 0, 1, "1: the lamp lights at low level"),

@@ -2,8 +2,10 @@
 
 The hardware keeps the load connected only while edges come; `pulse` makes one, and
 the loop calls it at the end of a tick that ran through. So a halted program, a dead
-board or a long stall releases the load without this code. Releasing is to make no
-more edges: bringing the pin to rest would be one more.
+board or a long stall releases the load without this code, a hold time after the last
+edge. Releasing is to make no more edges (bringing that pin to rest would be one more)
+and to raise the let-go pin, which ends the hold time at once. A dead board leaves that
+pin low: it can only release.
 """
 
 from machine import Pin
@@ -38,6 +40,7 @@ class Switch:
     def __init__(self, settings):
         s = settings
         self.pin = Pin(s.switch_pin, Pin.OUT, value=0)
+        self.let_go = Pin(s.let_go_pin, Pin.OUT, value=1) if s.let_go_pin >= 0 else None
         self.level = 0
         self.connect_mv = s.connect_mv
         self.connect_dtpm = s.connect_dtpm
@@ -104,8 +107,13 @@ class Switch:
             return WHY_FADING
         return WHY_NONE
 
-    def _release(self, cause, now):
+    def _drop(self):
         self.connected = False
+        if self.let_go is not None:
+            self.let_go.value(1)
+
+    def _release(self, cause, now):
+        self._drop()
         now.connected = False
         self.why = cause
         self.told_ms = self.gap_ms
@@ -144,6 +152,8 @@ class Switch:
             if not self.told_ms:
                 self.why = WHY_WAITING
             return
+        if self.let_go is not None:
+            self.let_go.value(0)
         self.connected = True
         now.connected = True
         self.why = WHY_NONE
@@ -177,7 +187,7 @@ class Switch:
 
     def halt(self):
         """Release: the program ends."""
-        self.connected = False
+        self._drop()
 
     def stalled(self, now):
         """The last edge is so old that the hardware has let go: wait as after any release."""

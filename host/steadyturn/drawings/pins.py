@@ -16,6 +16,7 @@ MEANING = {
     "alert_pin": "sensor's alert",
     "button_pin": "button",
     "turn_pin": "turn sensor",
+    "let_go_pin": "load switch (let go)",
 }
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
+from steadyturn.errors import Failed
 from steadyturn.jobs.flash import flash
 from steadyturn.jobs.pace import pace
 from steadyturn.jobs.predict import predict
@@ -27,7 +28,7 @@ from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
 from steadyturn.twin.copies import copy_flash
 from steadyturn.twin.glimpse import Glimpse
-from steadyturn.twin.person import Person, Plan
+from steadyturn.twin.person import Person, Plan, Steady
 from steadyturn.twin.twin import Twin
 
 GOOD = "lakeside-hut"
@@ -43,11 +44,13 @@ PLAN: Plan = (
 OUTING_S = 208.0
 HEEDS_S = ((20.0, 75.0), (87.0, 120.0), (140.0, 200.0))  # when the lamp (or the habit) rules
 LOOK_S = 0.1
-# somebody charges at a good pace, then speeds up
-EASY_TPM = 50.0
-EASY_S = 14.0
+# a steady hand charges at a good pace, then speeds up
+EASY_TPM = 48.0
+EASY_S = 12.0
 HASTE_TPM = 95.0
-HASTE_S = 6.0
+HASTE_S = 3.0
+SPEED_UP = 40.0  # turns/min a second
+TICK_S = 0.02
 FINE_LOOK_S = 0.001
 
 
@@ -69,7 +72,7 @@ class Moment:
 
 @dataclass(frozen=True)
 class Danger:
-    """The dangerous rig: someone speeds up to pace_tpm. would_be_v: at the phone in the
+    """The dangerous rig: a hand speeds up to pace_tpm. would_be_v: at the phone in the
     steady state, were nothing released; over_v: bus at which the board releases the load;
     released_after_ms: from the bus passing that to the load's release (None: never);
     peak_v: the most the phone saw; above_limit_ms: how long it saw more than limit_v."""
@@ -243,10 +246,22 @@ def _danger(show: Screen, image: Path, seed: int) -> Danger:
         done = _flash_quietly(rig_file, twin.port or twin.direct)
         over_v = next(c.after for c in done.settings_changed if c.name == "over_mv") / 1000
         begin_s = twin.t_s
-        twin.person = Person(rig, seed, False, EASY_TPM, (
-            (begin_s, EASY_TPM), (begin_s + EASY_S, HASTE_TPM)))
-        twin.run(EASY_S)
-        twin.run(HASTE_S, seen.append, FINE_LOOK_S)
+        hand = Steady(0.0)
+        twin.person = hand
+
+        def ease(now: Glimpse) -> None:
+            hand.pace_tpm = min(EASY_TPM, SPEED_UP * (now.t_s - begin_s))
+
+        def hurry(now: Glimpse) -> None:
+            seen.append(now)
+            late_s = now.t_s - begin_s - EASY_S
+            hand.pace_tpm = min(HASTE_TPM, EASY_TPM + SPEED_UP * late_s)
+
+        twin.run(EASY_S, ease, TICK_S)
+        if not twin.glimpse().connected:
+            raise Failed(f"With seed {seed} nobody charges at the moment of danger.",
+                         "Choose another --seed.")
+        twin.run(HASTE_S, hurry, FINE_LOOK_S)
         passed = next((g.t_s for g in seen if g.bus_v >= over_v), None)
         after_s = None if passed is None else twin.truth.released_after_s(passed)
     return Danger(

@@ -10,7 +10,8 @@ from steadyturn_fw.boards import BOARDS, COLUMNS
 from steadyturn.rig.values import shown
 
 _LIMITS = {"i2c_id": (0, 1), "supply_permille": (1000, 100_000)}
-_MAY_BE_UNUSED = ("bus_adc_pin", "supply_adc_pin", "alert_pin", "button_pin", "turn_pin")
+_MAY_BE_UNUSED = ("bus_adc_pin", "supply_adc_pin", "alert_pin", "button_pin", "turn_pin",
+                  "let_go_pin")
 
 Fault = tuple[tuple[str, ...], str, str, str]  # path below board.pins, value, right, how
 

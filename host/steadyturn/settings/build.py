@@ -68,8 +68,8 @@ def build(rig: Rig, band: Band) -> file.Settings:
 
 def _wiring(rig: Rig) -> dict[str, int | str]:
     pins = all_pins(rig.board.kind, rig.board.pins)
-    wanted = ("i2c_id", "sda_pin", "scl_pin", "lamp_pin", "switch_pin", "bus_adc_pin",
-              "supply_adc_pin", "supply_permille")
+    wanted = ("i2c_id", "sda_pin", "scl_pin", "lamp_pin", "switch_pin", "let_go_pin",
+              "bus_adc_pin", "supply_adc_pin", "supply_permille")
     return {
         **{name: pins[name] for name in wanted},
         "lamp_active_low": int(rig.board.lamp_active_low),

@@ -37,7 +37,8 @@ class Hand(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Switching:
-    """One change of the load switch; why: "pulses" came, "silence" (none did), "alert"."""
+    """One change of the load switch; why: "pulses" came, "silence"
+    (none did), "alert", or "let_go"."""
 
     t_s: float
     connected: bool
@@ -76,6 +77,7 @@ class Plant:
         )
         self.adc_pins = [self.pins["bus_adc_pin"], self.pins["supply_adc_pin"]]
         self._lamp_pin, self._switch_pin = self.pins["lamp_pin"], self.pins["switch_pin"]
+        self._let_go_pin, self._let_go = self.pins["let_go_pin"], False
         self._alert_bit = 1 << self.pins["alert_pin"] if self.pins["alert_pin"] >= 0 else 0
         self._hold_us = round(rig.switch.hold_s * 1e6)
         self._switch_level = 0
@@ -158,6 +160,8 @@ class Plant:
                     self._pulse(t_us)
             elif pin == self._lamp_pin:
                 self._shine(t_us, float(value))
+            elif pin == self._let_go_pin:
+                self._letting_go(t_us, bool(value))
         elif code == _ops.CHANGE_PWM:
             if pin == self._lamp_pin:
                 self._shine(t_us, value / 65535)
@@ -206,11 +210,22 @@ class Plant:
     def pins_reset(self) -> None:
         """All pins are inputs again: the lamp goes dark and no pulse comes."""
         self._switch_level = 0
+        self._let_go = False
         self._shine(self.t_us, 0.0, dark=True)
 
     # ------------------------------------------------------------------- inside
 
+    def _letting_go(self, t_us: int, high: bool) -> None:
+        """High empties what the pulses filled, and keeps it empty."""
+        self._let_go = high
+        if high and self._held:
+            self.settle(t_us)
+            self._held = False
+            self._switch("let_go", t_us)
+
     def _pulse(self, t_us: int) -> None:
+        if self._let_go:
+            return
         self._expires_us = t_us + self._hold_us
         if not self._held:
             self.settle(t_us)

@@ -9,7 +9,7 @@ import time
 
 VALUES = {
     "version": 1,
-    "i2c_id": 0, "sda_pin": 4, "scl_pin": 5, "lamp_pin": 15, "switch_pin": 16,
+    "i2c_id": 0, "sda_pin": 4, "scl_pin": 5, "lamp_pin": 15, "switch_pin": 16, "let_go_pin": 19,
     "bus_adc_pin": 26, "supply_adc_pin": 29, "lamp_active_low": 0, "lamp_percent": 60,
     "address": 0x40, "shunt_uohm": 50000, "bus_gain_ppm": 1000000, "bus_offset_mv": 0,
     "amps_gain_ppm": 1000000, "amps_offset_ma": 0, "divider_permille": 11000,

@@ -114,7 +114,7 @@ def test_over_voltage_is_stored_and_shown():
     b.set(13000, 900)
     b.tick()
     check.equal((b.now.connected, b.now.cue), (False, pages.STOP), "in the same tick")
-    check.equal(machine.edges, [], "no edge any more")
+    check.equal([e[1:] for e in machine.edges], [(19, 1)], "no edge any more, and let go")
     b.run(5000)
     names = [pair for page in stored(b) for pair in events(page)]
     check.true(("released", pages.WHY_OVER_VOLTAGE) in names, "why")

@@ -226,7 +226,16 @@ def test_pulses_only_while_connected():
     place.at(13000, 650)
     machine.edges.clear()
     place.run(1000)
-    check.equal(machine.edges, [], "a release makes no edge: it would hold 0.1 s longer")
+    check.equal([e[1:] for e in machine.edges], [(19, 1)],
+                "a release makes no edge (it would hold 0.1 s longer), but lets go at once")
+
+
+def test_without_a_let_go_pin():
+    place = Place(let_go_pin=-1).connect()
+    place.at(13000, 650)
+    machine.edges.clear()
+    place.run(1000)
+    check.equal((place.now.connected, machine.edges), (False, []), "pulses alone")
 
 
 def test_stall_counts_as_release():

@@ -22,7 +22,8 @@ ENDINGS = {
 }
 # what one of the file's unit is in SI (paces, temperatures and gauges stay as they are)
 RPM = 2 * math.pi / 60
-SI = {"mohm": 1e-3, "kohm": 1e3, "mW": 1e-3, "mm": 1e-3, "uF": 1e-6, "mH": 1e-3, "ms": 1e-3, "rpm": RPM,
+SI = {"mohm": 1e-3, "kohm": 1e3, "mW": 1e-3, "mm": 1e-3, "uF": 1e-6, "mH": 1e-3, "ms": 1e-3,
+      "rpm": RPM,
       "%": 0.01, "Wh": 3600, "g cm2": 1e-7, "g m2": 1e-3, "V per 1000 rpm": 1 / (1000 * RPM),
       "uN m per rad/s": 1e-6}
 
