@@ -59,6 +59,7 @@ class Parts:
         # -- the bus
         self.bus_f = rig.bus.capacitor_f
         self.bus_bleed = 1 / rig.bus.bleed_ohm
+        self.alone_fit = _fit(step_s * self.bus_bleed / self.bus_f)  # while the rectifier blocks
         self.warm(20.0)
         clamp = rig.protection.bus_clamp_v
         self.clamp_v = inf if clamp is None else clamp
@@ -115,9 +116,7 @@ class Parts:
         self.r_source = max(self._ohm + self._ohm_per_k * above, 0.1 * self._ohm)
         # how the bank's current slows the handle, for the choice of the step's weight
         self.load_slope = self.kc**2 / (self.eta * self.r_source)
-        x = self.step_s / (self.r_source * self.bus_f)
-        # exact for a capacitor fed through this resistance from a constant EMF
-        self.bus_fit = 0.5 + x / 12 if x < 1e-3 else 1 / (1 - exp(-x)) - 1 / x
+        self.bus_fit = _fit(self.step_s * (1 / self.r_source + self.bus_bleed) / self.bus_f)
 
     def warmer(self, winding_c: float, wound_j: float, rest_j: float, seconds: float) -> float:
         """Winding temperature [degC] after `seconds` in which all motors' windings made
@@ -128,6 +127,12 @@ class Parts:
             (wound_j + rest_j) * part.case_air_k_w + wound_j * part.winding_case_k_w)
         lag_s = (part.winding_case_k_w + part.case_air_k_w) * part.winding_j_k
         return goal + (winding_c - goal) * exp(-seconds / lag_s)
+
+
+def _fit(x: float) -> float:
+    """Weight of the step's end that is exact for a capacitor behind a resistance; x: step
+    over time constant."""
+    return 0.5 + x / 12 if x < 1e-3 else 1 / (1 - exp(-x)) - 1 / x
 
 
 def device_a(volts: float, slope: float, min_v: float, most_a: float) -> float:

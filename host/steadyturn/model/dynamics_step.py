@@ -58,7 +58,7 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
     brush_v, brush_a = p.brush_v, p.brush_a
     diode_v, diode_a = p.diode_v, p.diode_a
     brush_ohm, diode_ohm = brush_v * brush_a, diode_v * diode_a  # at no current
-    c_h, fit_source, leak = p.bus_f / h, p.bus_fit, p.bus_bleed
+    c_h, fit_source, fit_alone, leak = p.bus_f / h, p.bus_fit, p.alone_fit, p.bus_bleed
     rs, r_shunt = p.r_input, p.r_shunt
     enable, bus_switch = p.place == "enable", p.place == "bus_switch"
     boost, linear, passes, drops_out = p.boost, p.linear, p.passes, p.drops_out
@@ -178,7 +178,7 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
             if mode == _DIRECT or mode == _DROPS or v > clamp_v:
                 fit = 1.0
             elif held:
-                fit = 0.5
+                fit = fit_alone
             else:
                 fit = fit_source
             c = c_h / fit

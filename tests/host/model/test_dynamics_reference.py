@@ -226,6 +226,19 @@ def test_an_unloaded_bus_empties_through_its_bleed(feed):
     assert machine.account.losses_j["bleed"] == pytest.approx(bled_j, rel=0.01)
 
 
+@pytest.mark.parametrize(("farad", "ohm"), [(1e-6, 100.0), (1e-6, 4700.0), (2e-5, 100.0)])
+def test_a_bleed_may_be_quicker_than_the_step(farad, ohm):
+    """RC from 0.1 ms to 4.7 ms in steps of 4 ms: it falls as it should, never below nothing."""
+    made = rig(supply=USB, bus__capacitor_f=farad, bus__bleed_ohm=ohm)
+    machine = Machine(made, step_s=0.004)
+    machine.state.bus_v = 8.0
+    for n in range(1, 6):
+        machine.advance(n * 0.004, LetGo(), False, True)
+        wanted = 8 * exp(-n * 0.004 / (farad * ohm))
+        assert machine.state.bus_v == pytest.approx(wanted, rel=1e-6, abs=1e-9)
+        assert machine.state.bus_v >= -1e-12
+
+
 def test_an_output_empties_into_a_resistor():
     """V = V0 exp(-t / RC), RC = 0.21 s, with the converter off."""
     made = rig(supply=USB, load=Load(kind="resistor", resistance_ohm=100.0, cable_m=0.0),

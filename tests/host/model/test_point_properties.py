@@ -82,6 +82,23 @@ def test_idle_carries_only_the_board(seed) -> None:
         assert (drawn == 0).all()
 
 
+def test_an_unloaded_bus_stands_where_its_bleed_lets_it() -> None:
+    """Nothing is held: the bleed takes what the source gives, and at rest there are no volts."""
+    for seed in range(40):
+        rig = random_rig(seed)
+        if rig.supply.feed == "crank" or rig.protection.bus_clamp_v is not None:
+            continue
+        at = operate(replace(rig, load=replace(rig.load, kind="none")),
+                     [0.0, 40.0, 90.0], connected=False)
+        idle = at.regime == "idle"
+        given = rig.bank.parallel * at.motor_a[idle]
+        assert given == pytest.approx(at.node_v[idle] / rig.bus.bleed_ohm, rel=1e-9, abs=1e-12)
+        assert at.losses_w["bleed"][idle] == pytest.approx(
+            at.node_v[idle] ** 2 / rig.bus.bleed_ohm, rel=1e-12)
+        assert idle[0]
+        assert at.node_v[0] == at.losses_w["bleed"][0] == 0
+
+
 def test_shapes_and_scalars() -> None:
     rig = random_rig(3)
     grid = np.linspace(10, 120, 12).reshape(3, 4)
