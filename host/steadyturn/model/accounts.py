@@ -36,8 +36,8 @@ class Points:
     emf_v and idle_v are NaN: there is no steady state.
 
     For other parts of the model: node_v of the bus [V]; in_v at the converter's
-    terminals [V]; converter_v at its output [V]; idle_v of the node with only the
-    board on it [V].
+    terminals [V]; converter_v at its output [V]; idle_v of the node with only bleed
+    and board on it [V].
     """
 
     pace_tpm: Floats

@@ -1,6 +1,6 @@
 """The source line: with the current of one motor given, everything is explicit.
 
-From the bank through rectifier, bus node (where the board's supply taps),
+From the bank through rectifier, bus node (where bleed and board's supply tap),
 sensor shunt and bus switch to the converter's terminals. No roots are sought
 here; `states` does that. Equations in point.md.
 """

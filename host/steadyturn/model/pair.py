@@ -32,7 +32,7 @@ class Idle:
 class Pair:
     """pace [turns/min] and winding_c [degC]: 1-D arrays of one length.
 
-    idle: only the board on the bus. found: the running converter, or None where the
+    idle: only bleed and board on the bus. found: the running converter, or None where the
     released load lets nothing flow; held: points where the bus clamp holds the node
     then, with held_a [A] into the converter.
     """

@@ -71,6 +71,7 @@ def random_rig(seed: int) -> Rig:
     per_rpm = series * 12 / (motor.no_load_rad_s or 1.0) * RPM
     ratio = volts / per_rpm / pick.uniform(40, 110)
     first = pick.uniform(1.5, max(2.0, ratio**0.5))
+    bleed_ohm = 100 * 10 ** random.Random(f"bleed {seed}").uniform(0, 4)  # all that is accepted
     return Rig(
         name=f"random {seed}", motor=motor,
         bank=Bank(series=series, parallel=parallel, diode_each=pick.random() < 0.3),
@@ -79,7 +80,7 @@ def random_rig(seed: int) -> Rig:
         crank=Crank(friction_nm=pick.uniform(0, 0.2)),
         rectifier=Rectifier(kind=pick.choice(["schottky", "schottky", "bridge", "none"]),
                             drop_v=pick.uniform(0.25, 0.6), knee_a=pick.uniform(0.005, 0.1)),
-        bus=Bus(), converter=converter,
+        bus=Bus(bleed_ohm=bleed_ohm), converter=converter,
         switch=Switch(place=pick.choice(["enable", "bus_switch", "output_switch"]),
                       on_ohm=pick.uniform(0, 0.2)),
         protection=Protection(
