@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -29,7 +30,7 @@ def rig_path(given: str | None) -> Path:
 
     if given is not None:
         path = Path(given)
-        if path.exists():
+        if os.path.exists(path):  # Path's own raises where a name is too long
             return path
         found = example_path(given)
         return found or path

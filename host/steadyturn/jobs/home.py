@@ -84,7 +84,8 @@ def _rigs(folder: Path) -> tuple[RigHere, ...]:
     """The folder's TOML files that are rig files, right or not; others are left out."""
     found = []
     try:
-        files = sorted(p for p in folder.glob("*.toml") if p.name != "pyproject.toml")
+        files = sorted(p for p in folder.glob("*.toml")
+                       if p.name != "pyproject.toml" and p.is_file())
     except OSError:
         return ()
     for path in files[:MOST_RIGS]:
@@ -109,11 +110,11 @@ def _is_rig(path: Path) -> bool:
 
 def _library(folder: Path) -> tuple[dict[tuple[str, int], int], LastPull | None, str]:
     """Highest page number stored by board and journal, the last pull, and what is wrong."""
-    if not (folder.exists() and any(folder.iterdir())):
-        return {}, None, ""
     stored: dict[tuple[str, int], int] = {}
     latest: tuple[Contact, str] | None = None
     try:
+        if not (folder.exists() and any(folder.iterdir())):
+            return {}, None, ""
         with Library(folder, readonly=True) as shelf:
             for board in shelf.boards():
                 stored[board.unique_id, board.format_id] = max(shelf.seqs(board), default=-1)

@@ -31,6 +31,12 @@ def test_a_mistyped_command_is_guessed(capsys):
     assert "Did you mean 'pace'?" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("name", ["a" * 300, "a" * 5000, "../examples/lakeside-hut"])
+def test_a_name_that_no_file_can_have_is_wrong_input(name, capsys):
+    assert front.code(["check", name]) == 2
+    assert "wrong: " in capsys.readouterr().err
+
+
 def test_unknown_option_is_exit_two(capsys):
     assert front.code(["pace", "--nonsense"]) == 2
     assert "Traceback" not in capsys.readouterr().err

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 import time
 from pathlib import Path
@@ -53,6 +54,19 @@ def test_nothing_there(place):
     assert "none in this folder" in page
     assert "none plugged in" in page
     assert "none yet" in page
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_pipe_called_like_a_rig_file_is_passed_by(place):
+    os.mkfifo(place[0] / "pipe.toml")
+    assert home(*place).rigs == ()
+
+
+def test_a_file_in_the_librarys_place_is_told(place):
+    place[1].write_text("mine")
+    seen = home(*place)
+    assert seen.last_pull is None
+    assert "library" in seen.library_problem
 
 
 def test_a_rig_file_leads_to_its_pace_and_a_wrong_one_to_check(place):

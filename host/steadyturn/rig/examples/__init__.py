@@ -9,8 +9,8 @@ FOLDER = Path(__file__).parent
 
 def example_path(name: str) -> Path | None:
     """The example called `name` (with or without .toml), or None."""
-    path = FOLDER / (name if name.endswith(".toml") else name + ".toml")
-    return path if path.parent == FOLDER and path.is_file() else None
+    stem = name.removesuffix(".toml")
+    return FOLDER / f"{stem}.toml" if stem in example_names() else None
 
 
 def example_names() -> list[str]:
