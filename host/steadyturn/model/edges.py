@@ -22,13 +22,14 @@ SLOWEST_TPM, FASTEST_TPM = 1.0, 301.0
 GRID = 241
 FAN = 64  # points in each narrowing
 ROUNDS = 4  # 1.25 turns/min / 63**4: below a millionth
+NEAR_TPM = (-0.3, -0.03, -0.003, 0.003, 0.03, 0.3)  # around each edge that the grid shows
 
 
 @dataclass(frozen=True)
 class Limit:
     """One edge: at pace_tpm the constraint holds, just beyond it (below for side "low",
-    above for "high") it does not. NaN: it holds at no pace, and more (low) or less
-    (high) pace would come nearest."""
+    above for "high") it does not. NaN: it holds at no pace at which the converter runs, and more
+    (low) or less (high) pace would come nearest."""
 
     name: str
     side: str
@@ -39,7 +40,7 @@ class Limit:
 @dataclass(frozen=True)
 class Edges:
     """intervals: feasible paces (low, high), slowest first; limits, binding first;
-    never: names of the constraints that hold at no pace."""
+    never: names of the constraints that hold at no pace (see Limit)."""
 
     intervals: tuple[tuple[float, float], ...]
     limits: tuple[Limit, ...]
@@ -53,14 +54,18 @@ def find_edges(rig: Rig) -> Edges:
     """All edges between SLOWEST_TPM and FASTEST_TPM, with reasons."""
     listed = constraints(rig)
     pace = np.linspace(SLOWEST_TPM, FASTEST_TPM, GRID)
-    margins = Sheet(rig, listed, pace).margins
-    good, judged = margins >= 0, ~np.isnan(margins)
-    turns = (good[:, :-1] != good[:, 1:]) & judged[:, :-1] & judged[:, 1:]
-    rows, columns = np.nonzero(turns)
-    rising = good[rows, columns + 1]
-    low, high = pace[columns], pace[columns + 1]
-    for _ in range(ROUNDS if rows.size else 0):
-        low, high = _narrow(rig, listed, rows, rising, low, high)
+    for offsets in (NEAR_TPM, None):
+        margins = Sheet(rig, listed, pace).margins
+        good, judged = margins >= 0, ~np.isnan(margins)
+        turns = (good[:, :-1] != good[:, 1:]) & judged[:, :-1] & judged[:, 1:]
+        rows, columns = np.nonzero(turns)
+        rising = good[rows, columns + 1]
+        low, high = pace[columns], pace[columns + 1]
+        for _ in range(ROUNDS if rows.size else 0):
+            low, high = _narrow(rig, listed, rows, rising, low, high)
+        if offsets is not None:  # once more: what comes and goes close to an edge
+            near = (0.5 * (low + high)[:, None] + np.array(offsets)).ravel()
+            pace = np.unique(np.concatenate([pace, near.clip(SLOWEST_TPM, FASTEST_TPM)]))
     edges = np.where(rising, high, low)
     # where a state only begins to be judged, its margin jumps: no edge of that constraint
     unjudged = np.isnan(Sheet(rig, listed, np.concatenate([low, high])).by_state)
@@ -68,9 +73,12 @@ def find_edges(rig: Rig) -> Edges:
     own = (left == right).all(axis=0)[rows, np.arange(len(rows))]
     found = [(row, "low" if up else "high", at, at)
              for row, up, at in zip(rows[own], rising[own], edges[own], strict=True)]
-    never = [row for row in range(len(listed)) if judged[row].any() and not good[row].any()]
+    runs = _runs(listed, good)
+    never = [row for row in range(len(listed)) if judged[row].any()
+             and not good[row][runs if (judged[row] & runs).any() else judged[row]].any()]
     for row in never:
-        side, nearest = _nearest(margins[row])
+        side, nearest = _nearest(np.where(runs, margins[row], np.nan)
+                                 if (judged[row] & runs).any() else margins[row])
         found.append((row, side, np.nan, pace[nearest]))
     why = [""] * len(found)
     if found:
@@ -121,6 +129,13 @@ def _narrow(rig: Rig, listed: list[Constraint], rows: NDArray[np.intp],
     good[:, -1] = rising
     change = np.maximum(np.argmax(good == rising[:, None], axis=1), 1)
     return fan[every, change - 1], fan[every, change]
+
+
+def _runs(listed: list[Constraint], good: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Paces at which the converter starts and holds on: what holds only while nothing runs
+    is no help."""
+    ways = [good[row] for row, one in enumerate(listed) if one.name in ("start", "holding")]
+    return np.logical_and.reduce(ways) if ways else np.ones(good.shape[1], dtype=bool)
 
 
 def _nearest(margins: Floats) -> tuple[str, int]:

@@ -43,7 +43,8 @@ class Remedy:
 
 
 def clash(rig: Rig, edges: Edges) -> tuple[str, str]:
-    """Names of the two constraints that leave no pace between them."""
+    """Names of the two constraints that leave no pace between them; one that holds at no
+    pace stands first on its side."""
     lows = [limit for limit in edges.limits if limit.side == "low"]
     highs = [limit for limit in edges.limits if limit.side == "high"]
     if lows and highs:  # the binding one of each side stands first

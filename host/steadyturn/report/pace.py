@@ -95,10 +95,16 @@ def _empty(result: Any) -> list[str]:
     lines = [f"{result.rig}: no pace works.", ""]
     if result.clash:
         low, high = result.clash
-        lines.append(wrap(f"Two limits clash: '{NAME.get(low, low)}' asks for more pace than "
-                          f"'{NAME.get(high, high)}' allows."))
-        for limit in _of(result, low, "low") + _of(result, high, "high"):
-            lines.append(item(_limit_words(limit)))
+        never = [x for x in result.limits if isnan(x.pace_tpm)]
+        if never:
+            lines.append(wrap(f"Two limits clash, {NAME.get(low, low)!r} and "
+                              f"{NAME.get(high, high)!r}; what holds at no pace:"))
+            shown = never[:3]
+        else:
+            lines.append(wrap(f"Two limits clash: '{NAME.get(low, low)}' asks for more pace than "
+                              f"'{NAME.get(high, high)}' allows."))
+            shown = _of(result, low, "low") + _of(result, high, "high")
+        lines += [item(_limit_words(limit)) for limit in shown]
     if not result.remedies:
         return [*lines, wrap("No single change that was tried opens a band, nor one together "
                              "with another gear ratio. Look for a motor with more volts a turn "
