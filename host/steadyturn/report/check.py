@@ -27,8 +27,8 @@ def text(result: Any, *, every: bool = False) -> str:
             place = f"{where}: " if where else ""
             lines.append(item(f"{place}{remark.key}: {remark.text} {remark.how}".rstrip()))
         lines.append("")
-    lines.append(f"{result.given_count} numbers are given, {result.measured_count} measured, "
-                 f"{result.assumed_count} assumed.")
+    lines.append(f"Of its numbers {result.given_count} are given, {result.measured_count} "
+                 f"measured, {result.assumed_count} assumed.")
     lines += _assumed(result, every)
     lines += ["", f"next: steadyturn pace {shown_path(result.file)}"]
     return "\n".join(lines) + "\n"
