@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -17,6 +17,18 @@ from steadyturn.errors import Failed
 from steadyturn.sessions import decode, schema
 
 FOLDER_VARIABLE = "STEADYTURN_LIBRARY"
+
+
+# What a column may hold: a whole number, one or none, a time, text, bytes, a page's bytes.
+KINDS: dict[str, Callable[[object], bool]] = {
+    "n": lambda v: isinstance(v, int),
+    "o": lambda v: v is None or isinstance(v, int),
+    "s": lambda v: isinstance(v, float) and 0 <= v <= LATEST_S,
+    "t": lambda v: isinstance(v, str),
+    "b": lambda v: isinstance(v, bytes),
+    "p": lambda v: isinstance(v, bytes) and len(v) == decode.layout.PAGE_BYTES,
+}
+LATEST_S = 253_402_214_400.0  # the year 9999; calendars end there
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +118,7 @@ class Library:
     def boards(self) -> list[BoardRow]:
         """All boards, the one met last first."""
         rows = self._rows(
-            "SELECT id, unique_id, format_id, first_seen_s FROM board ORDER BY "
+            "ntns", "SELECT id, unique_id, format_id, first_seen_s FROM board ORDER BY "
             "(SELECT max(contact.id) FROM contact WHERE contact.board = board.id) DESC, id DESC")
         return [BoardRow(*row) for row in rows]
 
@@ -138,6 +150,7 @@ class Library:
     def contacts(self, board: BoardRow) -> list[Contact]:
         """The board's contacts, oldest first."""
         rows = self._rows(
+            "nntsnntoobnn",
             "SELECT contact.id, board, kind, host_s, boot, t_ms, firmware, first_seq, last_seq, "
             "settings.text, finished, "
             "(SELECT count(*) FROM page WHERE page.contact = contact.id) "
@@ -179,7 +192,7 @@ class Library:
 
     def seqs(self, board: BoardRow) -> list[int]:
         """Sequence numbers of the stored pages, ascending."""
-        rows = self._rows("SELECT seq FROM page WHERE board = ? ORDER BY seq", board.id)
+        rows = self._rows("n", "SELECT seq FROM page WHERE board = ? ORDER BY seq", board.id)
         return [row[0] for row in rows]
 
     def pages(
@@ -188,30 +201,37 @@ class Library:
         """Raw pages joined, by sequence number, from `since_seq`; `contacts`: only those that
         these contacts brought."""
         if contacts is None:
-            rows = self._rows("SELECT raw FROM page WHERE board = ? AND seq >= ? ORDER BY seq",
-                              board.id, since_seq)
+            rows = self._rows(
+                "p", "SELECT raw FROM page WHERE board = ? AND seq >= ? ORDER BY seq",
+                board.id, since_seq)
         else:
             wanted = list(contacts)
             marks = ", ".join("?" * len(wanted))
             rows = self._rows(
-                f"SELECT raw FROM page WHERE board = ? AND seq >= ? AND contact IN ({marks}) "
+                "p", f"SELECT raw FROM page WHERE board = ? AND seq >= ? AND contact IN ({marks}) "
                 "ORDER BY seq", board.id, since_seq, *wanted)
         return b"".join(row[0] for row in rows)
 
     def page_before(self, board: BoardRow, seq: int) -> bytes:
         """The stored page with the highest number below `seq`; empty if there is none."""
-        rows = self._rows("SELECT raw FROM page WHERE board = ? AND seq < ? "
+        rows = self._rows("p", "SELECT raw FROM page WHERE board = ? AND seq < ? "
                           "ORDER BY seq DESC LIMIT 1", board.id, seq)
         return bytes(rows[0][0]) if rows else b""
 
     def damaged(self, board: BoardRow) -> list[tuple[int, int, str, bytes]]:
         """What came damaged: contact, number asked for, reason, bytes."""
         return [tuple(row) for row in self._rows(
-            "SELECT contact, asked_seq, reason, raw FROM damaged WHERE board = ? ORDER BY id",
-            board.id)]
+            "nntb", "SELECT contact, asked_seq, reason, raw FROM damaged WHERE board = ? "
+            "ORDER BY id", board.id)]
 
-    def _rows(self, query: str, *values: object) -> list[tuple]:
+    def _rows(self, kinds: str, query: str, *values: object) -> list[tuple]:
+        """The rows; `kinds` has a letter for each column (see KINDS). SQLite itself lets a
+        damaged file give anything, so what does not fit is Failed."""
         with schema.plain_errors(self.path):
-            return self._db.execute(query, values).fetchall()
+            rows = self._db.execute(query, values).fetchall()
+        for row in rows:
+            if not all(KINDS[kind](value) for kind, value in zip(kinds, row, strict=True)):
+                raise schema.damaged(self.path, "a value in it is none that a pull stores")
+        return rows
 
 

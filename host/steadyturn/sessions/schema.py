@@ -77,6 +77,8 @@ def plain_errors(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise _failed(path, error) from error
+    except UnicodeDecodeError as error:  # a table's name or a text is no longer text
+        raise damaged(path, "a text in it cannot be read") from error
     except OSError as error:
         raise Failed(
             f"The library at {path} cannot be used: {error.strerror or error}.",
@@ -101,13 +103,17 @@ def _failed(path: Path, error: sqlite3.Error) -> Failed:
         return Failed(f"The library at {path} has been busy for {WAIT_S:.0f} s.",
                       f"Wait until the other program is done with it, then try again. {kept}")
     if primary in {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}:
-        return Failed(f"The library at {path} is damaged or is no library ({error}).",
-                      "It was left as it is. Move it aside and pull again: what the board still "
-                      "has comes back. 'sqlite3 FILE .recover' can save more of the old file.")
+        return damaged(path, str(error))
     if primary == sqlite3.SQLITE_IOERR:
         return Failed(f"The disk under the library at {path} gave an error ({error}).",
                       f"Try another folder with --library. {kept}")
     return Failed(f"The library at {path} failed: {error}.", kept)
+
+
+def damaged(path: Path, what: str) -> Failed:
+    return Failed(f"The library at {path} is damaged or is no library ({what}).",
+                  "It was left as it is. Move it aside and pull again: what the board still "
+                  "has comes back. 'sqlite3 FILE .recover' can save more of the old file.")
 
 
 def open_file(path: Path, *, readonly: bool) -> sqlite3.Connection:

@@ -150,8 +150,8 @@ def test_an_older_layout_is_brought_up_to_date(tmp_path, monkeypatch):
     monkeypatch.setattr(schema, "VERSION", 2)
     with Library(tmp_path, readonly=True) as library:  # looking is enough
         assert library.pages(library.boards()[0]) == b"".join(pages)
-        assert library._rows("SELECT note FROM board") == [("none",)]
-        assert library._rows("PRAGMA user_version") == [(2,)]
+        assert library._rows("t", "SELECT note FROM board") == [("none",)]
+        assert library._rows("n", "PRAGMA user_version") == [(2,)]
 
 
 def test_an_empty_file_is_an_empty_library(tmp_path):
@@ -170,7 +170,7 @@ def test_a_step_that_fails_changes_nothing(tmp_path, monkeypatch):
         with pytest.raises(Failed):
             Library(tmp_path)
     with Library(tmp_path) as library:
-        assert library._rows("SELECT name FROM sqlite_master WHERE name = 'more'") == []
+        assert library._rows("t", "SELECT name FROM sqlite_master WHERE name = 'more'") == []
         assert len(library.boards()) == 1
 
 
@@ -191,6 +191,44 @@ def test_not_a_database(tmp_path):
             Library(tmp_path, readonly=readonly)
         assert "aside" in caught.value.how
     assert (tmp_path / schema.FILE).read_bytes() == before
+
+
+@pytest.mark.parametrize("change", [
+    "UPDATE page SET raw = 'text'",
+    "UPDATE page SET raw = x'00'",
+    "UPDATE contact SET host_s = 1e300",
+    "UPDATE contact SET host_s = 'soon'",
+    "UPDATE contact SET boot = 1e300",
+    "UPDATE settings SET text = 7",
+    "UPDATE board SET unique_id = x'80'",
+])
+def test_a_value_that_no_pull_stores_is_told_as_damage(tmp_path, change):
+    with Library(tmp_path) as library:
+        board, contact = begin(library)
+        library.add_pages(board, contact, some_pages(3))
+    with contextlib.closing(sqlite3.connect(tmp_path / schema.FILE)) as db, db:
+        db.execute(change)
+
+    def read_all(library):
+        for row in library.boards():
+            library.contacts(row)
+            library.pages(row)
+
+    with Library(tmp_path) as library, pytest.raises(Failed, match="damaged"):
+        read_all(library)
+
+
+def test_damage_in_a_tables_name_is_told(tmp_path):
+    with Library(tmp_path) as library:
+        begin(library)
+    path = tmp_path / schema.FILE
+    raw = path.read_bytes()
+    assert b"CREATE TABLE page" in raw
+    path.write_bytes(raw.replace(b"CREATE TABLE page", b"CREATE TABLE \xe2age"))
+    with pytest.raises(Failed, match="damaged"):
+        Library(tmp_path)
+    with pytest.raises(Failed, match="damaged"):
+        Library(tmp_path, readonly=True)
 
 
 def test_a_hole_in_the_middle(tmp_path):
