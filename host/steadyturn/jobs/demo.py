@@ -245,6 +245,8 @@ def _danger(show: Screen, image: Path, seed: int) -> Danger:
     with Twin(rig, image=image, seed=seed) as twin:
         done = _flash_quietly(rig_file, twin.port or twin.direct)
         over_v = next(c.after for c in done.settings_changed if c.name == "over_mv") / 1000
+    # unplugged and begun anew, so that no time of the set-up is left in it
+    with Twin(rig, image=image, seed=seed) as twin:
         begin_s = twin.t_s
         hand = Steady(0.0)
         twin.person = hand
