@@ -4,6 +4,7 @@ import subprocess
 import sys
 
 import pytest
+from steadyturn.__main__ import start
 from steadyturn.cli import main as front
 from steadyturn.cli.table import COMMANDS
 from steadyturn.errors import Failed, Problem, WrongInput
@@ -59,6 +60,17 @@ def test_errors_become_exit_codes(raised, expected, said, monkeypatch, capsys):
     monkeypatch.setattr(front.main, "main", fall)
     assert front.code([]) == expected
     assert said in capsys.readouterr().err
+
+
+def test_ctrl_c_while_loading_is_no_traceback(monkeypatch):
+    class Interrupted:
+        def __getattr__(self, name):
+            raise KeyboardInterrupt
+
+    monkeypatch.setitem(sys.modules, "steadyturn.cli.main", Interrupted())
+    with pytest.raises(SystemExit) as ended:
+        start()
+    assert ended.value.code == 1
 
 
 def test_module_form_runs():
