@@ -70,7 +70,16 @@ def main(ctx: click.Context) -> None:
 
 def run(args: list[str] | None = None) -> None:
     """Run the program and end the process with its exit code."""
+    _fill_closed_streams()
     sys.exit(code(args))
+
+
+def _fill_closed_streams() -> None:
+    """A stream that the caller closed is None, and a file opened later would get its number:
+    what is printed would end up in that file."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115
 
 
 def code(args: list[str] | None = None) -> int:

@@ -1,5 +1,6 @@
 """The front door: help by stage, exit codes, no traceback whatever is typed."""
 
+import os
 import subprocess
 import sys
 
@@ -71,6 +72,15 @@ def test_ctrl_c_while_loading_is_no_traceback(monkeypatch):
     with pytest.raises(SystemExit) as ended:
         start()
     assert ended.value.code == 1
+
+
+@pytest.mark.skipif(os.name != "posix", reason="closes streams by a POSIX shell")
+@pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-", "<&- >&- 2>&-"])
+def test_closed_streams_are_no_traceback(closed):
+    line = f'"{sys.executable}" -m steadyturn check lakeside-hut {closed}'
+    done = subprocess.run(["sh", "-c", line], capture_output=True, text=True, check=False)
+    assert done.returncode == 0
+    assert done.stderr == ""
 
 
 def test_module_form_runs():
