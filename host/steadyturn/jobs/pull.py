@@ -148,7 +148,7 @@ class _Copy:
         return got + 1
 
     def _absent(self, seq: int, stop: int) -> int:
-        return sum(1 for n in range(seq, stop) if n not in self.have)
+        return max(0, stop - seq) - sum(1 for n in self.have if seq <= n < stop)
 
     def _store(self) -> None:
         pages, self._waiting = self._waiting, []

@@ -163,6 +163,16 @@ def test_a_damaged_page_costs_itself_only(tmp_path):
         assert len(shelf.damaged(row)) == 1
 
 
+def test_a_gap_of_any_size_is_counted_at_once(tmp_path):
+    board = JournalBoard(count=2)
+    board.open_samples = 0
+    board.recorder.seq = 2**32 - 2
+    board.record()
+    with Library(tmp_path) as shelf:
+        got = job.pull_from(link_to(board), shelf)
+    assert (got.pages_new, got.missing, got.last_seq) == (3, 2**32 - 5, 2**32 - 2)
+
+
 def test_spoilt_once_on_the_way(tmp_path):
     """A page that is wrong on arrival is asked for again."""
 
