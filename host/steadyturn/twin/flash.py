@@ -11,6 +11,7 @@ import random
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import IO
 
 from steadyturn.errors import Failed, Problem, WrongInput
 
@@ -100,6 +101,11 @@ class Flash:
         self._chance = random.Random(f"flash {seed}")
         self._under_way: Operation | None = None
         self._file = _open(path)
+        try:
+            _hold(self._file, path)
+        except BaseException:
+            self._file.close()
+            raise
 
     def start(self, t_s: float, at: int, data: bytes | None) -> int:
         """Begin to program `data` at byte `at` (or to erase the block there, None); us that
@@ -174,6 +180,21 @@ def _open(path: Path):  # type: ignore[no-untyped-def]  # an unbuffered binary f
     except OSError as error:
         raise Failed(f"{path}: {error.strerror or error}.",
                      "The flash image must be a file that can be read and written.") from None
+
+
+def _hold(file: IO[bytes], path: Path) -> None:
+    """Keep other virtual boards off the image until it is closed: two would spoil it."""
+    try:
+        import fcntl
+    except ImportError:  # Windows: virtual boards have no image of this kind there
+        return
+    try:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        raise Failed(f"{path}: another virtual board runs on this image.",
+                     "End that one first, or name another file.") from None
+    except OSError:  # a file system without locks
+        return
 
 
 def refuse_foreign(path: Path) -> None:

@@ -54,13 +54,14 @@ class Twin:
         interpreter: Interpreter | None = None, ideal_sensor: bool = False,
         real_time: bool = False,
     ) -> None:
+        self._stopping = threading.Event()  # these two first: __del__ comes also when this fails
+        self._cleanup = contextlib.ExitStack()
         self.rig = rig
         self.seed = seed
         self.real_time = real_time
         self.interpreter = interpreter or interpreters.find()
         self._plant = Plant(rig, seed, ideal_sensor)
         self._plant.hand = person or Idle()
-        self._cleanup = contextlib.ExitStack()
         if image is None:
             folder = self._cleanup.enter_context(
                 tempfile.TemporaryDirectory(prefix="steadyturn-twin-"))
@@ -68,7 +69,6 @@ class Twin:
         self.image = image
         self._lock = threading.RLock()
         self._wanted = 0  # threads that wait for their turn
-        self._stopping = threading.Event()
         self._thread: threading.Thread | None = None
         self._failure: BaseException | None = None
         self._engine = self._make()

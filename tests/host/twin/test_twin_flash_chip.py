@@ -107,6 +107,15 @@ def test_files_that_are_no_image(tmp_path: Path) -> None:
     f.refuse_foreign(blank)
 
 
+def test_two_boards_never_share_an_image(tmp_path: Path) -> None:
+    pytest.importorskip("fcntl")
+    first = Flash(tmp_path / "a.img")
+    with pytest.raises(Failed, match="another virtual board"):
+        Flash(tmp_path / "a.img")
+    first.close()
+    Flash(tmp_path / "a.img").close()
+
+
 def test_a_board_cannot_write_outside(tmp_path: Path) -> None:
     chip = Flash(tmp_path / "a.img")
     with pytest.raises(Failed, match="outside"):

@@ -103,6 +103,16 @@ def test_a_wrong_variable_is_wrong_input(monkeypatch: pytest.MonkeyPatch) -> Non
     assert interpreter.find().kind == "cpython"
 
 
+@pytest.mark.filterwarnings("error::pytest.PytestUnraisableExceptionWarning")
+def test_a_twin_that_was_never_made_goes_quietly(
+    hut: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(interpreter.VARIABLE, "/no/such/program")
+    with pytest.raises(WrongInput):
+        Twin(hut)
+    gc.collect()
+
+
 def test_an_interpreter_that_does_not_start_is_told(hut: Rig, tmp_path: Path) -> None:
     broken = interpreter.Interpreter("unix", str(tmp_path / "gone"), "test")
     twin = Twin(hut, image=tmp_path / "a.img", interpreter=broken)
