@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from steadyturn.cli.common import json_option, show
+from steadyturn.errors import Problem, WrongInput
 from steadyturn.jobs.new import QUESTIONS, Question, new_rig, parse, refuse_existing
 from steadyturn.report.new import question_text, text
 
@@ -55,7 +56,8 @@ def _answer(number: int, of: int, question: Question) -> str:
         click.echo(f"{number}/{of}  {question_text(question)}: ", nl=False, err=True)
         line = sys.stdin.readline()
         if not line:
-            raise click.Abort
+            raise WrongInput(Problem("--no-input", "", "", "is needed here, where nobody answers.",
+                                     "What is not given by an option is then assumed."))
         try:
             parse(question, line)
         except ValueError as wrong:

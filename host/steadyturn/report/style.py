@@ -92,7 +92,7 @@ def number(value: float | None, digits: int = 3) -> str:
         return "0"
     text = f"{value:.{digits}g}"
     if "e" in text:
-        text = f"{float(text):.0f}" if abs(value) >= 1 else f"{value:.6f}".rstrip("0")
+        text = f"{float(text):.0f}" if abs(value) >= 1 else f"{value:.6f}".rstrip("0").rstrip(".")
     return text
 
 

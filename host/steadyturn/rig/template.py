@@ -68,7 +68,7 @@ QUESTIONS: tuple[Question, ...] = (
 _CONVERTERS: dict[str, tuple[Guess, Guess, Guess, Guess, float]] = {
     "boost": ((4.9, 5.1, 5.2), (2.0, 2.6, 3.2), (1.6, 2.2, 2.6), (10, 12, 24), 4.0),
     "buck": ((4.9, 5.1, 5.2), (6.5, 7.2, 8.0), (5.5, 6.3, 6.5), (20, 24, 36), 10.0),
-    "buck_boost": ((4.9, 5.1, 5.2), (3.0, 3.6, 4.5), (2.4, 3.1, 3.5), (18, 24, 36), 8.0),
+    "buck_boost": ((4.9, 5.1, 5.2), (3.0, 3.6, 4.5), (2.4, 3.1, 3.5), (18, 30, 36), 8.0),
     "linear": ((4.9, 5.0, 5.1), (6.0, 6.5, 7.5), (5.0, 5.8, 6.0), (12, 15, 20), 7.5),
 }
 _PACE_TPM = 65.0
@@ -143,7 +143,8 @@ def text_of(answers: Answers) -> str:
          "shaft held still, several positions; subtract the leads"),
     ], after="Better than the nameplate: spin the shaft with a drill of known speed and write\n"
              "emf_v_per_krpm, the volts with nothing connected per 1000 turns/min.")
-    _section(doc, "bank", [("series", motors, "motors on one gear, their volts added")])
+    _section(doc, "bank", [("series", motors, "motors on one gear, their volts added"),
+                           ("mount_max_c", _assumed(50, 75, 80), "printed in PETG; PLA: 55")])
     _stage(doc, known.get("ratio"), _suiting_ratio(kind, volts, rpm, ohm, motors))
     _converter(doc, kind, "converter" in known)
     _section(doc, "switch", [("place", "bus_switch", "enable, bus_switch or output_switch")])
