@@ -153,9 +153,15 @@ def _connect(path: Path, readonly: bool) -> sqlite3.Connection:
 
 def _check(db: sqlite3.Connection, path: Path) -> int:
     """The file's layout; raises Failed if this program must not touch it."""
-    found = db.execute("PRAGMA user_version").fetchone()[0]
-    owner = db.execute("PRAGMA application_id").fetchone()[0]
-    tables = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    # one look at one moment: another program may be making the library just now
+    db.execute("BEGIN")
+    try:
+        tables = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+        found = db.execute("PRAGMA user_version").fetchone()[0]
+        owner = db.execute("PRAGMA application_id").fetchone()[0]
+    finally:
+        if db.in_transaction:
+            db.execute("COMMIT")
     if tables and owner != APPLICATION_ID:
         raise Failed(f"{path} is another program's file.",
                      "Name another folder with --library. The file was left as it is.")

@@ -8,6 +8,7 @@ import os
 import sqlite3
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import pytest
@@ -342,3 +343,22 @@ def test_two_pulls_at_once(tmp_path):
         contacts = library.contacts(board)
         assert sum(c.pages for c in contacts) == 300
         assert all(c.finished for c in contacts)
+
+
+def test_many_open_a_new_library_at_once(tmp_path):
+    """Nobody mistakes a library that is just being made for another program's file."""
+    wrong = []
+
+    def run(folder):
+        try:
+            Library(folder).close()
+        except Failed as failed:
+            wrong.append(failed)
+
+    for n in range(40):
+        threads = [threading.Thread(target=run, args=(tmp_path / str(n),)) for _ in range(4)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+    assert not wrong
