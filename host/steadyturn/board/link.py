@@ -218,6 +218,11 @@ def _silence(noise: bytes) -> NoAnswer:
             "Is it started, and does steadyturn's program run on it? " + FLASH_HINT,
             noise,
         )
+    if b">>>" in noise or b"Traceback" in noise:  # the questions reached a prompt
+        return NoAnswer(
+            "MicroPython answers, but steadyturn's program does not run on this board.",
+            FLASH_HINT, noise,
+        )
     return NoAnswer(
         f"The board sends something, but no valid answer: '{printable(noise)}'",
         "Another program may run on it, or the cable is bad. " + FLASH_HINT,

@@ -26,8 +26,9 @@ def command(
     """Bring a board's firmware and settings up to date with the rig file RIG.
 
     Shows one difference, asks once, writes, reads back, starts the board again and
-    asks it which settings are in force. The journal on the board is not touched. Pulling
-    the plug at any moment leaves the old settings in force or the new ones.
+    asks it which settings are in force. The journal on the board is not touched. The
+    board's program stands still meanwhile, so a load is released, also with --dry-run.
+    Pulling the plug at any moment leaves the old settings in force or the new ones.
     """
     from steadyturn.jobs.flash import flash
     from steadyturn.report import flash as report

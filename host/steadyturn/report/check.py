@@ -11,7 +11,8 @@ SHOWN = 8  # assumed values listed unless all are asked for
 
 def text(result: Any, *, every: bool = False) -> str:
     """Hazards first, then remarks, then what is assumed and how to measure it."""
-    verdict = "can be used" if result.safe else "IS NOT SAFE as described"
+    verdict = ("is described in full, and no hazard forbids it" if result.safe
+               else "IS NOT SAFE as described")
     lines = [f"{shown_path(result.file)}: {result.rig} {verdict}.", ""]
     if result.hazards:
         lines.append("Hazards")
@@ -30,7 +31,10 @@ def text(result: Any, *, every: bool = False) -> str:
     lines.append(f"Of its numbers {result.given_count} are given, {result.measured_count} "
                  f"measured, {result.assumed_count} assumed.")
     lines += _assumed(result, every)
-    lines += ["", f"next: steadyturn pace {shown_path(result.file)}"]
+    path = shown_path(result.file)
+    step = f"steadyturn pace {path}" if result.safe else (
+        f"mend what is marked !, then steadyturn check {path}")
+    lines += ["", f"next: {step}"]
     return "\n".join(lines) + "\n"
 
 

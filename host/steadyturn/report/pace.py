@@ -45,8 +45,13 @@ def text(result: Any) -> str:
     if result.feasible:
         lines += ["", *account(result.at_target)]
     lines += _guesses(result)
-    step = "flash" if result.feasible and not _refused(result) else "check"
-    return "\n".join([*lines, "", f"next: steadyturn {step} {shown_path(result.file)}"]) + "\n"
+    path = shown_path(result.file)
+    step = f"steadyturn flash {path}"
+    if not result.feasible:
+        step = f"change {path} (or the machine), then steadyturn pace {path}"
+    elif _refused(result):
+        step = f"steadyturn check {path}"
+    return "\n".join([*lines, "", f"next: {step}"]) + "\n"
 
 
 def _refused(result: Any) -> bool:

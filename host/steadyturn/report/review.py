@@ -165,6 +165,9 @@ def _boots(review: Any) -> str:
 def _notes(review: Any) -> list[str]:
     f = review.figures
     notes = []
+    if review.scope != "all" and review.since_s is not None:
+        notes.append("What earlier pulls brought is not in this; 'steadyturn review --all' "
+                     "shows everything.")
     if review.unfinished:
         notes.append("The pull was broken off: more may be on the board. Pull again.")
     if review.band_tpm is None:
