@@ -9,6 +9,7 @@ converts, one after the other, and starts anew when the set-up register is writt
 from __future__ import annotations
 
 import random
+from abc import ABC, abstractmethod
 from math import floor, sqrt
 
 _WORD = 0xFFFF
@@ -23,7 +24,7 @@ def _clip(value: float, low: int, high: int) -> int:
     return low if value < low else high if value > high else floor(value + 0.5)
 
 
-class Chip:
+class Chip(ABC):
     """shunt_ohm is what the resistor really has; ideal: neither errors nor noise."""
 
     name = ""
@@ -107,17 +108,17 @@ class Chip:
         self.started_us = self.latched_us = t_us
         self.cycle_us = self._cycle(mode) if mode & 3 else 0
 
-    def _cycle(self, mode: int) -> int:
-        raise NotImplementedError
+    @abstractmethod
+    def _cycle(self, mode: int) -> int: ...
 
-    def _calibration(self, value: int) -> int:
-        raise NotImplementedError
+    @abstractmethod
+    def _calibration(self, value: int) -> int: ...
 
-    def _convert(self, shunt_v: float, volts: float) -> None:
-        raise NotImplementedError
+    @abstractmethod
+    def _convert(self, shunt_v: float, volts: float) -> None: ...
 
-    def _derive(self) -> None:
-        raise NotImplementedError
+    @abstractmethod
+    def _derive(self) -> None: ...
 
 
 class Ina226(Chip):
