@@ -6,6 +6,7 @@ person is played, and time runs as fast as it goes.
 
 from __future__ import annotations
 
+import shutil
 import tempfile
 import time
 from dataclasses import dataclass
@@ -122,9 +123,19 @@ class Screen(Protocol):
 def demo(show: Screen, *, folder: Path | None = None, seed: int = SEED) -> Demo:
     """Play the whole job; `folder` (default: a new temporary one) keeps the library and
     the plot. Raises Failed as the commands it plays do."""
+    if folder is not None:
+        folder.mkdir(parents=True, exist_ok=True)
+        return _play(show, folder, seed)
+    kept = Path(tempfile.mkdtemp(prefix="steadyturn-demo-"))
+    try:
+        return _play(show, kept, seed)
+    except BaseException:  # broken off: nothing there is worth keeping
+        shutil.rmtree(kept, ignore_errors=True)
+        raise
+
+
+def _play(show: Screen, kept: Path, seed: int) -> Demo:
     began = time.monotonic()
-    kept = folder or Path(tempfile.mkdtemp(prefix="steadyturn-demo-"))
-    kept.mkdir(parents=True, exist_ok=True)
     rig_file = FOLDER / f"{GOOD}.toml"
     rig = read_rig(rig_file)
 

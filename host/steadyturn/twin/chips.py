@@ -63,7 +63,7 @@ class Chip(ABC):
             self.registers[5] = self._calibration(value)
             self._derive()
 
-    def was_read(self, register: int) -> None:
+    def was_read(self, register: int) -> None:  # noqa: B027 - most registers do nothing
         """A register whose reading has an effect was read."""
 
     def window(self, t_us: int) -> tuple[int, int] | None:
