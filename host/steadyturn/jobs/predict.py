@@ -6,11 +6,25 @@ import math
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from steadyturn.errors import Problem, WrongInput
+from steadyturn.model.hazards import Hazard, hazards
+from steadyturn.model.limits import Sheet, constraints
 from steadyturn.model.point import Points, operate
 from steadyturn.rig.file import read_rig
+from steadyturn.rig.types import Rig
 
 FASTEST_TPM = 1000.0
+UNLOADED = "open_circuit"
+
+
+@dataclass(frozen=True)
+class Broken:
+    """A limit of the band that does not hold at this pace, for the hot or the cold machine."""
+
+    name: str
+    reason: str
 
 
 @dataclass(frozen=True)
@@ -19,6 +33,9 @@ class Predict:
 
     from_state: "rest" or "running", which decides between a converter's start and stop
     thresholds. open_v: the bus with nothing but the board on it; force_n: at the grip.
+    broken: limits of the band that do not hold here, none inside the band, but for those of
+    the unloaded bus: they are in hazards, the ratings that would be broken if the load went
+    at this pace.
     """
 
     rig: str
@@ -38,6 +55,8 @@ class Predict:
     losses_w: dict[str, float]
     open_v: float
     force_n: float
+    broken: tuple[Broken, ...]
+    hazards: tuple[Hazard, ...]
 
 
 def predict(path: str | Path, pace_tpm: float, *, from_state: str = "running") -> Predict:
@@ -60,4 +79,12 @@ def predict(path: str | Path, pace_tpm: float, *, from_state: str = "running") -
         out_v=float(at.out_v), out_a=float(at.out_a), out_w=float(at.out_w),
         crank_nm=float(at.crank_nm), arm_w=float(at.arm_w),
         losses_w={name: float(value) for name, value in at.losses_w.items()},
-        open_v=float(at.idle_v), force_n=float(at.crank_nm) / rig.crank.radius_m)
+        open_v=float(at.idle_v), force_n=float(at.crank_nm) / rig.crank.radius_m,
+        broken=_broken(rig, pace_tpm), hazards=tuple(hazards(rig, pace_tpm)))
+
+
+def _broken(rig: Rig, pace_tpm: float) -> tuple[Broken, ...]:
+    listed = constraints(rig)
+    sheet = Sheet(rig, listed, np.array([pace_tpm]))
+    return tuple(Broken(one.name, sheet.reason(row, 0)) for row, one in enumerate(listed)
+                 if sheet.margins[row, 0] < 0 and not one.name.startswith(UNLOADED))

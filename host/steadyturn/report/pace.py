@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import isnan
 from typing import Any
 
+from steadyturn.report.limit_names import NAME
 from steadyturn.report.pace_picture import picture
 from steadyturn.report.predict import account
 from steadyturn.report.style import item, number, quantity, shown_path, table, wrap
@@ -12,24 +13,6 @@ from steadyturn.report.style import item, number, quantity, shown_path, table, w
 SHOWN_GUESSES = 4
 SHOWN_LIMITS = 4  # of each side
 SHOWN_REMEDIES = 6
-
-NAME = {
-    "board_wake": "board wakes", "board_fade": "board's supply", "start": "starting",
-    "holding": "holding on", "collapse_margin": "too near collapse",
-    "input_limit": "input current", "output_limit": "output current",
-    "window_low": "window, low end", "window_high": "window, high end",
-    "pass_through": "voltage passes through", "output_low": "volts at device, low",
-    "output_high": "volts at device, high", "bus_cut": "over-voltage cut",
-    "output_cut": "output cut", "clamp": "bus clamp", "motor_speed": "motor speed",
-    "motor_current": "motor current", "winding_temperature": "winding hot",
-    "mount_temperature": "mount hot", "arm_force": "arm's force", "arm_power": "arm's power",
-    "comfort_low": "comfort, slow end", "comfort_high": "comfort, fast end",
-    "open_circuit_capacitor": "capacitor, unloaded", "open_circuit_sensor": "sensor, unloaded",
-    "open_circuit_converter": "converter, unloaded", "open_circuit_rectifier":
-    "diodes, unloaded", "open_circuit_switch": "switch, unloaded",
-    "open_circuit_device": "device, unloaded",
-    "open_circuit_device_fault": "device, after a fault",
-}
 
 
 def brief(result: Any) -> str:

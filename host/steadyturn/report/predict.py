@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from steadyturn.report.style import fill, number, quantity, table, wrap
+from steadyturn.report.limit_names import NAME
+from steadyturn.report.style import fill, item, number, quantity, table, wrap
 
 REGIME = {
     "idle": "idle: the converter is not running, only the board is fed",
@@ -28,7 +29,7 @@ def text(result: Any) -> str:
     """Figures from the device back to the hand, then the account of the power."""
     start = "" if result.from_state == "running" else ", from rest"
     lines = [f"{result.rig} at {number(result.pace_tpm, 4)} turns/min{start}",
-             wrap(_first_upper(REGIME[result.regime]) + "."), ""]
+             wrap(_first_upper(REGIME[result.regime]) + "."), "", *_beyond(result)]
     rows = [("motor", f"{number(result.motor_rpm, 4)} rpm, EMF {quantity(result.emf_v, 'V')}")]
     if result.regime == "collapse":
         rows.append(("converter in", f"no steady volts ({quantity(result.open_v, 'V')} with "
@@ -44,6 +45,19 @@ def text(result: Any) -> str:
                           f"{quantity(result.arm_w, 'W')}"),
     ]
     return "\n".join([*lines, table(rows), "", *account(result)]) + "\n"
+
+
+def _beyond(result: Any) -> list[str]:
+    """What speaks against this pace: broken ratings first, then the band's limits."""
+    if not (result.broken or result.hazards):
+        return []
+    lines = [item(f"{number(hazard.volts)} V where {number(hazard.rating)} V is borne: "
+                  f"{hazard.reason}", mark="! ") for hazard in result.hazards]
+    lines += [item(f"{NAME.get(limit.name, limit.name)}: {limit.reason}")
+              for limit in result.broken]
+    head = "DANGEROUS at this pace: see what is marked !." if result.hazards else (
+        "Not a pace to keep (for a hot or a cold machine; the figures are at 20 degC):")
+    return [wrap(head), *lines, ""]
 
 
 def _first_upper(words: str) -> str:

@@ -141,6 +141,24 @@ def test_predict_wrong_pace(pace) -> None:
     assert "Traceback" not in err
 
 
+def test_predict_says_what_speaks_against_a_pace() -> None:
+    _, out, _ = run("predict", "lakeside-hut", "--pace", "300")
+    assert "DANGEROUS" in out
+    assert "V where 30 V is borne" in out
+    assert "motor speed" in out
+    found = as_json("predict", "dangerous-barn", "--pace", "95")
+    assert {one["name"] for one in found["broken"]} >= {"pass_through", "output_high"}
+    assert [one["name"] for one in found["hazards"]] == ["open_circuit_device"]
+
+
+@pytest.mark.parametrize("rig", ["lakeside-hut", "night-ferry", "radio-tent"])
+def test_predict_has_nothing_against_the_target(rig) -> None:
+    found = as_json("predict", rig, "--pace", repr(as_json("pace", rig)["target_tpm"]))
+    assert found["broken"] == []
+    _, out, _ = run("predict", rig, "--pace", repr(found["pace_tpm"]))
+    assert "Not a pace to keep" not in out
+
+
 def test_predict_wants_a_pace() -> None:
     status, _, err = run("predict", "lakeside-hut")
     assert status == 2

@@ -1,0 +1,21 @@
+"""The band's limits in a maker's words."""
+
+from __future__ import annotations
+
+NAME = {
+    "board_wake": "board wakes", "board_fade": "board's supply", "start": "starting",
+    "holding": "holding on", "collapse_margin": "too near collapse",
+    "input_limit": "input current", "output_limit": "output current",
+    "window_low": "window, low end", "window_high": "window, high end",
+    "pass_through": "voltage passes through", "output_low": "volts at device, low",
+    "output_high": "volts at device, high", "bus_cut": "over-voltage cut",
+    "output_cut": "output cut", "clamp": "bus clamp", "motor_speed": "motor speed",
+    "motor_current": "motor current", "winding_temperature": "winding hot",
+    "mount_temperature": "mount hot", "arm_force": "arm's force", "arm_power": "arm's power",
+    "comfort_low": "comfort, slow end", "comfort_high": "comfort, fast end",
+    "open_circuit_capacitor": "capacitor, unloaded", "open_circuit_sensor": "sensor, unloaded",
+    "open_circuit_converter": "converter, unloaded", "open_circuit_rectifier":
+    "diodes, unloaded", "open_circuit_switch": "switch, unloaded",
+    "open_circuit_device": "device, unloaded",
+    "open_circuit_device_fault": "device, after a fault",
+}
