@@ -1,7 +1,7 @@
 """The review as a picture: volts, amps, pace, lamp and connection over the board's time.
 
 Boots stand side by side. Between two of them nothing ran on the board, so the gap has no
-length; it is hatched and says so. matplotlib is imported only here, and only when drawing.
+length; it is hatched and says so.
 """
 
 from __future__ import annotations
@@ -16,13 +16,15 @@ import numpy as np
 from numpy.typing import NDArray
 from steadyturn_fw import pages as layout
 
-from steadyturn.errors import Failed, Problem, WrongInput
+from steadyturn.report import plot_files
 from steadyturn.report import plot_style as look
+from steadyturn.report.plot_files import check
 from steadyturn.report.style import number, quantity
 from steadyturn.sessions.decode import SAMPLE
 from steadyturn.sessions.outings import spans
 
-SUFFIXES = (".png", ".svg")
+__all__ = ["check", "draw", "write"]
+
 MOST_POINTS = 4000  # more than the picture has columns: beyond that, blocks are averaged
 CUE_ROWS = ("stop", "slower", "hold", "faster", "rest")  # too fast at the top
 MOST_NAMED = 7  # boots up to which each gap is named
@@ -42,30 +44,9 @@ class Stretch:
     end: float
 
 
-def check(path: Path) -> None:
-    """Raise before any work if a picture cannot be drawn there."""
-    if path.suffix.lower() not in SUFFIXES:
-        raise WrongInput(Problem("--plot", "", str(path), "the name must end in .png or .svg.",
-                                 "PNG is a picture for a screen, SVG for print."))
-    if not path.absolute().parent.is_dir():
-        raise WrongInput(Problem("--plot", "", str(path), "that folder does not exist.",
-                                 f"Make it first: {path.absolute().parent}"))
-    try:
-        import matplotlib  # noqa: F401
-    except ImportError:
-        raise Failed("Drawing a plot needs matplotlib, which is not installed.",
-                     "Install it with: pip install 'steadyturn[plots]'") from None
-
-
 def write(review: Any, path: Path) -> None:
     """Draw a `jobs.review.Review` into `path` (PNG or SVG by its suffix)."""
-    check(path)
-    from matplotlib import rc_context
-
-    with rc_context(look.RC):
-        figure = draw(review)
-        svg = path.suffix.lower() == ".svg"
-        figure.savefig(path, dpi=150, metadata={"Date": None} if svg else None)
+    plot_files.write(path, lambda: draw(review))
 
 
 def draw(review: Any) -> Any:
