@@ -36,11 +36,6 @@ def command(
 
     path = rig_path(rig)
     may_ask = sys.stdin.isatty() and not as_json
-    if not (yes or despite_danger or dry_run or may_ask):
-        raise WrongInput(
-            Problem("--yes", "", "", "is needed here, where no question can be asked.",
-                    "'--dry-run' shows what would change.")
-        )
 
     def confirm(plan: Any) -> bool:
         if not as_json:
@@ -48,6 +43,10 @@ def command(
         if despite_danger:
             return True
         if not plan.dangerous:
+            if not (yes or may_ask):
+                raise WrongInput(Problem(
+                    "--yes", "", "", "is needed here, where no question can be asked; nothing "
+                    "was written.", "'--dry-run' shows what would change."))
             return yes or click.confirm("Write this to the board?", default=True)
         if not may_ask:
             raise Failed(
@@ -60,6 +59,7 @@ def command(
     progress = report.Progress(quiet=as_json)
     done = flash(path, port=port, confirm=confirm, progress=progress, dry_run=dry_run)
     show(done, as_json, report.text)
-    if done.outcome == "declined":
+    unsafe = done.outcome == "same" and done.dangerous and not despite_danger
+    if done.outcome == "declined" or unsafe:
         return 1
     return 0 if done.in_force is not False else 1

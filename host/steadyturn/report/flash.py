@@ -27,7 +27,10 @@ def plan_text(plan: Any) -> str:
     ]
     lines += _files(plan.files_changed)
     lines += _settings(plan)
-    return "\n".join(lines) + "\n" + hazards_text(plan)
+    danger = hazards_text(plan)
+    if plan.dangerous:  # first, where the rows of settings cannot push it off the screen
+        return danger.lstrip("\n") + "\n" + "\n".join(lines) + "\n"
+    return "\n".join(lines) + "\n" + danger
 
 
 def hazards_text(plan: Any) -> str:
@@ -102,8 +105,10 @@ def text(done: Any) -> str:
     lines = [wrap(f"{head}. {tail}")]
     if done.fault:
         lines.append(item(words.fault(done.fault), "The board reports: ", ""))
-    danger = hazards_text(done) if done.outcome == "same" and done.dangerous else ""
-    return "\n".join(lines) + "\n" + danger
+    danger = ""
+    if done.outcome == "same" and done.dangerous:
+        danger = hazards_text(done).lstrip("\n") + "\n"
+    return danger + "\n".join(lines) + "\n"
 
 
 class Progress:

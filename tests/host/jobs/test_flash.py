@@ -251,6 +251,8 @@ def test_it_asks_for_yes_where_it_cannot_ask(here, capsys):
     assert code(["flash", str(GOOD), "--dry-run"]) == 0
     assert "nothing was changed" in capsys.readouterr().out
     assert here.memory.content == {}
+    assert code(["flash", str(GOOD), "--yes"]) == 0
+    assert code(["flash", str(GOOD)]) == 0  # nothing to ask: it is up to date
 
 
 def test_yes_is_not_enough_for_a_dangerous_rig(here, capsys):
@@ -261,6 +263,11 @@ def test_yes_is_not_enough_for_a_dangerous_rig(here, capsys):
     assert here.memory.content == {}
     assert code(["flash", danger, "--despite-danger"]) == 0
     assert update.SETTINGS in here.memory.content
+    capsys.readouterr()
+    # up to date, and dangerous all the same: said first, and not a success
+    assert code(["flash", danger, "--yes"]) == 1
+    assert capsys.readouterr().out.startswith("DANGER")
+    assert code(["flash", danger, "--despite-danger"]) == 0
 
 
 @pytest.mark.parametrize(
