@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import click
+from steadyturn.cli.common import show
 
 
-def show() -> None:
+def command(as_json: bool) -> None:
     from steadyturn.jobs.home import home
     from steadyturn.report.home import text
 
-    click.echo(text(home()), nl=False)
+    show(home(), as_json, text)

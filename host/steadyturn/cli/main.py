@@ -56,16 +56,20 @@ class StagedGroup(click.Group):
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
 )
 @click.version_option(__version__, "-V", "--version", prog_name="steadyturn")
+@click.option("--json", "as_json", is_flag=True,
+              help="Without a command: print what it sees as one JSON object.")
 @click.pass_context
-def main(ctx: click.Context) -> None:
+def main(ctx: click.Context, as_json: bool) -> None:
     """Plan, build, run and review a hand-turned phone charger.
 
     Run without a command, it shows which rig and board it sees, the last pull,
     and one next step. 'steadyturn demo' plays the whole job without hardware.
     """
     if ctx.invoked_subcommand is None:
-        home = importlib.import_module("steadyturn.cli.home")
-        home.show()
+        importlib.import_module("steadyturn.cli.home").command(as_json)
+    elif as_json:
+        raise click.UsageError(
+            f"--json stands after the command: steadyturn {ctx.invoked_subcommand} --json", ctx)
 
 
 def run(args: list[str] | None = None) -> None:

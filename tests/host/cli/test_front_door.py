@@ -1,5 +1,6 @@
 """The front door: help by stage, exit codes, no traceback whatever is typed."""
 
+import json
 import os
 import subprocess
 import sys
@@ -26,6 +27,17 @@ def test_help_lists_every_command_under_its_stage(capsys):
 def test_each_command_has_help(name, flag, capsys):
     assert front.code([name, flag]) == 0
     assert "Usage: steadyturn " + name in capsys.readouterr().out
+
+
+def test_alone_it_shows_what_it_sees_also_as_json(capsys, monkeypatch, tmp_path):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("STEADYTURN_LIBRARY", str(tmp_path / "library"))
+    assert front.code(["--json"]) == 0
+    seen = json.loads(capsys.readouterr().out)
+    assert seen["rigs"] == []
+    assert seen["next_step"].startswith("steadyturn ")
+    assert front.code(["--json", "pace"]) == 2
+    assert "steadyturn pace --json" in capsys.readouterr().err
 
 
 def test_a_mistyped_command_is_guessed(capsys):
