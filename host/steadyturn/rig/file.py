@@ -60,7 +60,7 @@ def read_text_of(text: str, name: str) -> Reading:
     if got.tree is None:
         raise WrongInput(*sorted(got.problems, key=_line))
     lost = {dotted(path) for path, line in got.found.lines.items() if line in got.lost}
-    walk = _Walk(name, got.found.lines, lost, headless=got.headless)
+    walk = Walk(name, got.found.lines, lost, headless=got.headless)
     rig = walk.rig(got.tree)
     problems = got.problems + walk.problems
     for fault in rules.faults(rig):
@@ -87,15 +87,18 @@ def _path(key: str) -> KeyPath:
     return tuple(path)
 
 
-class _Walk:
+class Walk:
     """Goes through the tree by the parts' specs. A value that cannot be used is
     reported and replaced by a plausible one, and its key is doubtful: rules that
     compare values do not speak about it."""
 
     def __init__(
-        self, name: str, lines: Mapping[KeyPath, int], lost: set[str], *, headless: bool
+        self, name: str, lines: Mapping[KeyPath, int], lost: set[str], *, headless: bool,
+        sections: Mapping[str, Mapping[str, Spec]] = nearmiss.SECTIONS,
+        arrays: tuple[str, ...] = nearmiss.ARRAYS,
     ) -> None:
         self.name = name
+        self.sections, self.arrays = sections, arrays  # what the file may say
         self.lines = lines
         self.headless = headless  # which sections there are is not known: none is missing
         self.problems: list[Problem] = []
@@ -120,15 +123,25 @@ class _Walk:
     # ------------------------------------------------------------------- the tree
 
     def rig(self, tree: dict[str, Any]) -> Rig:
-        known = {"rig", "stage", *PARTS}
+        self.unknown_sections(tree)
+        texts = self.head(tree)
+        parts = {name: self.part(name, cls, tree) for name, cls in PARTS.items()}
+        stages = self.elements(tree, ("stage",), Stage, MOST_STAGES)
+        return Rig(name=texts["name"], note=texts["note"], stages=stages,
+                   origins=FrozenMap(self.origins), **parts)
+
+    def unknown_sections(self, tree: dict[str, Any]) -> None:
         for name, raw in tree.items():
-            if name not in known:
-                right, how, meant = nearmiss.for_section(name, raw)
+            if name not in self.sections or "." in name:
+                right, how, meant = nearmiss.for_section(name, raw, self.sections, self.arrays)
                 self.problem((name,), "" if isinstance(raw, dict | list) else values.shown(raw),
                              right, how)
                 if meant:
                     self.doubtful.add(meant)
-        head = self._table(tree, "rig")
+
+    def head(self, tree: dict[str, Any]) -> dict[str, str]:
+        """Name and note of [rig]."""
+        head = self.table(tree, "rig")
         default_name = re.sub(r"[^ -~]", "_", Path(self.name).stem)[:48] or "rig"
         texts = {"name": default_name, "note": ""}
         for key in head:
@@ -138,12 +151,9 @@ class _Walk:
                 texts[key] = value or texts[key]
             else:
                 self._unknown("rig", ("rig", key), head[key])
-        parts = {name: self._part(name, cls, tree) for name, cls in PARTS.items()}
-        stages = self._elements(tree, ("stage",), Stage, MOST_STAGES)
-        return Rig(name=texts["name"], note=texts["note"], stages=stages,
-                   origins=FrozenMap(self.origins), **parts)
+        return texts
 
-    def _table(self, tree: dict[str, Any], name: str) -> dict[str, Any]:
+    def table(self, tree: dict[str, Any], name: str) -> dict[str, Any]:
         raw = tree.get(name, {})
         if isinstance(raw, dict):
             return raw
@@ -153,15 +163,15 @@ class _Walk:
         self.problem((name,), "" if isinstance(raw, list) else values.shown(raw), right)
         return {}
 
-    def _part(self, name: str, cls: type[Any], tree: dict[str, Any]) -> Any:
+    def part(self, name: str, cls: type[Any], tree: dict[str, Any]) -> Any:
         needed = [s.key for f, s in specs(cls).items() if _required(cls, f)]
         if name not in tree and needed and not self.headless and not self.is_doubtful(name):
             self.problem((name,), "", f"the section [{name}] is missing; it needs at least "
                          f"{', '.join(needed)}.", "'steadyturn new FILE' writes a whole file.")
-        raw = self._table(tree, name)
-        part = self._fields(cls, raw, (name,), name)
+        raw = self.table(tree, name)
+        part = self.fields(cls, raw, (name,), name)
         if cls is Converter:
-            points = self._elements(raw, (name, "points"), EfficiencyPoint, MOST_POINTS)
+            points = self.elements(raw, (name, "points"), EfficiencyPoint, MOST_POINTS)
             return dataclasses.replace(part, points=points)
         if cls is Board and "pins" in raw:
             pins, faults = read_pins(part.kind, raw["pins"])
@@ -170,7 +180,7 @@ class _Walk:
             return dataclasses.replace(part, pins=FrozenMap(pins))
         return dataclasses.replace(part, pins=FrozenMap({})) if cls is Board else part
 
-    def _elements(
+    def elements(
         self, table: dict[str, Any], path: KeyPath, cls: type[Any], most: int
     ) -> tuple[Any, ...]:
         """An array of tables, each element checked like a part."""
@@ -185,13 +195,13 @@ class _Walk:
         elif len(raw) > most:
             self.problem(path, str(len(raw)), f"at most {most} of them.")
             raw = raw[:most]
-        return tuple(self._fields(cls, r, (*path, i), section) for i, r in enumerate(raw))
+        return tuple(self.fields(cls, r, (*path, i), section) for i, r in enumerate(raw))
 
     # --------------------------------------------------------------------- fields
 
-    def _fields(self, cls: type[Any], raw: dict[str, Any], path: KeyPath, section: str) -> Any:
+    def fields(self, cls: type[Any], raw: dict[str, Any], path: KeyPath, section: str) -> Any:
         of_key = {spec.key: field for field, spec in specs(cls).items()}
-        extra = {Converter: "points", Board: "pins"}.get(cls)
+        extra = "points" if issubclass(cls, Converter) else "pins" if cls is Board else ""
         got: dict[str, Any] = {}
         meant: set[str] = set()
         for key, value in raw.items():
@@ -236,7 +246,7 @@ class _Walk:
             self.doubtful.add(dotted(path))
 
     def _unknown(self, section: str, path: KeyPath, raw: Any) -> str:
-        right, how, meant = nearmiss.for_key(section, str(path[-1]), raw)
+        right, how, meant = nearmiss.for_key(section, str(path[-1]), raw, self.sections)
         self.problem(path, values.shown(raw), right, how)
         return meant
 

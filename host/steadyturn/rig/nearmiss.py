@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+from collections.abc import Mapping
 from typing import Any
 
 from steadyturn.rig.types import PARTS, EfficiencyPoint, Spec, Stage, specs
@@ -21,6 +22,10 @@ SECTIONS: dict[str, dict[str, Spec]] = {
     "stage": {s.key: s for s in specs(Stage).values()},
     "converter.points": {s.key: s for s in specs(EfficiencyPoint).values()},
 }
+
+ARRAYS = ("stage", "converter.points")  # those in double brackets
+
+Sections = Mapping[str, Mapping[str, Spec]]
 
 # other words people use, where the letters alone would not find the key
 _OTHER_WORDS = {
@@ -42,23 +47,24 @@ _OTHER_WORDS = {
 }
 
 
-def for_key(section: str, key: str, raw: Any) -> tuple[str, str, str]:
+def for_key(section: str, key: str, raw: Any,
+            sections: Sections = SECTIONS) -> tuple[str, str, str]:
     """Of an unknown key: what is right, how to write it, and the key meant (or "")."""
-    known = SECTIONS[section]
+    known = sections[section]
     meant = _other_unit(key, known) or _OTHER_WORDS.get(section, {}).get(key.lower(), "")
     if not meant:
         meant = next(iter(difflib.get_close_matches(key.lower(), known, n=1, cutoff=0.7)), "")
     if meant:
         how = _rewritten(key, raw, known.get(meant), meant)
         return f"there is no such key in [{section}]; did you mean '{meant}'?", how, meant
-    home = _elsewhere(key, section)
+    home = _elsewhere(key, section, sections)
     if home:
         return f"'{key}' belongs in [{home}], not in [{section}].", f"Move it below [{home}].", ""
     return (f"there is no such key in [{section}].",
             f"It may have {', '.join(known)}.", "")
 
 
-def _other_unit(key: str, known: dict[str, Spec]) -> str:
+def _other_unit(key: str, known: Mapping[str, Spec]) -> str:
     """The key of the same name with another unit, or with the unit left off."""
     stem, suffix = split(key)
     quantity = SUFFIXES.get(suffix, ("", 0.0))[0]
@@ -90,22 +96,23 @@ def _rewritten(key: str, raw: Any, spec: Spec | None, meant: str) -> str:
            f"{plain(value)}{beside}."
 
 
-def _elsewhere(key: str, section: str) -> str:
+def _elsewhere(key: str, section: str, sections: Sections) -> str:
     """The section that has exactly this key, if just one other has."""
-    homes = [name for name, known in SECTIONS.items() if name != section and key in known]
+    homes = [name for name, known in sections.items() if name != section and key in known]
     return homes[0] if len(homes) == 1 else ""
 
 
-def for_section(name: str, raw: Any) -> tuple[str, str, str]:
+def for_section(name: str, raw: Any, sections: Sections = SECTIONS,
+                arrays: tuple[str, ...] = ARRAYS) -> tuple[str, str, str]:
     """Of an unknown name at the top: what is right, how, and the section meant (or "")."""
-    near = difflib.get_close_matches(name.lower(), [*SECTIONS], n=1, cutoff=0.6)
+    near = difflib.get_close_matches(name.lower(), [*sections], n=1, cutoff=0.6)
     if near and (isinstance(raw, dict | list)):
-        header = f"[[{near[0]}]]" if near[0] in ("stage", "converter.points") else f"[{near[0]}]"
+        header = f"[[{near[0]}]]" if near[0] in arrays else f"[{near[0]}]"
         return f"there is no such section; did you mean {header}?", "", near[0]
     if not isinstance(raw, dict | list):
-        homes = [section for section, known in SECTIONS.items() if name in known]
+        homes = [section for section, known in sections.items() if name in known]
         if homes:
             below = " or ".join(f"[{home}]" for home in homes)
             return f"'{name}' stands before any section; it belongs below {below}.", "", ""
-    others = ", ".join(n for n in SECTIONS if n != "converter.points")
-    return "there is no such section.", f"A rig file may have {others}.", ""
+    others = ", ".join(n for n in sections if n != "converter.points")
+    return "there is no such section.", f"It may have {others}.", ""

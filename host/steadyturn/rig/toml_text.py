@@ -21,28 +21,29 @@ _NEW = "'steadyturn new FILE' writes a rig file."
 _MOST_ERRORS = 25
 
 
-def read_text(path: Path) -> str:
-    """The file's text; WrongInput for anything that is no readable text file."""
+def read_text(path: Path, what: str = "rig file", new: str = _NEW) -> str:
+    """The file's text; WrongInput for anything that is no readable text file. what: the kind
+    of file in words; new: how to get one."""
 
     def wrong(right: str, how: str = "") -> WrongInput:
         return WrongInput(Problem(str(path), "", "", right, how))
 
     try:
         if path.is_dir():
-            raise wrong("this is a folder, not a rig file.", "Name the .toml file in it.")
+            raise wrong(f"this is a folder, not a {what}.", "Name the .toml file in it.")
         if path.exists() and not path.is_file():  # reading a pipe or a device may never end
-            raise wrong("this is a device or a pipe, not a rig file.",
+            raise wrong(f"this is a device or a pipe, not a {what}.",
                         "Save the text to a file and name that.")
         with path.open("rb") as file:
             raw = file.read(BIGGEST + 1)
     except FileNotFoundError:
-        raise wrong("there is no such file.", _NEW) from None
+        raise wrong("there is no such file.", new) from None
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
         reason = getattr(error, "strerror", None) or str(error)
         raise wrong(f"it cannot be read: {reason}.") from None
     if len(raw) > BIGGEST:
-        raise wrong(f"too big for a rig file: it has more than {BIGGEST // 1000} kB.",
-                    "A rig file is a short text. " + _NEW)
+        raise wrong(f"too big for a {what}: it has more than {BIGGEST // 1000} kB.",
+                    f"A {what} is a short text. " + new)
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -64,15 +65,16 @@ class Loaded:
     headless: bool = False
 
 
-def load(text: str, name: str) -> Loaded:
-    """The tree of a text with its lines, and every syntax problem."""
+def load(text: str, name: str, arrays: tuple[str, ...] = ("stage",)) -> Loaded:
+    """The tree of a text with its lines, and every syntax problem. arrays: sections that
+    stand in double brackets, once for each."""
     text = text.removeprefix("\ufeff").replace("\r\n", "\n")
     got = Loaded(None, scan(text), [], set())
     repeats = {again: (path, first) for path, first, again in got.found.duplicates}
     for again, (path, first) in repeats.items():
         got.problems.append(Problem(
             f"{name}:{again}", dotted(path), "", f"given twice; the first is on line {first}.",
-            "Keep one of them." if path[-1:] != ("stage",) else "Write [[stage]] for each."))
+            f"Write [[{path[-1]}]] for each." if path[-1] in arrays else "Keep one of them."))
     while True:
         try:
             got.tree = tomllib.loads(text)
