@@ -44,6 +44,7 @@ class Machine:
         self.sums = Sums()
         self.peak_out_v = 0.0
         self.peak_bus_v = 0.0
+        self.plugged = True  # the device's plug is in
         self.steps = 0
         self.motor_before_a = 0.0
         self.soft = 0.0  # how much of the soft start is over, 0 to 1

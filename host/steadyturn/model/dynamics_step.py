@@ -68,6 +68,8 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
     direct_v, soft_step, co_h = p.direct_v, p.soft_step, p.out_f / h
     bleed, bleed_j = p.bleed, 1.0 / (1.0 - p.bleed) ** 2 - 1.0
     full_slope, min_d, full_draw, path = p.device_slope, p.device_min_v, p.device_a, p.r_path
+    if not m.plugged:
+        full_slope = full_draw = 0.0
     clamp_v, clamp_s = p.clamp_v, p.clamp_s
     cut_bus, cut_out = p.bus_cut_v, p.output_cut_v
     feeds, feed_v, feed_a, feed_r = p.feed_from_bus, p.feed_drop_v, p.feed_limit_a, p.feed_r

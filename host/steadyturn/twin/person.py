@@ -2,26 +2,24 @@
 
 A hand is T = T0 - b * (w - w_intended), with a ripple twice a turn: the arm pulls
 harder than it pushes. T0 follows slowly, as one leans in until the pace is right. It
-never drives the handle backwards. What is not in the rig's `arm` is an assumption and
-stands below, with its reason; none of it has been measured.
+never drives the handle backwards (model.hand has the pull). What is not in the rig's
+`arm` is an assumption and stands below or there; none of it has been measured.
 """
 
 from __future__ import annotations
 
 import random
 from collections.abc import Callable, Sequence
-from math import pi, sin, sqrt
+from math import pi, sqrt
 
+from steadyturn.model.hand import EASE_OFF, THINK_S, Servo, lean_nm, pull_nm
 from steadyturn.rig.types import RPM, Rig
 from steadyturn.twin.watcher import Watcher
 
 # Assumptions. Paces in turns a minute.
-THINK_S = 0.1  # how often intention and effort are looked at
 SPEED_UP = 9.0  # a second: how fast one speeds up when told to
 SLOW_DOWN = 6.0  # a second: an arm slows down more gently than it speeds up
-EASE_OFF = 40.0  # a second: on `stop`, and to set out or change to another pace at will
 SET_OUT = 0.6  # share of the own cadence that one starts with
-LEAN_S = 0.7  # time in which T0 follows
 SCATTER = 0.025  # standard deviation of the cadence, share
 SCATTER_S = 2.5  # how long one deviation lasts
 DRIFT = 0.10  # slow drift of the cadence of somebody who heeds no lamp, share
@@ -106,11 +104,8 @@ class Person:
             return 0.0
         if self._brakes:
             return -most if crank_rad_s > 0.05 else 0.0
-        push = self._t0 * (1.0 + self._ripple * sin(2.0 * theta_rad + self._phase))
-        push -= self._droop * (crank_rad_s - self._want)
-        if push > most:
-            return most
-        return push if push > 0.0 else 0.0
+        return pull_nm(self._t0, self._ripple, self._droop, 2.0 * theta_rad + self._phase,
+                       crank_rad_s - self._want, most)
 
     # ---------------------------------------------------------------- ten times a second
 
@@ -136,8 +131,7 @@ class Person:
         self._intend(dt, t_s)
         self._wander(dt)
         self._want = self.intended_tpm * (1.0 + self._scatter) * RPM
-        lean = self._t0 + self._droop * (self._want - crank_rad_s) * dt / LEAN_S
-        self._t0 = min(max(lean, 0.0), self._most_nm)
+        self._t0 = lean_nm(self._t0, self._droop, crank_rad_s - self._want, dt, self._most_nm)
 
     def _understand(self, t_s: float) -> None:
         """What the lamp says reaches the hand after the reaction time."""
@@ -213,22 +207,11 @@ class Person:
         self.tiredness = min(max(self.tiredness, 0.0), 1.0)
 
 
-class Steady:
+class Steady(Servo):
     """A servo in place of a person, for tests: holds pace_tpm, heeds nothing."""
-
-    def __init__(self, pace_tpm: float, *, stiff_nm_s: float = 20.0, most_nm: float = 30.0):
-        self.pace_tpm = pace_tpm
-        self.stiff_nm_s = stiff_nm_s
-        self.most_nm = most_nm
 
     def see(self, t_s: float, light: float) -> None:
         """A servo sees no lamp."""
-
-    def torque_nm(self, t_s: float, theta_rad: float, crank_rad_s: float) -> float:
-        push = self.stiff_nm_s * (self.pace_tpm * RPM - crank_rad_s)
-        if push > self.most_nm:
-            return self.most_nm
-        return push if push > 0.0 else 0.0
 
 
 class Idle:
