@@ -18,6 +18,7 @@ STEADY_STATE_IGNORES = frozenset({
     "crank.inertia_gm2", "bus.capacitor_uf", "converter.soft_start_ms",
     "converter.output_capacitor_uf", "switch.hold_ms", "supply.reservoir_uf",
     "supply.forbid_v", "load.charge_efficiency", "load.self_use_w", "load.capacity_wh",
+    "load.taper_from_percent", "load.advertised_a", "arm.age_years",
     "arm.droop_nm_per_rad_s", "arm.ripple_percent", "arm.reaction_ms", "sensor.divider",
     "board.lamp_percent",
 })

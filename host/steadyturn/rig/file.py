@@ -10,13 +10,14 @@ from pathlib import Path
 from typing import Any
 
 from steadyturn.errors import Problem, WrongInput
-from steadyturn.rig import nearmiss, rules, values
+from steadyturn.rig import nearmiss, person, rules, values
 from steadyturn.rig.frozen import FrozenMap
 from steadyturn.rig.lines import Path as KeyPath
 from steadyturn.rig.pins import read_pins
 from steadyturn.rig.toml_text import dotted, load, read_text
 from steadyturn.rig.types import (
     PARTS,
+    Arm,
     Board,
     Converter,
     EfficiencyPoint,
@@ -127,6 +128,9 @@ class Walk:
         texts = self.head(tree)
         parts = {name: self.part(name, cls, tree) for name, cls in PARTS.items()}
         stages = self.elements(tree, ("stage",), Stage, MOST_STAGES)
+        if self.origins.get("arm.power_w") == values.assumed(specs(Arm)["power_w"]):  # left out
+            power = self.origins["arm.power_w"] = person.assumed_power(parts["arm"])
+            parts["arm"] = dataclasses.replace(parts["arm"], power_w=power.value)
         return Rig(name=texts["name"], note=texts["note"], stages=stages,
                    origins=FrozenMap(self.origins), **parts)
 
