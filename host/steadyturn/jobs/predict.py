@@ -80,10 +80,11 @@ def predict(path: str | Path, pace_tpm: float, *, from_state: str = "running") -
         crank_nm=float(at.crank_nm), arm_w=float(at.arm_w),
         losses_w={name: float(value) for name, value in at.losses_w.items()},
         open_v=float(at.idle_v), force_n=float(at.crank_nm) / rig.crank.radius_m,
-        broken=_broken(rig, pace_tpm), hazards=tuple(hazards(rig, pace_tpm)))
+        broken=broken_limits(rig, pace_tpm), hazards=tuple(hazards(rig, pace_tpm)))
 
 
-def _broken(rig: Rig, pace_tpm: float) -> tuple[Broken, ...]:
+def broken_limits(rig: Rig, pace_tpm: float) -> tuple[Broken, ...]:
+    """The limits of the band that do not hold at pace_tpm [turns/min], see `Predict`."""
     listed = constraints(rig)
     sheet = Sheet(rig, listed, np.array([pace_tpm]))
     return tuple(Broken(one.name, sheet.reason(row, 0)) for row, one in enumerate(listed)
