@@ -39,22 +39,29 @@ def needed() -> str:
     return found
 
 
-def run(netlist: str, analysis: str, wanted: list[str]) -> dict[str, Floats]:
+def run(netlist: str, analysis: str, wanted: list[str],
+        options: str = OPTIONS) -> dict[str, Floats]:
     """Vectors of one analysis by name, and its sweep or time as "at". An analysis that
-    ngspice gives up half-way ends where it did."""
+    ngspice gives up half-way ends where it did; one that it never begins, or that does not
+    end (a converter that toggles), is empty."""
     program = needed()
+    nothing = {name: np.zeros(0) for name in ["at", *wanted]}
     with tempfile.TemporaryDirectory(prefix="steadyturn_spice_") as folder:
-        control = ["* a machine", netlist, OPTIONS, ".control", "set wr_singlescale",
+        control = ["* a machine", netlist, options, ".control", "set wr_singlescale",
                    "set numdgt=12", analysis, f"wrdata out.data {' '.join(wanted)}",
                    ".endc", ".end", ""]
         path = Path(folder, "rig.cir")
         path.write_text("\n".join(control))
-        done = subprocess.run([program, "-b", str(path)], cwd=folder, check=False, timeout=10,
-                              stdin=subprocess.DEVNULL, capture_output=True, text=True)
+        try:
+            done = subprocess.run([program, "-b", str(path)], cwd=folder, check=False,
+                                  timeout=10, stdin=subprocess.DEVNULL, capture_output=True,
+                                  text=True)
+        except subprocess.TimeoutExpired:
+            return nothing
         out = Path(folder, "out.data")
         if not out.exists():
-            if "Timestep too small" in done.stdout + done.stderr:  # given up at the start
-                return {name: np.zeros(0) for name in ["at", *wanted]}
+            if "Timestep too small" in done.stdout + done.stderr:
+                return nothing
             pytest.fail(f"ngspice gave nothing:\n{done.stdout}\n{done.stderr}\n{netlist}")
         table = np.loadtxt(out, ndmin=2)
     return {name: table[:, i] for i, name in enumerate(["at", *wanted])}
