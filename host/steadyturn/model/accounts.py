@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from steadyturn.model import arm, gears, load, motor, rectifier, supply
+from steadyturn.model import arm, gears, load, motor, supply
 from steadyturn.model.pair import Pair
 from steadyturn.model.states import COLLAPSE, IDLE, PASS_THROUGH, REGIMES
 from steadyturn.rig.types import RPM
@@ -61,24 +62,33 @@ class Points:
 
 def points(pair: Pair, *, running: bool, connected: bool) -> Points:
     """The state of `pair` that holds when it is running already or starts from rest."""
-    rig = pair.rig
+    rig, found, line = pair.rig, pair.found, pair.line
     idle, regime = _choose(pair, running, connected)
-    found = pair.found
-    motor_a = pair.idle.motor_a if found is None else np.where(idle, pair.idle.motor_a, found.x)
-    node_v = pair.line.node(motor_a)[0]
-    board_on = ~idle | pair.idle.board_on
-    board_a = np.where(board_on, supply.amps(rig.supply, node_v)[0], 0.0)
+    some_idle, zero = bool(idle.any()), np.zeros(idle.shape)
+
+    def pick(resting: Floats, active: Floats) -> Floats:
+        return np.where(idle, resting, active) if some_idle else active
+
+    motor_a = pair.idle.motor_a if found is None else pick(pair.idle.motor_a, found.x)
+    brush_v, diode_v = line.drops(motor_a)
+    node_v = line.emf_v - line.ohm * motor_a - brush_v - diode_v
+    board_a = zero
+    if line.fed:
+        board_a = supply.amps(rig.supply, node_v)[0]
+        if some_idle:
+            board_a = np.where(idle & ~pair.idle.board_on, 0.0, board_a)
     bled_a = node_v / rig.bus.bleed_ohm
     bank_a = rig.bank.parallel * motor_a
-    in_a = np.where(idle, 0.0, np.where(pair.held, pair.held_a, bank_a - board_a - bled_a))
+    rest_a = bank_a - board_a - bled_a
+    held = rig.protection.bus_clamp_v is not None
+    in_a = pick(zero, np.where(pair.held, pair.held_a, rest_a) if held else rest_a)
     bus_v = node_v - in_a * rig.sensor.shunt_ohm
     inline = rig.switch.on_ohm
     bus_ohm = inline if rig.switch.place == "bus_switch" else 0.0
     out_ohm = inline if rig.switch.place == "output_switch" else 0.0
-    in_v = bus_v - in_a * bus_ohm
-    zero = np.zeros_like(in_v)
-    out_a = zero if found is None else np.where(idle, 0.0, found.out_a)
-    converter_v = zero if found is None else np.where(idle, 0.0, found.out_v)
+    in_v = bus_v - in_a * bus_ohm if bus_ohm else bus_v
+    out_a = zero if found is None else pick(zero, found.out_a)
+    converter_v = zero if found is None else pick(zero, found.out_v)
     cable = load.cable_ohm(rig.load)
     # the account balances whatever the solver left over: by Kirchhoff at the node, and
     # the converter loses what does not come out
@@ -86,30 +96,30 @@ def points(pair: Pair, *, running: bool, connected: bool) -> Points:
     out_v = converter_v - out_a * (out_ohm + cable) if closed else zero
     out_w = out_v * out_a
     motors = rig.bank.series * rig.bank.parallel
-    friction = motor.friction_nm(rig.motor, pair.motor_rad_s)
-    motors_nm = motors * (pair.k * motor_a + friction)
+    friction = motors * motor.friction_nm(rig.motor, pair.motor_rad_s)
+    motors_nm = motors * pair.k * motor_a + friction
     crank_nm = arm.crank_nm(rig, motors_nm)
-    shaft_w = motors_nm * pair.motor_rad_s
-    diode_a = motor_a if rig.bank.diode_each else bank_a
+    in_aa, out_aa = in_a * in_a, out_a * out_a
     losses = {
-        "winding": rig.bank.parallel * motor_a**2 * pair.line.ohm,
-        "brush": motors * motor_a * motor.brush_v(rig.motor, motor_a),
-        "motor_friction": motors * friction * pair.motor_rad_s,
-        "gears": shaft_w * (1 / gears.efficiency(rig.stages) - 1),
+        "winding": bank_a * motor_a * line.ohm,
+        "brush": bank_a * brush_v,
+        "motor_friction": friction * pair.motor_rad_s,
+        "gears": motors_nm * pair.motor_rad_s * (1 / gears.efficiency(rig.stages) - 1),
         "crank": rig.crank.friction_nm * pair.crank_rad_s,
-        "rectifier": bank_a * rectifier.drop_v(rig.rectifier, diode_a),
-        "clamp": node_v * _clamp_a(pair, idle, bank_a - board_a - bled_a - in_a),
+        "rectifier": bank_a * diode_v,
+        "clamp": _clamp_w(pair, idle, node_v, rest_a - in_a) if held else zero,
         "board_supply": node_v * board_a,
         "bleed": node_v * bled_a,
-        "sensor": in_a**2 * rig.sensor.shunt_ohm,
-        "switch": in_a**2 * bus_ohm + out_a**2 * out_ohm,
+        "sensor": in_aa * rig.sensor.shunt_ohm,
+        "switch": in_aa * bus_ohm + out_aa * out_ohm if inline else zero,
         "converter": in_v * in_a - converter_v * out_a,
-        "cable": out_a**2 * cable,
+        "cable": out_aa * cable,
     }
     gone = regime == COLLAPSE
+    some_gone = bool(gone.any())
 
     def known(values: Floats) -> Floats:
-        return np.where(gone, np.nan, values)
+        return np.where(gone, np.nan, values) if some_gone else values
 
     return Points(
         pace_tpm=pair.pace,
@@ -125,16 +135,33 @@ def points(pair: Pair, *, running: bool, connected: bool) -> Points:
     )
 
 
-def joined(pieces: list[Points], shape: tuple[int, ...]) -> Points:
-    """One Points of 1-D pieces, its arrays brought to `shape`."""
+class Gathered:
+    """Points written piece by piece into arrays made once."""
 
-    def whole(parts: list[Any]) -> Any:
-        if isinstance(parts[0], dict):
-            return {name: whole([part[name] for part in parts]) for name in parts[0]}
-        return np.concatenate(parts).reshape(shape)
+    def __init__(self, size: int) -> None:
+        self.size = size
+        self.arrays: dict[str, NDArray[Any]] = {}
 
-    return Points(**{one.name: whole([getattr(piece, one.name) for piece in pieces])
-                     for one in fields(Points)})
+    def put(self, start: int, piece: Points) -> None:
+        """The points from index `start` on."""
+        for name, values in self._flat(piece):
+            if name not in self.arrays:
+                self.arrays[name] = np.empty(self.size, dtype=values.dtype)
+            self.arrays[name][start:start + values.size] = values
+
+    @staticmethod
+    def _flat(piece: Points) -> Iterator[tuple[str, NDArray[Any]]]:
+        for one in fields(Points):
+            if one.name != "losses_w":
+                yield one.name, getattr(piece, one.name)
+        for loss, values in piece.losses_w.items():
+            yield f"losses_w.{loss}", values
+
+    def points(self, shape: tuple[int, ...]) -> Points:
+        """All of them, in `shape`."""
+        whole = {name: values.reshape(shape) for name, values in self.arrays.items()}
+        losses = {name: whole.pop(f"losses_w.{name}") for name in LOSSES}
+        return Points(losses_w=losses, **whole)
 
 
 def _choose(pair: Pair, running: bool, connected: bool) -> tuple[Flags, NDArray[np.int64]]:
@@ -152,8 +179,6 @@ def _choose(pair: Pair, running: bool, connected: bool) -> tuple[Flags, NDArray[
     return regime == IDLE, regime
 
 
-def _clamp_a(pair: Pair, idle: Flags, rest_a: Floats) -> Floats:
-    """What the clamp takes: the node's current that nothing else does."""
-    if pair.rig.protection.bus_clamp_v is None:
-        return np.zeros_like(rest_a)
-    return np.where(np.where(idle, pair.idle.held, pair.held), rest_a, 0.0)
+def _clamp_w(pair: Pair, idle: Flags, node_v: Floats, rest_a: Floats) -> Floats:
+    """Power in the clamp: it takes the node's current that nothing else does."""
+    return np.where(np.where(idle, pair.idle.held, pair.held), node_v * rest_a, 0.0)

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from steadyturn.model import converter, gears, motor, supply
+from steadyturn.model import converter, gears, motor
 from steadyturn.model.line import Clamped, Line, source_line
-from steadyturn.model.solve import first_root
+from steadyturn.model.solve import first_root, near_root
 from steadyturn.model.states import COLLAPSE, Output, Running, run
 from steadyturn.rig.types import RPM, Rig
 
@@ -59,13 +59,12 @@ class Pair:
     def idle(self) -> Idle:
         """Only the bleed on the bus, and the board where it can live."""
         rig, line = self.rig, self.line
-        motor_a = self._unloaded(replace(line, board_on=False))[0]
+        motor_a, there, volts = self._unloaded(line)
         lives = np.ones(self.pace.shape, dtype=bool)
-        if supply.draw_w(rig.supply):
-            x, there = self._unloaded(line)
-            lives = there & (line.node(x)[0] - rig.supply.drop_v >= rig.supply.off_v)
-            motor_a = np.where(lives, x, motor_a)
-        volts = line.node(motor_a)[0]
+        if line.fed:
+            lives = there & (volts - rig.supply.drop_v >= rig.supply.off_v)
+            if (dead := ~lives).any():
+                motor_a[dead], _, volts[dead] = self._unloaded(line[dead].without_board())
         clamp = rig.protection.bus_clamp_v
         held = np.zeros(self.pace.shape, dtype=bool)
         if clamp is not None:
@@ -75,9 +74,20 @@ class Pair:
         return Idle(motor_a, volts, lives, held)
 
     @staticmethod
-    def _unloaded(line: Line) -> tuple[Floats, Flags]:
-        """Current of one motor [A] with nothing for the converter, where there is one."""
-        return first_root(lambda x: line.at(x)[2:4], line.zero(), line.most())
+    def _unloaded(line: Line) -> tuple[Floats, Flags, Floats]:
+        """Current of one motor [A] with nothing for the converter, where there is one, and
+        the node's volts [V]."""
+
+        def fallen(below_v: Floats) -> tuple[Floats, Floats, None]:
+            return *line.fallen(below_v), None
+
+        below_v, there, _, _ = near_root(fallen, line.zero())
+        if not there.all():
+            rest = ~there
+            few = line[rest]
+            below_v[rest], there[rest] = first_root(few.fallen, few.zero(), few.emf_v)
+        volts = line.emf_v - below_v
+        return line.feeding(0.0, volts), there, volts
 
     def _at_clamp(self, clamp_v: float) -> Floats:
         """Current of one motor [A] with the node held at clamp_v."""

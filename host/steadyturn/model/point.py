@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from steadyturn.model.accounts import LOSSES, Points, joined, points
+from steadyturn.model.accounts import LOSSES, Gathered, Points, points
 from steadyturn.model.pair import Pair
 from steadyturn.rig.types import Rig
 
 __all__ = ["LOSSES", "Points", "operate"]
 
-CHUNK = 4096  # points solved at once: what stays in a processor's cache
+CHUNK = 8192  # points solved at once: what stays in a processor's cache
 
 
 def operate(rig: Rig, pace_tpm: ArrayLike, *, running: bool = True,
@@ -42,9 +42,9 @@ def operate(rig: Rig, pace_tpm: ArrayLike, *, running: bool = True,
     warm = np.broadcast_to(20.0 if winding_c is None else np.asarray(winding_c, float),
                            pace.shape)
     flat, heat = pace.ravel(), warm.ravel()
-    pieces = []
+    whole = Gathered(flat.size)
     for start in range(0, max(flat.size, 1), CHUNK):
         some = slice(start, start + CHUNK)
         pair = Pair(rig, flat[some], heat[some], connected=connected)
-        pieces.append(points(pair, running=running, connected=connected))
-    return joined(pieces, pace.shape)
+        whole.put(start, points(pair, running=running, connected=connected))
+    return whole.points(pace.shape)

@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steadyturn.model import converter, load
-from steadyturn.model.line import At, Clamped, Line
-from steadyturn.model.solve import first_root
+from steadyturn.model.line import At, Clamped, Line, series_ohm
+from steadyturn.model.solve import first_root, near_root
 from steadyturn.rig.types import Rig
 
 Floats = NDArray[np.float64]
@@ -24,6 +24,9 @@ IDLE, REGULATING, LIMITED, DROPOUT, PASS_THROUGH, COLLAPSE = range(6)
 REGIMES = np.array(
     ["idle", "regulating", "limited", "dropout", "pass_through", "collapse"]
 )
+
+
+HAIR = 1e-12  # a value that stands exactly at a boundary has reached it
 
 
 @dataclass
@@ -107,21 +110,41 @@ class Output:
         return (at.in_v * at.in_a - need,
                 at.v_slope * at.in_a + at.in_v * at.in_slope - need_slope)
 
+    def dropped_a(self, in_v: Floats) -> Floats:
+        """Current [A] into a buck or linear regulator out of headroom at in_v [V]."""
+        out_v = np.maximum(in_v - self.converter.headroom_v, 0.0)
+        amps, _ = self.draw(out_v)
+        if self.kind == "linear":
+            return amps + self.loss_w / in_v
+        return (out_v * amps + self.lost(amps)) / in_v
+
+    def near(self, line: Line | Clamped) -> Floats:
+        """About the parameter of `line` at which `power` is zero; NaN where unknown."""
+        if self.kind == "linear":
+            volts = line.loaded(self.set_a)
+            return line.feeding(self.set_a + self.loss_w / np.maximum(volts, self.set_v), volts)
+        least = self.loss_w + self.set_v * self.set_a
+        if self.kind == "buck":
+            return line.near(least - self.loss_w + float(self.lost(np.array(self.set_a))), 0, 0)
+        return line.near(least, self.loss_v, self.loss_ohm)
+
     def starved(self, in_v: Floats, in_a: float) -> Floats:
         """Output [V] of a converter held at in_a [A] by its input limit at in_v [V]."""
-        low, high = np.zeros_like(in_v), np.full_like(in_v, self.set_v)
-        given = in_v * in_a
-        for _ in range(60):
-            out_v = 0.5 * (low + high)
-            amps, _ = self.draw(out_v)
-            if self.kind == "linear":
-                need = in_v * amps + self.loss_w
-            else:
-                coil = {"boost": np.full_like(amps, in_a), "buck": amps,
-                        "buck_boost": np.maximum(amps, in_a)}[self.kind]
-                need = out_v * amps + self.lost(coil)
-            low, high = np.where(need > given, low, out_v), np.where(need > given, out_v, high)
-        return low
+        linear, given = self.kind == "linear", in_v * in_a
+
+        def over(out_v: Floats) -> tuple[Floats, Floats]:
+            amps, by_v = self.draw(out_v)
+            if linear:
+                return in_v * amps + self.loss_w - given, in_v * by_v
+            coil = {"boost": np.full_like(amps, in_a), "buck": amps,
+                    "buck_boost": np.maximum(amps, in_a)}[self.kind]
+            by_coil = (self.loss_v + 2 * self.loss_ohm * coil) * np.where(
+                (self.kind == "buck") | (coil > in_a), by_v, 0.0)
+            return out_v * amps + self.lost(coil) - given, amps + out_v * by_v + by_coil
+
+        top = np.full_like(in_v, self.set_v)
+        out_v, _ = first_root(over, np.zeros_like(in_v), top, bracketed=True)
+        return out_v
 
 
 class _Search:
@@ -130,104 +153,148 @@ class _Search:
     def __init__(self, line: Line | Clamped, output: Output) -> None:
         self.line, self.output, self.start = line, output, line.zero()
         self.part = output.converter
-        start = self.start
-        n = start.shape
-        self.found = Running(start.copy(), np.full(n, COLLAPSE), np.zeros(n), np.zeros(n),
+        n = self.start.shape
+        self.found = Running(self.start.copy(), np.full(n, COLLAPSE), np.zeros(n), np.zeros(n),
                              np.zeros(n, dtype=bool))
+        self.in_v = np.zeros(n)
         self.todo = np.ones(n, dtype=bool)
         self.passes_above = output.set_v + self.part.pass_drop_v
 
-    def settle(self, where: Flags, x: Floats, regime: int, out_v: Floats | float) -> None:
-        volts = np.array(np.broadcast_to(np.asarray(out_v, dtype=float), x.shape))
-        found = self.found
-        found.x[where], found.regime[where], found.out_v[where] = x, regime, volts
-        found.out_a[where] = self.output.draw(volts)[0]
-        found.there[where] = True
-        self.todo[where] = False
+    def some(self, where: Flags) -> Line | Clamped:
+        return self.line if where.all() else self.line[where]
 
-    def root(self, where: Flags, function: Callable[[At], tuple[Floats, Floats]],
-             low: Floats, high: Floats | None = None) -> tuple[Floats, Flags, At]:
-        """First root of function(at) among `where`, whether there is one, and what it is at."""
-        some = self.line[where]
-        top = some.most() if high is None else high
-        x, there = first_root(lambda x: function(some.at(x)), low, top,
-                              bracketed=high is not None)
-        return x, there, some.at(x)
+    def settle(self, where: Flags, x: Floats, regime: int, at: At, out_v: Floats | float,
+               out_a: Floats | float | None = None) -> None:
+        """x, at, out_v: at the points of `where`."""
+        found = self.found
+        found.regime[where], found.there[where], self.todo[where] = regime, True, False
+        found.x[where], self.in_v[where], found.out_v[where] = x, at.in_v, out_v
+        if out_a is None:
+            out_a = self.output.draw(np.asarray(out_v, dtype=float))[0]
+        found.out_a[where] = out_a
+
+    def root(self, some: Line | Clamped, function: Callable[[At], tuple[Floats, Floats]],
+             near: Floats, low: Floats,
+             high: Callable[[Line | Clamped], Floats] | None = None,
+             ) -> tuple[Floats, Flags, At]:
+        """First root of function(at) on the line `some`, whether there is one, and what it
+        is at. near: where it may be, NaN where unknown; low: not beyond it; high: beyond it,
+        where that is known."""
+
+        def full(x: Floats) -> tuple[Floats, Floats, At]:
+            at = some.at(x)
+            return *function(at), at
+
+        if (known := ~np.isnan(near)).any():
+            start = np.maximum(near if known.all() else np.where(known, near, low), 0.0)
+            x, there, at, step = near_root(full, start)
+            at = at.moved(step)
+            if there.all():
+                return x, there, at
+        else:
+            x, there = low.copy(), np.zeros(low.shape, dtype=bool)
+            at = some.at(x)
+        rest = ~there
+        few = some[rest]
+        top = few.most() if high is None else high(few)
+        x[rest], there[rest] = first_root(lambda x: function(few.at(x)), low[rest], top,
+                                          bracketed=high is not None)
+        for all_of, part in zip(at, few.at(x[rest]), strict=True):
+            all_of[rest] = part
+        return x, there, at
 
     def pass_through(self) -> None:
-        where = self.todo.copy()
-        if self.output.enabled:
-            where &= self.line.at(self.start).in_v > self.passes_above
+        where, output = self.todo.copy(), self.output
+        if output.enabled:
+            # what the boundary's volts would take from the bus, and whether it can give that
+            ends = np.array(self.passes_above)
+            in_a = output.draw(ends - self.part.pass_drop_v)[0] + output.loss_w / ends
+            where &= self.line.spare_v(in_a, ends) > -HAIR * ends
         if not where.any():
             return
-        x, there, at = self.root(where, self.output.passing, self.start[where])
-        if self.output.enabled:
+        some = self.some(where)
+        full = some.loaded(0.0)
+        near = some.feeding(output.draw(full - self.part.pass_drop_v)[0], full)
+        x, there, at = self.root(some, output.passing, near, some.zero())
+        if output.enabled:
             there &= at.in_v > self.passes_above
         out_v = np.maximum(at.in_v - self.part.pass_drop_v, 0.0)
-        self.settle(_among(where, there), x[there], PASS_THROUGH, out_v[there])
+        self.settle(_among(where, there), x[there], PASS_THROUGH, at.among(there), out_v[there])
 
     def regulate(self) -> None:
-        where = self.todo.copy()
-        kind, part, set_v = self.output.kind, self.part, self.output.set_v
+        where, output = self.todo.copy(), self.output
+        kind, part, set_v = output.kind, self.part, output.set_v
+        some = self.some(where)
         # of a linear regulator's input power a part goes through at the input's volts
-        least = self.output.loss_w + (0.0 if kind == "linear" else set_v * self.output.set_a)
-        x, there, at = self.root(where, self.output.power, self.line[where].too_little(least))
+        least = output.loss_w + (0.0 if kind == "linear" else set_v * output.set_a)
+        x, there, at = self.root(some, output.power, output.near(some), some.too_little(least))
         there &= at.in_a <= part.in_limit_a
         if kind in ("buck", "linear"):
             there &= at.in_v >= set_v + part.headroom_v
-        regime = LIMITED if self.output.over else REGULATING
-        self.settle(_among(where, there), x[there], regime, set_v)
+        regime = LIMITED if output.over else REGULATING
+        at = at.among(there)
+        settled = _among(where, there)
+        self.settle(settled, x[there], regime, at, set_v, output.set_a)
         if kind == "boost":
-            self.slide(_among(where, there & (at.in_v > self.passes_above)))
+            self.slide(_among(settled, at.in_v > self.passes_above))
 
     def slide(self, where: Flags) -> None:
         """Passing draws more than regulating at one voltage: the boost toggles between
         them and the input stays there."""
         if where.any():
-            x, _, _ = self.root(where, lambda at: (self.passes_above - at.in_v, -at.v_slope),
-                                self.start[where])
-            self.settle(where, x, PASS_THROUGH, self.output.set_v)
+            x, at = self.falling_to(self.passes_above, self.some(where))
+            self.settle(where, x, PASS_THROUGH, at, self.output.set_v)
+
+    def falling_to(self, volts: float, some: Line | Clamped) -> tuple[Floats, At]:
+        """Where the converter's input has fallen to `volts`."""
+        x, _, at = self.root(some, lambda at: (volts - at.in_v, -at.v_slope),
+                             np.full_like(some.zero(), np.nan), some.zero())
+        return x, at
 
     def drop(self) -> None:
         """A buck or linear regulator whose output follows its input."""
-        where = self.todo.copy()
-        ends = self.output.set_v + self.part.headroom_v
-        start = self.start[where]
-
-        def below(volts: float, low: Floats) -> tuple[Floats, Flags]:
-            x, there, _ = self.root(where, lambda at: (volts - at.in_v, -at.v_slope), low)
-            return x, there
-
-        low = np.where(self.line[where].at(start).in_v > ends, below(ends, start)[0], start)
-        high, lasts = below(self.part.stop_v, low)
-        some = self.line[where]
-        lasts &= self.output.dropping(some.at(low))[0] <= 0
-        lasts &= self.output.dropping(some.at(high))[0] >= 0
-        keep = _among(where, lasts)
-        if keep.any():
-            x, _, at = self.root(keep, self.output.dropping, low[lasts], high[lasts])
-            fits = at.in_a <= self.part.in_limit_a
-            out_v = np.maximum(at.in_v - self.part.headroom_v, 0.0)
-            self.settle(_among(keep, fits), x[fits], DROPOUT, out_v[fits])
+        where, output = self.todo.copy(), self.output
+        some = self.some(where)
+        ends, stops = self.output.set_v + self.part.headroom_v, self.part.stop_v
+        top = some.spare_v(output.dropped_a(np.array(ends)), np.array(ends))
+        bottom = some.spare_v(output.dropped_a(np.array(stops)), np.array(stops))
+        lasts = (top <= 0) & (bottom >= 0)
+        if not lasts.any():
+            return
+        where, top, bottom = _among(where, lasts), top[lasts], bottom[lasts]
+        some = self.some(where)
+        in_v = ends + (stops - ends) * (-top / np.maximum(bottom - top, 1e-12))
+        in_a = output.dropped_a(in_v)
+        near = some.feeding(in_a, in_v + series_ohm(some.rig) * in_a)
+        x, _, at = self.root(some, output.dropping, near, some.zero(),
+                             lambda few: self.falling_to(stops, few)[0])
+        fits = at.in_a <= self.part.in_limit_a
+        out_v = np.maximum(at.in_v - self.part.headroom_v, 0.0)
+        self.settle(_among(where, fits), x[fits], DROPOUT, at.among(fits), out_v[fits])
 
     def limit(self) -> None:
         """The input limit holds the current; the output gives way."""
-        where = self.todo.copy()
-        most_a = self.part.in_limit_a
-        x, there, at = self.root(where, lambda at: (at.in_a - most_a, at.in_slope),
-                                 self.start[where])
+        where, most_a = self.todo.copy(), self.part.in_limit_a
+        some = self.some(where)
+        near = some.feeding(most_a, some.loaded(most_a))
+        x, there, at = self.root(some, lambda at: (at.in_a - most_a, at.in_slope), near,
+                                 some.zero())
         there &= at.in_v >= self.part.stop_v
         if not there.any():
             return
-        out_v = self.output.starved(at.in_v[there], most_a)
+        at = at.among(there)
+        out_v = self.output.starved(at.in_v, most_a)
         settled = _among(where, there)
-        self.settle(settled, x[there], LIMITED, out_v)
+        self.settle(settled, x[there], LIMITED, at, out_v)
         if self.output.kind == "boost":  # it cannot hold its output below its input
-            passes = _among(settled, at.in_v[there] - self.part.pass_drop_v > out_v)
+            passes = _among(settled, at.in_v - self.part.pass_drop_v > out_v)
             if passes.any():
-                x, _, at = self.root(passes, self.output.passing, self.start[passes])
+                some = self.some(passes)
+                full = some.loaded(most_a)
+                near = some.feeding(self.output.draw(full - self.part.pass_drop_v)[0], full)
+                x, _, at = self.root(some, self.output.passing, near, some.zero())
                 volts = np.maximum(at.in_v - self.part.pass_drop_v, 0.0)
-                self.settle(passes, x, PASS_THROUGH, volts)
+                self.settle(passes, x, PASS_THROUGH, at, volts)
 
 
 def _among(where: Flags, chosen: Flags) -> Flags:
@@ -249,7 +316,6 @@ def run(line: Line | Clamped, output: Output) -> Running:
             search.drop()
         if search.todo.any():
             search.limit()
-        lasts = line.at(search.found.x).in_v >= output.converter.stop_v * (1 - 1e-12)
-        search.found.there &= lasts
+        search.found.there &= search.in_v >= output.converter.stop_v * (1 - HAIR)
     search.found.regime[~search.found.there] = COLLAPSE
     return search.found

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from independent import Machine
 from random_rigs import random_rig
+from scipy.optimize import brentq
 from steadyturn.model.point import operate
+from steadyturn.rig.types import Protection, Switch
 
 TOLERANCE = 1e-6
 
@@ -77,6 +82,42 @@ def test_residual_at_the_fold() -> None:
         residual = machine.excess(float(at.motor_a))
         slides = str(at.regime) == "pass_through" or at.losses_w["clamp"] > 0
         assert slides or abs(residual) < 1e-7 * (1 + at.bus_a), (rig, high, residual)
+
+
+def idle_v(rig, pace: float) -> float | None:
+    """Highest node volts at which an idle bus can stand with its board on: from the EMF
+    down in small steps, then brentq. None: there are none that the board can live on."""
+    machine = Machine(rig, pace)
+    emf = rig.bank.series * machine.k * machine.speed
+    least = rig.supply.drop_v + rig.supply.off_v
+
+    def spare(volts: float) -> float:
+        taken = machine.board(volts) + volts / rig.bus.bleed_ohm
+        return machine.node(taken / rig.bank.parallel) - volts
+
+    steps = [least + (emf - least) * (1 - (n / 400) ** 2) for n in range(401)]
+    for above, volts in itertools.pairwise(steps):
+        if emf > least and spare(volts) >= 0:
+            return brentq(spare, volts, above, xtol=1e-14, rtol=1e-15)
+    return None
+
+
+def test_idle_bus_with_its_board() -> None:
+    """Also where the board's current stands at the knee of the drops."""
+    seen = 0
+    for seed in (*range(20), 165, 166, 225, 262, 276, 287, 305, 328, 336):
+        rig = random_rig(seed)
+        if rig.supply.feed != "crank":
+            continue
+        rig = replace(rig, protection=Protection(), switch=Switch(place="bus_switch"))
+        pace = np.linspace(15, 120, 30)
+        at = operate(rig, pace, connected=False)
+        for one, volts, board_w in zip(pace, at.node_v, at.losses_w["board_supply"], strict=True):
+            there = idle_v(rig, one)
+            assert (there is not None) == (board_w > 0), (rig, one)
+            seen += there is not None
+            assert there is None or abs(volts - there) < 1e-9, (rig, one)
+    assert seen > 300
 
 
 def test_what_the_independent_solver_covers() -> None:
