@@ -68,7 +68,8 @@ class Rows:
 
 @dataclass(frozen=True, kw_only=True)
 class Limits:
-    """What may be built. Teeth and ratio: what the printer or the shop makes well."""
+    """What may be built. Teeth and ratio: what the printer or the shop makes well.
+    min_width: of the band, by its middle; a narrower one no hand keeps."""
 
     max_stages: int = whole("max_stages", 1, 6, default=3)
     min_teeth: int = whole("min_teeth", 6, 400, default=12)
@@ -78,6 +79,8 @@ class Limits:
     max_motors: int = whole("max_motors", 1, MOST_MOTORS, default=4)
     max_series: int = whole("max_series", 1, 12, default=12)
     max_parallel: int = whole("max_parallel", 1, 12, default=12)
+    min_width: float = number("min_width_percent", "%", 0, 100, scale=0.01,
+                              typical=(5, 10, 20), source=PRACTICE)
 
 
 # section of a parts file -> class; the first two in double brackets

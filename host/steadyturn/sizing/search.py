@@ -1,0 +1,256 @@
+"""The search: every motor, series, parallel, ratio and converter of a drawer.
+
+Heads first (motors and converter), then each with every train, a piece at a time. What
+works is kept in boxes of figures a maker cannot tell apart, the best of each, so that memory
+does not grow with the work. At the end the model itself, the batch of bands, gives the
+figures of what nothing beats.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from math import log
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steadyturn.model.batch import LIMIT_NAMES, bands
+from steadyturn.rig.types import Rig
+from steadyturn.sizing import pareto
+from steadyturn.sizing.drawer import Build, Drawer, banks, rig_of
+from steadyturn.sizing.heads import Heads, head_values, heads
+from steadyturn.sizing.judge import Judged, judge
+from steadyturn.sizing.trains import Train, trains
+
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+PAIRS = 16_384  # of head and train looked at together: what stays in a processor's cache
+KEPT = 4096  # rows above which those that are beaten are dropped
+# box of figures that are the same to a maker
+ARM_STEP, RATIO_STEP, WIDTH_STEP = log(1.01), log(1.05), 0.01
+MOST_BYTES = 64_000_000  # what a search holds at once, whatever its size; tested
+AFTER_A_FAULT = ("open_circuit_device_fault",)  # one more part has to fail first
+_COLUMNS = ("group", "head", "train", "motors", "ratio", "low_tpm", "target_tpm", "high_tpm",
+            "arm_w", "out_w", "danger", "unsafe")
+
+Progress = Callable[[int, int, int], None]
+
+
+@dataclass(frozen=True)
+class Row:
+    """One machine that works, by the batch model: paces [turns/min], arm_w and out_w [W] at
+    the target, names of the ratings that an open circuit breaks."""
+
+    build: Build
+    motors: int
+    ratio: float
+    low_tpm: float
+    target_tpm: float
+    high_tpm: float
+    arm_w: float
+    out_w: float
+    dangers: tuple[str, ...]
+
+    @property
+    def width(self) -> float:
+        """Of the band, as a share of its middle."""
+        return 2 * (self.high_tpm - self.low_tpm) / (self.high_tpm + self.low_tpm)
+
+    @property
+    def unsafe(self) -> bool:
+        return any(name not in AFTER_A_FAULT for name in self.dangers)
+
+    def costs(self) -> tuple[float, float, float, float]:
+        """What is traded: arm power per delivered watt, (less) width, motors, ratio."""
+        return self.arm_w / self.out_w, -self.width, float(self.motors), self.ratio
+
+
+@dataclass(frozen=True)
+class Found:
+    """rows: what no other machine beats, safe ones first. candidates: how many there are;
+    tried: how many were looked at (fewer where it was stopped); working: how many have a
+    band. clashes: (low limit, high limit) -> machines that fail by these two."""
+
+    rows: tuple[Row, ...]
+    candidates: int
+    tried: int
+    working: int
+    clashes: dict[tuple[str, str], int]
+
+    @property
+    def complete(self) -> bool:
+        return self.tried == self.candidates
+
+
+@dataclass
+class _Best:
+    """The rows kept so far, as columns."""
+
+    columns: dict[str, NDArray[Any]] = field(default_factory=lambda: {
+        name: np.zeros(0) for name in _COLUMNS})
+
+    def add(self, new: dict[str, NDArray[Any]]) -> None:
+        both = {name: np.concatenate([self.columns[name], new[name]]) for name in _COLUMNS}
+        self._keep(both, pareto.best_of_boxes(_boxes(both), -_width(both)))
+        if len(self.columns["arm_w"]) > KEPT:
+            self.drop_beaten()
+
+    def drop_beaten(self) -> None:
+        """Safe machines beat safe ones, the others their like."""
+        unsafe = self.columns["unsafe"] > 0
+        costs = _costs(self.columns)
+        keep = np.concatenate([
+            group[pareto.unbeaten(costs[group])] for group in
+            (np.nonzero(~unsafe)[0], np.nonzero(unsafe)[0]) if group.size] or [[]])
+        self._keep(self.columns, np.sort(keep.astype(np.int64)))
+
+    def _keep(self, columns: dict[str, NDArray[Any]], which: Whole) -> None:
+        self.columns = {name: values[which] for name, values in columns.items()}
+
+
+def _width(columns: dict[str, NDArray[Any]]) -> Floats:
+    low, high = columns["low_tpm"], columns["high_tpm"]
+    return np.asarray(2 * (high - low) / (high + low))
+
+
+def _costs(columns: dict[str, NDArray[Any]]) -> Floats:
+    return np.stack([columns["arm_w"] / columns["out_w"], -_width(columns), columns["motors"],
+                     columns["ratio"]], axis=1)
+
+
+def _boxes(columns: dict[str, NDArray[Any]]) -> Whole:
+    paid = columns["arm_w"] / columns["out_w"]
+    steps = (np.log(paid) / ARM_STEP, np.log(columns["ratio"]) / RATIO_STEP)
+    arm, gear = (np.clip(np.floor(step), 0, 9999).astype(np.int64) for step in steps)
+    sort = columns["motors"].astype(np.int64) * 2 + columns["unsafe"].astype(np.int64)
+    return (sort * 10_000 + arm) * 10_000 + gear
+
+
+def count(drawer: Drawer, made: list[Train]) -> int:
+    """Machines of a drawer with these trains."""
+    converters = sum(1 for converter in drawer.converters if converter.count)
+    return converters * len(made) * sum(len(banks(drawer, motor)) for motor in drawer.motors)
+
+
+def trains_for(drawer: Drawer) -> list[Train]:
+    """All trains that some motor of the drawer could use."""
+    limits, arm = drawer.limits, drawer.parts["arm"]
+    fastest = max(item.part.max_rad_s for item in drawer.motors if item.count)
+    highest = fastest / (arm.comfort_low_tpm * 2 * np.pi / 60)
+    return trains(range(limits.min_teeth, limits.max_teeth + 1), limits.max_stages,
+                  limits.max_stage_ratio, highest)
+
+
+def search(drawer: Drawer, progress: Progress | None = None) -> Found:
+    """What no other machine of the drawer beats. progress(tried, candidates, working) is
+    called as it goes on. KeyboardInterrupt ends it early with the best so far."""
+    made = trains_for(drawer)
+    total = count(drawer, made)
+    tally = np.zeros(len(LIMIT_NAMES) ** 2, dtype=np.int64)
+    best, tried, working = _Best(), 0, 0
+    groups: list[Heads] = []
+    try:
+        for group, which, judged in _pieces(drawer, made, groups):
+            pairs = len(judged.works)
+            clash = judged.low_name * len(LIMIT_NAMES) + judged.high_name
+            tally += np.bincount(clash[~judged.works], minlength=len(tally))
+            if judged.works.any():
+                best.add(_working(groups[group], group, which, judged, made, drawer))
+            working += int(judged.works.sum())
+            tried += pairs
+            if progress is not None:
+                progress(tried, total, working)
+    except KeyboardInterrupt:
+        pass
+    best.drop_beaten()
+    rows = _exact(drawer, groups, made, best.columns)
+    n = len(LIMIT_NAMES)
+    order = sorted(np.nonzero(tally)[0].tolist(), key=lambda i: (-tally[i], i))
+    return Found(rows, total, tried, working,
+                 {(LIMIT_NAMES[i // n], LIMIT_NAMES[i % n]): int(tally[i]) for i in order})
+
+
+def _pieces(drawer: Drawer, made: list[Train],
+            groups: list[Heads]) -> Iterator[tuple[int, slice, Judged]]:
+    """Each piece of the work: index of its group of heads, which heads of it, and the bands."""
+    if not made:
+        return
+    ratio = np.array([train.ratio for train in made])
+    stages = np.array([len(train.teeth) for train in made])
+    efficiency = drawer.stage.efficiency ** stages
+    step = max(1, PAIRS // len(made))
+    for group in heads(drawer):
+        groups.append(group)
+        rig = _any_rig(drawer, group)
+        for start in range(0, len(group), step):
+            which = slice(start, min(start + step, len(group)))
+            yield len(groups) - 1, which, judge(group, which, ratio, efficiency, rig,
+                                                drawer.limits.min_width)
+
+
+def _any_rig(drawer: Drawer, group: Heads) -> Rig:
+    return rig_of(drawer, Build(int(group.motor[0]), int(group.converter[0]), 1, 1, ((12, 12),)))
+
+
+def _working(heads_: Heads, group: int, which: slice, judged: Judged, made: list[Train],
+             drawer: Drawer) -> dict[str, NDArray[Any]]:
+    """Columns of the pairs that work."""
+    pair = np.nonzero(judged.works)[0]
+    head = which.start + pair // len(made)
+    train = pair % len(made)
+    fault = [1 << bit for bit, name in enumerate(heads_.ratings) if name in AFTER_A_FAULT]
+    danger = judged.danger[pair]
+    return {
+        "group": np.full(len(pair), group), "head": head, "train": train,
+        "motors": heads_.series[head] * heads_.parallel[head],
+        "ratio": np.array([t.ratio for t in made])[train],
+        "low_tpm": judged.low_tpm[pair], "target_tpm": judged.target_tpm[pair],
+        "high_tpm": judged.high_tpm[pair], "arm_w": judged.arm_w[pair],
+        "out_w": heads_.out_w[head], "danger": danger,
+        "unsafe": (danger & ~np.int64(sum(fault))) > 0,
+    }
+
+
+def _exact(drawer: Drawer, groups: list[Heads], made: list[Train],
+           columns: dict[str, NDArray[Any]]) -> tuple[Row, ...]:
+    """The rows with the model's own figures; those that are then beaten, or have no band, are
+    left out."""
+    rows: list[Row] = []
+    for index, group in enumerate(groups):
+        here = np.nonzero(columns["group"] == index)[0]
+        if not here.size:
+            continue
+        head = columns["head"][here].astype(np.int64)
+        train = columns["train"][here].astype(np.int64)
+        stages = np.array([len(made[t].teeth) for t in train])
+        values = head_values(drawer, group.motor[head], group.series[head],
+                             group.parallel[head])
+        values["train.ratio"] = columns["ratio"][here]
+        values["train.efficiency"] = drawer.stage.efficiency**stages
+        found = bands(_any_rig(drawer, group), values)
+        for k, h in enumerate(head.tolist()):
+            if not np.isfinite(found.target_tpm[k]):
+                continue
+            danger = int(columns["danger"][here[k]])
+            build = Build(int(group.motor[h]), int(group.converter[h]), int(group.series[h]),
+                          int(group.parallel[h]), made[train[k]].teeth)
+            rows.append(Row(
+                build, build.series * build.parallel, made[train[k]].ratio,
+                float(found.low_tpm[k]), float(found.target_tpm[k]), float(found.high_tpm[k]),
+                float(found.arm_w[k]), float(found.out_w[k]),
+                tuple(n for bit, n in enumerate(group.ratings) if danger >> bit & 1)))
+    return in_order([row for row in rows if row.width >= drawer.limits.min_width])
+
+
+def in_order(rows: list[Row]) -> tuple[Row, ...]:
+    """Those that nothing beats, safe ones first, then by what the arm gives for a watt."""
+    kept: list[Row] = []
+    for unsafe in (False, True):
+        group = [row for row in rows if row.unsafe is unsafe]
+        if group:
+            fit = pareto.unbeaten(np.array([row.costs() for row in group]))
+            kept += [row for row, keeps in zip(group, fit.tolist(), strict=True) if keeps]
+    return tuple(sorted(kept, key=lambda row: (row.unsafe, *row.costs())))
