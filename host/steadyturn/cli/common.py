@@ -17,6 +17,10 @@ library_option = click.option(
     "--library", type=click.Path(path_type=Path, file_okay=False), default=None,
     envvar="STEADYTURN_LIBRARY", help="Folder of the journal library.",
 )
+plot_option = click.option(
+    "--plot", type=click.Path(path_type=Path, dir_okay=False), default=None, metavar="FILE",
+    help="Also draw a picture: a .png or .svg file.",
+)
 port_option = click.option("--port", default=None, help="Serial port of the board.")
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from steadyturn.cli.common import json_option, library_option, show
+from steadyturn.cli.common import json_option, library_option, plot_option, show
 
 
 @click.command()
@@ -14,8 +14,7 @@ from steadyturn.cli.common import json_option, library_option, show
 @click.option("--board", default=None, help="Which board: its id, or the last digits of it.")
 @click.option("--all", "everything", is_flag=True,
               help="All that the library has of it, not just the last pull.")
-@click.option("--plot", type=click.Path(path_type=Path, dir_okay=False), default=None,
-              help="Also draw a picture: a .png or .svg file.")
+@plot_option
 @json_option
 def command(
     library: Path | None, board: str | None, everything: bool, plot: Path | None, as_json: bool

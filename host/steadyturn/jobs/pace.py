@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from steadyturn.jobs.hazards import Hazard, hazards_of
+from steadyturn.jobs.pace_map import Map, pace_map
 from steadyturn.model import arm
 from steadyturn.model.band import Band, find_band
 from steadyturn.model.edges import Limit
@@ -16,6 +17,7 @@ from steadyturn.model.guesses import Guess
 from steadyturn.model.point import Points, operate
 from steadyturn.model.remedies import Remedy
 from steadyturn.model.states import PASS_THROUGH, REGIMES
+from steadyturn.report import plot_files, plots_map
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
 
@@ -44,6 +46,7 @@ class Pace:
     """What `pace` found; see model.band.Band for the fields they share.
 
     edges_v: volts at the converter's input at the band's low and high edge, 20 degC.
+    plot: the picture that was drawn, and map: what it shows; both None without one.
     """
 
     file: str
@@ -64,10 +67,18 @@ class Pace:
     hazards: tuple[Hazard, ...]
     other_bands_tpm: tuple[tuple[float, float], ...]
     curve: Curve
+    plot: Path | None = None
+    map: Map | None = None
 
 
-def pace(path: str | Path) -> Pace:
-    """Read a rig file and find its band; WrongInput when the file cannot be used."""
+def pace(path: str | Path, *, plot: Path | None = None) -> Pace:
+    """Read a rig file and find its band; plot: also draw its map there (.png or .svg).
+
+    Raises WrongInput when the file cannot be used or the picture not be drawn there,
+    Failed where matplotlib is missing.
+    """
+    if plot is not None:
+        plot_files.check(plot)
     rig = read_rig(path)
     band = find_band(rig)
     best = (band.low_tpm, band.high_tpm)
@@ -75,15 +86,19 @@ def pace(path: str | Path) -> Pace:
     if band.low_tpm is not None and band.high_tpm is not None:
         low_v, high_v = operate(rig, [band.low_tpm, band.high_tpm]).bus_v.tolist()
         edges_v = (low_v, high_v)
-    return Pace(
+    result = Pace(
         file=str(path), rig=rig.name, feasible=band.feasible, low_tpm=band.low_tpm,
         target_tpm=band.target_tpm, high_tpm=band.high_tpm, hold_tpm=band.hold_tpm,
         window_v=band.window_v, edges_v=edges_v, limits=band.limits,
         at_target=band.at_target, open_circuit_v=band.open_circuit_v, assumed=band.assumed,
         clash=band.clash, remedies=band.remedies, hazards=hazards_of(rig, band),
         other_bands_tpm=tuple(pair for pair in band.intervals if pair != best),
-        curve=_curve(rig, band),
+        curve=_curve(rig, band), plot=plot,
+        map=None if plot is None else pace_map(rig, band),
     )
+    if plot is not None:
+        plots_map.write(result, plot)
+    return result
 
 
 def _curve(rig: Rig, band: Band) -> Curve:

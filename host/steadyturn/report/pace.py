@@ -34,6 +34,8 @@ def text(result: Any) -> str:
         step = f"change {path} (or the machine), then steadyturn pace {path}"
     elif _refused(result):
         step = f"steadyturn check {path}"
+    if result.plot:
+        lines += ["", f"Plot: {shown_path(result.plot)}"]
     return "\n".join([*lines, "", f"next: {step}"]) + "\n"
 
 

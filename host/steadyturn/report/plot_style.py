@@ -19,6 +19,17 @@ AMPS = "#D55E00"  # vermilion
 PACE = "#000000"
 PEAK = "#b4b4b4"
 GAP = "#f1f1f1"
+WINDOW = "#f7f7f2"  # the converter's window: hardly there
+NO_GO = "#ececec"  # where nothing can stand: below the edge of collapse, above the arm
+BAND_INK = "#2f6690"  # words about the band
+AMPS_INK = "#a34700"  # words: 4.5 to 1 on white
+FAN = ("#d7d7d7", "#b8b8b8", "#9a9a9a")  # quantiles over builds, from the widest
+
+SOLID: Any = "-"  # dashes differ in length, so that lines differ without colour
+DASH: Any = (0, (4, 2))
+LONG_DASH: Any = (0, (8, 3))
+DASH_DOT: Any = (0, (6, 2, 1, 2))
+DOTS: Any = (0, (1, 1.6))
 CONNECTED = "#009E73"  # bluish green
 FAULT = "#CC3311"
 
