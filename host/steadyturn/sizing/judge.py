@@ -72,8 +72,9 @@ def judge(heads: Heads, which: slice, ratio: Floats, efficiency: Floats, rig: Ri
         arm = _Arm(heads, head[some], gear[some], loss[some], rig)
         low[some], high[some], low_name[some], high_name[some] = arm.narrowed(
             low[some], high[some], low_name[some], high_name[some])
-        works = low < high
-        works &= high - low >= least_width * 0.5 * (high + low)
+        works = low < high  # where the arm fails, low is infinite
+        works[works] = high[works] - low[works] >= least_width * 0.5 * (
+            high[works] + low[works])
         still = works[some]
         target[some], arm_w[some] = arm.cheapest(low[some], high[some])
         works[some] = still & np.isfinite(arm_w[some])

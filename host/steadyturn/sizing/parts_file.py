@@ -121,7 +121,9 @@ class _Walk(Walk):
                   how: str) -> None:
         """What a rig file says and a parts file leaves open."""
         table = tree.get(section)
-        for key in keys if isinstance(table, dict) else ():
+        if not isinstance(table, dict):
+            return
+        for key in keys:
             if key in table:
                 self.problem((section, key), shown(table.pop(key)),
                              "that is what is searched for: leave it out.", how)
@@ -192,8 +194,7 @@ class _Walk(Walk):
             for fault in rules.faults(rig_of(drawer, build)):
                 if fault.keys[0].startswith(missing):
                     continue
-                keys = [re.sub(r"^(motor|converter)\.", lambda m, b=build: (
-                    f"{m[1]}[{getattr(b, m[1]) + 1}]."), key) for key in fault.keys]
+                keys = [_of_item(key, build) for key in fault.keys]
                 if not any(self.is_doubtful(key) for key in keys):
                     yield self._wrong(keys[0], fault.value, fault.right, fault.how)
 
@@ -203,6 +204,14 @@ class _Walk(Walk):
             indexed = re.fullmatch(r"(\w+)\[(\d+)\]", part)
             path += [indexed[1], int(indexed[2]) - 1] if indexed else [part]
         return Problem(self.where(tuple(path)), key, value, right, how)
+
+
+def _of_item(key: str, build: Build) -> str:
+    """"motor.max_a" of a rig -> "motor[3].max_a" of the file."""
+    section, dot, rest = key.partition(".")
+    if section not in ("motor", "converter"):
+        return key
+    return f"{section}[{getattr(build, section) + 1}]{dot}{rest}"
 
 
 def _each_once(drawer: Drawer) -> Iterator[Build]:

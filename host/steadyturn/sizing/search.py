@@ -28,10 +28,10 @@ Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
 PAIRS = 16_384  # of head and train looked at together: what stays in a processor's cache
-KEPT = 4096  # rows above which those that are beaten are dropped
+KEPT = 4096  # so many more rows, and those that are beaten are dropped
 # box of figures that are the same to a maker
 ARM_STEP, RATIO_STEP, WIDTH_STEP = log(1.01), log(1.05), 0.01
-MOST_BYTES = 64_000_000  # what a search holds at once, whatever its size; tested
+MOST_BYTES = 48_000_000  # what a search holds at once, whatever its size; tested
 AFTER_A_FAULT = ("open_circuit_device_fault",)  # one more part has to fail first
 _COLUMNS = ("group", "head", "train", "motors", "ratio", "low_tpm", "target_tpm", "high_tpm",
             "arm_w", "out_w", "danger", "unsafe")
@@ -91,21 +91,22 @@ class _Best:
 
     columns: dict[str, NDArray[Any]] = field(default_factory=lambda: {
         name: np.zeros(0) for name in _COLUMNS})
+    most: int = KEPT
 
     def add(self, new: dict[str, NDArray[Any]]) -> None:
         both = {name: np.concatenate([self.columns[name], new[name]]) for name in _COLUMNS}
         self._keep(both, pareto.best_of_boxes(_boxes(both), -_width(both)))
-        if len(self.columns["arm_w"]) > KEPT:
+        if len(self.columns["arm_w"]) > self.most:
             self.drop_beaten()
 
     def drop_beaten(self) -> None:
         """Safe machines beat safe ones, the others their like."""
         unsafe = self.columns["unsafe"] > 0
         costs = _costs(self.columns)
-        keep = np.concatenate([
-            group[pareto.unbeaten(costs[group])] for group in
-            (np.nonzero(~unsafe)[0], np.nonzero(unsafe)[0]) if group.size] or [[]])
-        self._keep(self.columns, np.sort(keep.astype(np.int64)))
+        groups = (np.nonzero(~unsafe)[0], np.nonzero(unsafe)[0])
+        self._keep(self.columns, np.sort(np.concatenate([
+            group[pareto.unbeaten(costs[group])] for group in groups])))
+        self.most = KEPT + len(self.columns["unsafe"])
 
     def _keep(self, columns: dict[str, NDArray[Any]], which: Whole) -> None:
         self.columns = {name: values[which] for name, values in columns.items()}
