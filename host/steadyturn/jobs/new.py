@@ -69,13 +69,13 @@ def new_rig(path: Path, given: Mapping[str, str], *, force: bool = False) -> New
         raise WrongInput(*(
             Problem("the answers", p.key, p.value, p.right, p.how) for p in wrong.problems
         )) from None
-    _write_whole(path, text)
+    write_whole(path, text)
     open_ones = tuple(q.name for q in QUESTIONS if q.name not in values)
     return NewRig(str(path), rig.name, tuple(values), open_ones,
                   (f"steadyturn check {path}", f"steadyturn pace {path}"))
 
 
-def _write_whole(path: Path, text: str) -> None:
+def write_whole(path: Path, text: str) -> None:
     """All of the file or nothing, also when stopped halfway."""
     handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
     try:

@@ -79,7 +79,11 @@ def pace(path: str | Path, *, plot: Path | None = None) -> Pace:
     """
     if plot is not None:
         plot_files.check(plot)
-    rig = read_rig(path)
+    return pace_of(read_rig(path), path, plot=plot)
+
+
+def pace_of(rig: Rig, path: str | Path, *, plot: Path | None = None) -> Pace:
+    """Like `pace`, of a rig that was read from `path` or stands nowhere yet."""
     band = find_band(rig)
     best = (band.low_tpm, band.high_tpm)
     edges_v = None

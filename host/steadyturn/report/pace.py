@@ -22,12 +22,17 @@ def brief(result: Any) -> str:
     return "\n".join([*lines, "", *picture(result)]) + "\n"
 
 
-def text(result: Any) -> str:
+def in_full(result: Any) -> list[str]:
+    """The band, its reasons and what matters most, as lines."""
     lines = [brief(result)]
     lines += _limits(result)
     if result.feasible:
         lines += ["", *account(result.at_target)]
-    lines += _guesses(result)
+    return lines + _guesses(result)
+
+
+def text(result: Any) -> str:
+    lines = in_full(result)
     path = shown_path(result.file)
     step = f"steadyturn flash {path}"
     if not result.feasible:

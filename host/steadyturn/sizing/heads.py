@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steadyturn.model.batch import LIMIT_NAMES, bands
-from steadyturn.model.batch_edges import ends
+from steadyturn.model.batch_ends import ends
 from steadyturn.model.batch_frame import build, spread
 from steadyturn.model.batch_look import look
 from steadyturn.model.batch_open import most_v

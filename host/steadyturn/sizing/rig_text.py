@@ -17,6 +17,7 @@ from steadyturn.rig.types import PARTS
 from steadyturn.sizing import trains
 from steadyturn.sizing.drawer import Build, Drawer
 
+
 def machine(drawer: Drawer, build: Build) -> str:
     """A machine in one line.
 
