@@ -148,10 +148,11 @@ def cable(rig: Rig) -> float:
     return copper + (rig.switch.on_ohm if rig.switch.place == "output_switch" else 0.0)
 
 
-def converter(rig: Rig, begin: float = 0.0) -> str:
+def converter(rig: Rig, rise_s: float = 0.0) -> str:
     """The running converter from `in` to `out` by the law of its kind (converter.md): losses
     follow the coil's current; limits by an output that gives way steeply; a boost goes over
-    to passing within a millivolt. Below half its stop threshold it draws less and less."""
+    to passing within a millivolt. Below half its stop threshold it draws less and less.
+    rise_s: length of a soft start."""
     c, floor = rig.converter, 0.5 * rig.converter.stop_v
     given = (f"{c.out_v!r}-{STIFF!r}*max(i(Vin)-{c.in_limit_a!r}, 0)"
              f"-{STIFF!r}*max(i(Vout)-{c.out_limit_a!r}, 0)")
@@ -194,7 +195,7 @@ def load(rig: Rig) -> str:
 
 
 def sweep(rig: Rig, high_tpm: float, low_tpm: float, winding_c: float = 20.0, *,
-          seconds: float = 1.0, **how: str) -> dict[str, Floats]:
+          seconds: float = 3.0, **how: str) -> dict[str, Floats]:
     """The running machine while the pace falls slowly from high to low.
 
     A small capacitor on the bus makes it follow the branch that is stable, as the machine
@@ -206,16 +207,13 @@ def sweep(rig: Rig, high_tpm: float, low_tpm: float, winding_c: float = 20.0, *,
              "v(sense)": "bus_v", "i(vin)": "bus_a", "v(in)": "in_v", "v(socket)": "out_v",
              "i(vload)": "out_a"}
     hold = seconds / 10
-    for begin in (0.0, rig.converter.out_v):  # as after a soft start, or at full load at once
-        netlist = "\n".join([
-            f"Vpace pace 0 PWL(0 {high_tpm!r} {hold!r} {high_tpm!r} {seconds!r} {low_tpm!r})",
-            f"Cbus bus 0 1e-6 ic={top_v!r}", bank(rig, winding_c, **how), bus(rig),
-            converter(rig, begin), load(rig)])
-        found = run(netlist, f"tran {seconds / 200!r} {seconds!r} 0 {seconds / 200!r} uic",
-                    list(names))
-        settled = found["at"] > hold
-        if settled.sum() > 1:
-            break
+    netlist = "\n".join([
+        f"Vpace pace 0 PWL(0 {high_tpm!r} {hold!r} {high_tpm!r} {seconds!r} {low_tpm!r})",
+        f"Cbus bus 0 1e-6 ic={top_v!r}", bank(rig, winding_c, **how), bus(rig),
+        converter(rig, hold / 2), load(rig)])
+    found = run(netlist, f"tran {seconds / 1000!r} {seconds!r} 0 {seconds / 1000!r} uic",
+                list(names))
+    settled = found["at"] > hold
     return {names[name]: values[settled] for name, values in found.items() if name in names}
 
 
@@ -243,6 +241,6 @@ def turned(rig: Rig, torque_nm: str, seconds: float, start_rad_s: float, start_v
         "Bturns 0 theta I=v(w)", f"Barm 0 w I={torque_nm}", f"Bpull w 0 I={pulls}",
         f"Bpace pace 0 V=v(w)*{30 / pi!r}",
         f"Cbus bus 0 {rig.bus.capacitor_f!r} ic={start_v!r}",
-        bank(rig, winding_c), bus(rig), converter(rig, rig.converter.out_v), load(rig)])
+        bank(rig, winding_c), bus(rig), converter(rig), load(rig)])
     found = run(netlist, f"tran 1m {seconds!r} 0 1m uic", list(names))
     return {"at": found["at"], **{names[name]: found[name] for name in names}}
