@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 from math import log
 from typing import Any
 
@@ -17,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steadyturn.model.batch import LIMIT_NAMES, bands
-from steadyturn.rig.types import Rig
+from steadyturn.rig.types import RPM, Rig
 from steadyturn.sizing import pareto
 from steadyturn.sizing.drawer import Build, Drawer, banks, rig_of
 from steadyturn.sizing.heads import Heads, head_values, heads
@@ -100,12 +101,9 @@ class _Best:
             self.drop_beaten()
 
     def drop_beaten(self) -> None:
-        """Safe machines beat safe ones, the others their like."""
-        unsafe = self.columns["unsafe"] > 0
-        costs = _costs(self.columns)
-        groups = (np.nonzero(~unsafe)[0], np.nonzero(unsafe)[0])
-        self._keep(self.columns, np.sort(np.concatenate([
-            group[pareto.unbeaten(costs[group])] for group in groups])))
+        """A safe machine beats any, another only its like."""
+        costs = np.column_stack([_costs(self.columns), self.columns["unsafe"]])
+        self._keep(self.columns, np.nonzero(pareto.unbeaten(costs))[0])
         self.most = KEPT + len(self.columns["unsafe"])
 
     def _keep(self, columns: dict[str, NDArray[Any]], which: Whole) -> None:
@@ -139,10 +137,14 @@ def count(drawer: Drawer, made: list[Train]) -> int:
 def trains_for(drawer: Drawer) -> list[Train]:
     """All trains that some motor of the drawer could use."""
     limits, arm = drawer.limits, drawer.parts["arm"]
-    fastest = max(item.part.max_rad_s for item in drawer.motors if item.count)
-    highest = fastest / (arm.comfort_low_tpm * 2 * np.pi / 60)
-    return trains(range(limits.min_teeth, limits.max_teeth + 1), limits.max_stages,
-                  limits.max_stage_ratio, highest)
+    fastest = max((item.part.max_rad_s for item in drawer.motors if item.count), default=0.0)
+    return _trains(limits.min_teeth, limits.max_teeth, limits.max_stages, limits.max_stage_ratio,
+                   fastest / (arm.comfort_low_tpm * RPM))
+
+
+@lru_cache(maxsize=64)
+def _trains(least: int, most: int, stages: int, ratio: float, highest: float) -> list[Train]:
+    return trains(range(least, most + 1), stages, ratio, highest)
 
 
 def search(drawer: Drawer, progress: Progress | None = None) -> Found:
@@ -247,11 +249,11 @@ def _exact(drawer: Drawer, groups: list[Heads], made: list[Train],
 
 
 def in_order(rows: list[Row]) -> tuple[Row, ...]:
-    """Those that nothing beats, safe ones first, then by what the arm gives for a watt."""
-    kept: list[Row] = []
-    for unsafe in (False, True):
-        group = [row for row in rows if row.unsafe is unsafe]
-        if group:
-            fit = pareto.unbeaten(np.array([row.costs() for row in group]))
-            kept += [row for row, keeps in zip(group, fit.tolist(), strict=True) if keeps]
-    return tuple(sorted(kept, key=lambda row: (row.unsafe, *row.costs())))
+    """Those that nothing beats (a safe one beats any, another only its like), safe ones
+    first, then by what the arm gives for a watt."""
+    if not rows:
+        return ()
+    fit = pareto.unbeaten(np.array([(*row.costs(), float(row.unsafe)) for row in rows]))
+    kept = [row for row, keeps in zip(rows, fit.tolist(), strict=True) if keeps]
+    return tuple(sorted(kept, key=lambda row: (row.unsafe, *row.costs(), row.build.motor,
+                                               row.build.converter)))
