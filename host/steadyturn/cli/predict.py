@@ -1,26 +1,68 @@
-"""`steadyturn predict RIG --pace N`."""
+"""`steadyturn predict RIG --pace N [--time SECONDS]`."""
 
 from __future__ import annotations
 
+import sys
+from pathlib import Path
+
 import click
 
-from steadyturn.cli.common import json_option, rig_argument, rig_path, show
+from steadyturn.cli.common import json_option, plot_option, rig_argument, rig_path, show
+from steadyturn.errors import Problem, WrongInput
 
 
 @click.command(short_help="One pace: volts, amps, torque, where the power goes.")
 @rig_argument
 @click.option("--pace", type=float, required=True, metavar="N",
               help="Turns a minute of the handle, 0 to 1000.")
-@click.option("--from", "from_state", type=click.Choice(["rest", "running"]),
-              default="running", show_default=True,
-              help="Whether the converter runs already or has to start.")
+@click.option("--from", "from_state", type=click.Choice(["rest", "running"]), default=None,
+              help="Whether the converter runs already (the default) or has to start.")
+@click.option("--time", "time_s", type=float, default=None, metavar="SECONDS",
+              help="Not the steady state, but the machine in time, from rest.")
+@click.option("--unplug", "unplug_s", type=float, default=None, metavar="AT",
+              help="With --time: the second at which the device is unplugged [default: in "
+              "the last quarter, at most 4 s before the end; the end itself: never].")
+@click.option("--capacitor", "capacitor_uf", type=float, default=None, metavar="UF",
+              help="With --time: another bus capacitor, in microfarads.")
+@plot_option
 @json_option
-def command(rig: str | None, pace: float, from_state: str, as_json: bool) -> int:
+def command(rig: str | None, pace: float, from_state: str | None, time_s: float | None,
+            unplug_s: float | None, capacitor_uf: float | None, plot: Path | None,
+            as_json: bool) -> int:
     """What the machine does at one pace: volts and amps at the converter and the
     device, torque at the handle, and where the arm's power goes.
-    """
-    from steadyturn.jobs.predict import predict
-    from steadyturn.report.predict import text
 
-    show(predict(rig_path(rig), pace, from_state=from_state), as_json, text)
+    With --time the machine is turned up from rest by an arm: when the converter starts,
+    whether it hunts, how the volts ripple, what happens when the device is unplugged.
+    """
+    if time_s is None:
+        for option, value in (("--unplug", unplug_s), ("--capacitor", capacitor_uf),
+                              ("--plot", plot)):
+            if value is not None:
+                raise WrongInput(Problem(option, "", str(value), "goes with --time only.",
+                                         "Add --time 20."))
+        from steadyturn.jobs.predict import predict
+        from steadyturn.report.predict import text
+
+        show(predict(rig_path(rig), pace, from_state=from_state or "running"), as_json, text)
+        return 0
+    if from_state == "running":
+        raise WrongInput(Problem("--from", "", from_state, "with --time the machine begins at "
+                                 "rest.", "Leave it out."))
+    from steadyturn.jobs.predict_time import predict_time
+    from steadyturn.report.predict_time import text as course_text
+
+    moving = sys.stderr.isatty() and not as_json
+
+    def progress(done_s: float) -> None:
+        click.echo(f"\r{done_s:.0f} of {time_s:.0f} s", nl=False, err=True)
+
+    try:
+        result = predict_time(
+            rig_path(rig), pace, time_s, unplug_s=unplug_s, capacitor_uf=capacitor_uf,
+            plot=plot, progress=progress if moving else None)
+    finally:
+        if moving:
+            click.echo("\r" + " " * 40 + "\r", nl=False, err=True)
+    show(result, as_json, course_text)
     return 0

@@ -59,15 +59,20 @@ class Predict:
     hazards: tuple[Hazard, ...]
 
 
+def check_pace(pace_tpm: float) -> None:
+    """WrongInput for a pace [turns/min] outside 0 to 1000."""
+    if not (math.isfinite(pace_tpm) and 0 <= pace_tpm <= FASTEST_TPM):
+        raise WrongInput(Problem(
+            "--pace", "", f"{pace_tpm:g}", f"turns a minute of the handle, 0 to "
+            f"{FASTEST_TPM:.0f}.", "'steadyturn pace RIG' says which paces work."))
+
+
 def predict(path: str | Path, pace_tpm: float, *, from_state: str = "running") -> Predict:
     """The operating point at pace_tpm [turns/min], winding at 20 degC.
 
     Raises WrongInput for a pace outside 0 to 1000, and for the file's problems.
     """
-    if not (math.isfinite(pace_tpm) and 0 <= pace_tpm <= FASTEST_TPM):
-        raise WrongInput(Problem(
-            "--pace", "", f"{pace_tpm:g}", f"turns a minute of the handle, 0 to "
-            f"{FASTEST_TPM:.0f}.", "'steadyturn pace RIG' says which paces work."))
+    check_pace(pace_tpm)
     if from_state not in ("rest", "running"):
         raise WrongInput(Problem("--from", "", from_state, "'rest' or 'running'."))
     rig = read_rig(path)
