@@ -1,6 +1,7 @@
 """Every generated file of hardware/: path below the repository -> function that makes it.
 
-`python -m steadyturn.drawings.files` in a checkout writes them; a test compares.
+`python -m steadyturn.jobs.drawings` in a checkout writes them, and the pictures; a test
+compares.
 """
 
 from __future__ import annotations
@@ -23,8 +24,3 @@ def write(root: Path) -> list[Path]:
             path.write_text(text, encoding="utf-8")
             changed.append(path)
     return changed
-
-
-if __name__ == "__main__":
-    for path in write(Path.cwd()):
-        print(path)

@@ -88,8 +88,8 @@ def pace_map(rig: Rig, band: Band) -> Map:
         pace_tpm=_listed(pace), open_v=_listed(at.idle_v),
         loaded_v=running(at.bus_v), loaded_a=running(at.bus_a),
         hot_v=_loaded(rig, pace, hot=True), cold_v=_loaded(rig, pace, hot=False),
-        collapse_v=_listed(np.where(at.idle_v >= rig.converter.stop_v, _collapse_v(rig, pace),
-                                    np.nan)),
+        collapse_v=_listed(np.where(_from_then_on(at.idle_v >= rig.converter.stop_v),
+                                    _collapse_v(rig, pace), np.nan)),
         passing=_listed(at.regime == REGIMES[PASS_THROUGH]),
         arm_w=running(at.arm_w), arm_limit_w=_listed(np.minimum(rig.arm.power_w, force_w)),
         effort=_listed(np.where(gets, at.arm_w / np.where(gets, at.out_w, 1.0), np.nan)),
@@ -97,6 +97,11 @@ def pace_map(rig: Rig, band: Band) -> Map:
         passes_above_v=rig.converter.out_v + rig.converter.pass_drop_v if boost else None,
         lines=tuple(_line(rig, *one) for one in _chosen(rig, band)),
     )
+
+
+def _from_then_on(flags: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Those after which no flag is down: a board that wakes pulls the volts down once more."""
+    return np.logical_and.accumulate(flags[::-1])[::-1]
 
 
 def _loaded(rig: Rig, pace: Floats, *, hot: bool) -> tuple[float, ...]:
