@@ -30,6 +30,8 @@ def test_a_change_is_seen_and_only_then_written(tmp_path, monkeypatch):
         return made
 
     monkeypatch.setattr(drawings.files, "FILES", {})
+    monkeypatch.setattr(drawings, "PAGE", tmp_path / "page.md")
+    (tmp_path / "page.md").write_text(drawings.reference_text(), encoding="utf-8")
     monkeypatch.setattr(drawings, "PICTURES", {"some/where/a.png": figure})
     path = tmp_path / "some/where/a.png"
     assert drawings.write(tmp_path) == [path]
