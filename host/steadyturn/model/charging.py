@@ -24,12 +24,14 @@ NODES, WEIGHTS = np.polynomial.legendre.leggauss(12)  # for the taper's work
 @dataclass(frozen=True)
 class Feed:
     """The machine at one pace over the device's draw, smallest first: out_w at the socket,
-    arm_w [W]. full: the operating point at the full draw (arrays of no dimension)."""
+    arm_w [W]. full: the operating point at the full draw (arrays of no dimension); top_v: the
+    most volts at the socket at any draw, NaN where none runs."""
 
     pace_tpm: float
     out_w: Floats
     arm_w: Floats
     full: Points
+    top_v: float
 
 
 @dataclass(frozen=True)
@@ -64,9 +66,10 @@ def feed(rig: Rig, pace_tpm: float, draws: int = DRAWS) -> Feed:
     full = operate(rig, pace_tpm)
     shares = np.linspace(0.04, 1, draws)
     points = [operate(with_draw(rig, rig.load.draw_a * share), pace_tpm) for share in shares[:-1]]
-    out_w = np.array([float(at.out_w) for at in (*points, full)])
-    arm_w = np.array([float(at.arm_w) for at in (*points, full)])
-    return Feed(pace_tpm, np.where(np.isnan(out_w), 0.0, out_w), arm_w, full)
+    out_w, arm_w, out_v = (np.array([float(getattr(at, name)) for at in (*points, full)])
+                           for name in ("out_w", "arm_w", "out_v"))
+    return Feed(pace_tpm, np.where(np.isnan(out_w), 0.0, out_w), arm_w, full,
+                float(np.fmax.reduce(out_v)))
 
 
 def with_draw(rig: Rig, draw_a: float) -> Rig:
@@ -183,7 +186,8 @@ def _arm_j(battery: Cell, given: Feed, start: float, end: float, seconds: float)
 def arm_at(load: Load, given: Feed, cell_w: Floats) -> Floats:
     """Power of the arm [W] while the cell takes cell_w [W], shaped alike."""
     socket_w = (cell_w + load.self_use_w) / load.charge_efficiency
-    return np.interp(socket_w, given.out_w, given.arm_w)
+    order = np.argsort(given.out_w, kind="stable")  # a device that sags may get less for more
+    return np.interp(socket_w, given.out_w[order], given.arm_w[order])
 
 
 def course(load: Load, given: Feed, done: Charge, count: int = 61) -> tuple[Floats, ...]:

@@ -17,7 +17,8 @@ from steadyturn.rig.types import Rig
 # the battery's own values: the machine works as before
 BATTERY = ("load.charge_efficiency", "load.self_use_w", "load.capacity_wh",
            "load.taper_from_percent")
-FEW_DRAWS = 5  # operating points of a changed machine
+FEW_DRAWS = 4  # operating points of a changed machine where the charge tapers
+NEAR = 0.03  # of the battery: so near to the taper a changed machine may reach it
 
 
 @dataclass(frozen=True)
@@ -57,14 +58,15 @@ class Sure:
     movers: tuple[Mover, ...]
 
 
-def sure(rig: Rig, given: Feed, done: Charge, *, timed: bool) -> Sure:
+def sure(rig: Rig, given: Feed, done: Charge, *, seconds: float | None = None) -> Sure:
     """Ranges of `done`, a charge of `rig` (capacity_j known) at the pace of `given`.
 
-    timed: the minutes were given and the gain is asked for; else the gain was given.
+    seconds: the time that was given, where the gain is asked for; None: the gain was given.
     """
+    timed = seconds is not None
     shifts, movers = [], []
     for key, ends in _ends(rig):
-        found = [done if changed is None else _again(changed, key, given, done, timed)
+        found = [done if changed is None else _again(changed, key, given, done, seconds)
                  for changed in ends]
         moved = tuple(_shift(done, other) for other in found)
         shifts.append(moved)
@@ -92,10 +94,11 @@ def _ends(rig: Rig) -> Iterator[tuple[str, tuple[Rig | None, Rig | None]]]:
         yield key, (low, high)
 
 
-def _again(rig: Rig, key: str, given: Feed, done: Charge, timed: bool) -> Charge:
-    machine = given if key in BATTERY else feed(rig, given.pace_tpm, FEW_DRAWS)
-    return charge(rig.load, machine, done.start, end=None if timed else done.end,
-                  seconds=done.seconds if timed else None)
+def _again(rig: Rig, key: str, given: Feed, done: Charge, seconds: float | None) -> Charge:
+    draws = FEW_DRAWS if done.end > done.taper_from - NEAR else 1
+    machine = given if key in BATTERY else feed(rig, given.pace_tpm, draws)
+    return charge(rig.load, machine, done.start, end=done.end if seconds is None else None,
+                  seconds=seconds)
 
 
 def _shift(done: Charge, other: Charge) -> tuple[float, float, float]:

@@ -29,9 +29,9 @@ from steadyturn.rig.spec import (
 )
 
 __all__ = [
-    "PARTS", "RPM", "Air", "Arm", "Bank", "Board", "Bus", "Converter", "Crank",
-    "EfficiencyPoint", "Kind", "Load", "Motor", "Origin", "Protection", "Rectifier", "Rig",
-    "Sensor", "Spec", "Stage", "Supply", "Switch", "specs",
+    "PARTS", "RPM", "Air", "Arm", "Bank", "Board", "Bus", "Converter", "Crank", "EfficiencyPoint",
+    "Kind", "Load", "Motor", "Origin", "Protection", "Rectifier", "Rig", "Sensor", "Spec",
+    "Stage", "Supply", "Switch", "specs",
 ]
 
 # ---------------------------------------------------------------- making volts
@@ -286,18 +286,16 @@ class Load:
     capacity_j: float | None = number("capacity_wh", "Wh", 0.1, 2000, scale=3600, optional=True,
                                       how="Printed on the cell; mAh times 3.85 V / 1000.")
     charge_efficiency: float = number("charge_efficiency", "", 0.3, 1, typical=(0.7, 0.85, 0.93),
-                                      source="USB to cell, IC data sheets, " + MEMORY)
+                                      source="USB to cell, IC data sheets, " + MEMORY,
+                                      how="Wh into the cell over those a USB meter counts.")
     self_use_w: float = number("self_use_w", "W", 0, 10, typical=(0, 0.05, 1.5), source=PRACTICE,
-                               how="The battery's Wh times the percent lost in an hour, by 100, "
-                               "unplugged and in the state in which it will be charged.")
+                               how="Unplugged: percent lost in an hour times capacity_wh / 100.")
     taper_from: float = number("taper_from_percent", "%", 50, 100, scale=0.01,
-                               typical=(85, 94, 99), source="a lithium cell that takes 0.1-0.2 of "
-                               "its capacity an hour, " + MEMORY, how="The battery's percent at "
-                               "which the device's current, at this draw, begins to fall.")
-    advertised_a: float | None = number("advertised_a", "A", 0.1, 5, optional=True,
-                                        source="USB 2.0 0.5 A, USB 3 0.9, BC 1.2 1.5, Type-C 3",
-                                        how="What the port tells the device: 0.5 unless resistors "
-                                        "on its CC pins or joined data lines say more.")
+                               typical=(85, 94, 99), source="5-10 h to fill, " + MEMORY,
+                               how="The battery's percent from which the current falls.")
+    advertised_a: float | None = number(
+        "advertised_a", "A", 0.1, 5, optional=True, source="USB 0.5 or 0.9, BC 1.2 1.5, Type-C 3",
+        how="0.5 unless resistors on the CC pins or joined data lines say more.")
     cable_m: float = number("cable_m", "m", 0, 5, typical=(0.3, 1.0, 2.0), source=PRACTICE)
     cable_awg: float = number("cable_awg", "AWG", 18, 32, typical=(24, 28, 30), source=PRACTICE,
                               how="Printed on the cable's jacket.")
@@ -308,16 +306,14 @@ class Load:
 
 @dataclass(frozen=True, kw_only=True)
 class Arm:
-    """`power_w` is what this arm keeps up for ten minutes. Left out, the figure of one hand at
-    35 years is scaled by `arms` and `age_years`; one that is written is taken as it is."""
+    """`power_w`: kept for ten minutes. Left out, `arms` and `age_years` scale what is assumed."""
 
     power_w: float = number("power_w", "W", 2, 300, typical=(10, 20, 30), source="10-30 W for "
                             "minutes, one hand, untrained: engineering judgement, " + MEMORY,
-                            how="Crank under load for ten minutes at the most you would do again "
-                            "at once; 'steadyturn predict RIG --pace N' says what that was.")
+                            how="Crank ten minutes under load, as much as you would do again at "
+                            "once; 'steadyturn predict RIG --pace N' says what that was.")
     arms: str = choice("arms", ("one", "two"), default="one")
-    age_years: float | None = number("age_years", "years", 10, 95, optional=True,
-                                     source="20 years +15 %, 60 years -20 %: Krendel")
+    age_years: float | None = number("age_years", "years", 10, 95, optional=True, source="Krendel")
     force_n: float = number("force_n", "N", 2, 200, typical=(22, 35, 45),
                             source="crank of 12.5-20 cm: 22-45 N; Ivergard & Hunt 5.3.4")
     comfort_low_tpm: float = number("comfort_low_tpm", "turns/min", 5, 200, typical=(30, 40, 50),
