@@ -11,7 +11,7 @@ def stage_ratio(stage: Stage) -> float:
     """Turns of the driven wheel for one turn of the driver (handle side)."""
     if stage.driver_teeth and stage.driven_teeth:
         return stage.driver_teeth / stage.driven_teeth
-    return stage.ratio or 1.0
+    return 1.0 if stage.ratio is None else stage.ratio
 
 
 def ratio(stages: tuple[Stage, ...]) -> float:

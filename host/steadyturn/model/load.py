@@ -44,10 +44,10 @@ def draw(load: Load, path: float, out_v: ArrayLike) -> tuple[Floats, Floats]:
     if load.kind == "none":
         return np.zeros_like(volts), np.zeros_like(volts)
     if load.kind == "resistor":
-        ohm = (load.resistance_ohm or 1e9) + path
-        return volts / ohm, np.full_like(volts, 1 / ohm)
-    span = max(load.sag_v - load.min_v, 0.0) + load.draw_a * path
-    slope = load.draw_a / max(span, 1e-9)
+        ohm = (1e9 if load.resistance_ohm is None else load.resistance_ohm) + path
+        return volts / ohm, np.zeros_like(volts) + 1 / ohm
+    span = np.maximum(load.sag_v - load.min_v, 0.0) + load.draw_a * path
+    slope = load.draw_a / np.maximum(span, 1e-9)
     ramp = slope * (volts - load.min_v)
     between = (ramp > 0) & (ramp < load.draw_a)
     return np.clip(ramp, 0.0, load.draw_a), np.where(between, slope, 0.0)

@@ -29,14 +29,34 @@ def emf_constant(motor: Motor) -> float:
         return motor.emf_v_s
     if motor.rated_v is None or not motor.no_load_rad_s:
         return 0.0
+    return nameplate_constant(motor)
+
+
+def nameplate_constant(motor: Motor) -> float:
+    """That of the nameplate alone; its fields may be arrays of one shape.
+
+    >>> import numpy as np
+    >>> from steadyturn.rig.types import Motor
+    >>> many = Motor(rated_v=12.0, no_load_rad_s=np.array([400, 600]), terminal_ohm=2.0,
+    ...              no_load_a=0.1, brush_drop_v=0.2)
+    >>> nameplate_constant(many).round(5).tolist()
+    [0.029, 0.01933]
+    """
+    assert motor.rated_v is not None
+    assert motor.no_load_rad_s is not None
     left = motor.rated_v - motor.no_load_a * motor.terminal_ohm - motor.brush_drop_v
-    return max(left, 0.0) / motor.no_load_rad_s
+    return left * (left > 0) / motor.no_load_rad_s
 
 
 def emf_constant_at(motor: Motor, winding_c: ArrayLike) -> Floats:
     """EMF constant [V s/rad] with the magnets at winding_c [degC], same shape."""
-    warm = 1 + FERRITE_PER_K * (np.asarray(winding_c, dtype=float) - 20)
-    return emf_constant(motor) * np.maximum(warm, 0.1)
+    return emf_constant(motor) * magnets(winding_c)
+
+
+def magnets(magnet_c: ArrayLike) -> Floats:
+    """Flux of the magnets at magnet_c [degC] over that at 20 degC, same shape."""
+    warm = 1 + FERRITE_PER_K * (np.asarray(magnet_c, dtype=float) - 20)
+    return np.maximum(warm, 0.1)
 
 
 def ohm_at(motor: Motor, winding_c: ArrayLike) -> Floats:
@@ -46,8 +66,13 @@ def ohm_at(motor: Motor, winding_c: ArrayLike) -> Floats:
     >>> round(float(ohm_at(Motor(emf_v_s=1, terminal_ohm=10), 120)), 2)
     13.93
     """
+    return motor.terminal_ohm * copper(winding_c)
+
+
+def copper(winding_c: ArrayLike) -> Floats:
+    """Resistance of copper at winding_c [degC] over that at 20 degC, same shape."""
     warm = 1 + COPPER_PER_K * (np.asarray(winding_c, dtype=float) - 20)
-    return motor.terminal_ohm * np.maximum(warm, 0.1)
+    return np.maximum(warm, 0.1)
 
 
 def brush_v(motor: Motor, motor_a: ArrayLike) -> Floats:

@@ -1,0 +1,139 @@
+"""The bands of many builds of one rig at once. See batch.md."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from steadyturn.model.batch_edges import FINE, ROUGH, Effort, State, edge, scan
+from steadyturn.model.batch_ends import Ends, clash, ends
+from steadyturn.model.batch_frame import Frame, build, size, spread
+from steadyturn.model.batch_target import targets
+from steadyturn.model.edges import FASTEST_TPM, SLOWEST_TPM
+from steadyturn.model.motor import magnets
+from steadyturn.rig.types import Rig
+
+Floats = NDArray[np.float64]
+Names = NDArray[np.int64]
+
+LIMIT_NAMES = (
+    "board_wake", "board_fade", "start", "holding", "collapse_margin", "input_limit",
+    "output_limit", "window_low", "window_high", "pass_through", "output_low", "output_high",
+    "bus_cut", "clamp", "output_cut", "open_circuit_capacitor", "open_circuit_sensor",
+    "open_circuit_converter", "open_circuit_rectifier", "open_circuit_switch",
+    "open_circuit_device", "open_circuit_device_fault", "motor_speed", "motor_current",
+    "winding_temperature", "mount_temperature", "arm_force", "arm_power", "comfort_low",
+    "comfort_high",
+)  # in the order of `limits`
+CHUNK = 2048  # builds looked at together: what stays in a processor's cache
+
+
+@dataclass(frozen=True)
+class Bands:
+    """One value a build. low_tpm, target_tpm, high_tpm [turns/min], and at the target, winding
+    at 20 degC: arm_w, out_w [W], bus_v [V]; NaN where there is no band (and all but the
+    edges where the target was not asked for). low_limit, high_limit: index into LIMIT_NAMES
+    of what binds on each side; where there is no band, the two that clash."""
+
+    low_tpm: Floats
+    target_tpm: Floats
+    high_tpm: Floats
+    low_limit: Names
+    high_limit: Names
+    arm_w: Floats
+    out_w: Floats
+    bus_v: Floats
+
+
+def bands(rig: Rig, values: Mapping[str, ArrayLike], *, fine: bool = True,
+          target: bool = True) -> Bands:
+    """The band of each build of `rig`.
+
+    values: key as in the rig file ("motor.terminal_ohm"; also "train.ratio" and
+    "train.efficiency" of all stages together) -> a number or a 1-D array, in SI; all
+    arrays of one length. Kinds, and which protections are fitted, are those of `rig`.
+    fine: edges to about 1e-3 turns/min; else to about 0.2, several times as fast.
+
+    Raises KeyError for a key that a rig has not, ValueError for arrays of unequal
+    lengths or with a number that is not finite.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> many = bands(hut, {"motor.terminal_ohm": [1.0, 1.4, 6.0]})
+    >>> (many.high_tpm > many.low_tpm).tolist()
+    [True, True, False]
+    """
+    n = size(values)
+    effort = FINE if fine else ROUGH
+    with np.errstate(all="ignore"):  # what is not a number is no band
+        frame = build(spread(rig, values), LIMIT_NAMES)
+        pieces = [_chunk(frame.take(slice(start, start + CHUNK)), min(CHUNK, n - start),
+                         effort, target) for start in range(0, n, CHUNK)]
+    return Bands(*(np.concatenate(parts) for parts in zip(*pieces, strict=True)))
+
+
+def _chunk(frame: Frame, n: int, effort: Effort, target: bool) -> tuple[NDArray, ...]:
+    frame.slow_tpm = np.maximum(frame.slow_tpm, SLOWEST_TPM)
+    frame.fast_tpm = np.minimum(frame.fast_tpm, FASTEST_TPM)
+    found = ends(frame, n, LIMIT_NAMES)
+    low, high = np.full(n, np.nan), np.full(n, np.nan)
+    shut = np.broadcast_to(frame.shut, (n,))
+    # without any drop the hot machine needs at least this pace
+    least = found.low_v / (frame.emf_tpm * magnets(frame.hot_c))
+    hope = (found.low_v < found.high_v) & (np.maximum(least, frame.slow_tpm) < frame.fast_tpm)
+    hope &= shut < 0
+    which = np.nonzero(hope)[0]
+    if which.size:
+        low[which], high[which], found.low_name[which], found.high_name[which] = _edges(
+            frame.take(which), found.take(which), effort)
+    found.low_name[~hope & (frame.slow_tpm > least)] = LIMIT_NAMES.index("comfort_low")
+    found.high_name[shut >= 0] = shut[shut >= 0]
+    works = low < high
+    low[~works] = high[~works] = np.nan
+    best = [np.full(n, np.nan) for _ in range(4)]
+    if target and works.any():
+        some = np.nonzero(works)[0]
+        for whole, part in zip(best, targets(frame.take(some), low[some], high[some],
+                                             found.low_v[some], found.high_v[some]),
+                               strict=True):
+            whole[some] = part
+    return (low, best[0], high, found.low_name, found.high_name, *best[1:])
+
+
+def _edges(frame: Frame, found: Ends, effort: Effort) -> tuple[Floats, Floats, Names, Names]:
+    """Edges that hold for the cold and for the hot machine, with the limits that make them;
+    NaN where there is none."""
+    n, holding = len(found.low_v), LIMIT_NAMES.index("holding")
+    states = (State(frame, frame.cold_c, False), State(frame, frame.hot_c, True))
+    cold, hot = (scan(state, found.low_v, found.high_v, found.low_name, found.high_name,
+                      holding, effort) for state in states)
+    tpm = [np.full(n, np.nan), np.full(n, np.nan)]
+    names = [found.low_name.copy(), found.high_name.copy()]
+    both = cold.works & hot.works
+    for side, sign in enumerate((1.0, -1.0)):
+        pair = [(one.low, one.high)[side] for one in (cold, hot)]
+        guess = [sign * one.guess_tpm() for one in pair]
+        binding = np.full(n, -np.inf)
+        for mine, state in enumerate(states):
+            other = 1 - mine
+            # not where the other machine's edge lies inside of what is known to hold here
+            needed = both & ~(sign * pair[mine].in_tpm < guess[other])
+            which = np.nonzero(needed)[0]
+            if which.size:
+                at, name = edge(state.take(which), pair[mine].take(which), effort, LIMIT_NAMES)
+                stricter = sign * at > binding[which]
+                chosen = which[stricter]
+                binding[chosen], names[side][chosen] = sign * at[stricter], name[stricter]
+        tpm[side][both] = sign * binding[both]
+    low = np.maximum(tpm[0], frame.slow_tpm)  # where the last step stopped short of them
+    high = np.minimum(tpm[1], frame.fast_tpm)
+    lost = np.nonzero(~both)[0]
+    if lost.size:
+        names[0][lost], names[1][lost] = clash(
+            tuple(state.take(lost) for state in states), found.take(lost), LIMIT_NAMES,
+            effort.points)
+    return low, high, names[0], names[1]

@@ -1,0 +1,226 @@
+"""Where one machine, hot or cold, keeps all its limits: volts at the converter, and paces."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steadyturn.model.batch_frame import Frame
+from steadyturn.model.batch_look import Look, look, margins, worst
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Names = NDArray[np.int64]
+
+CLOSE = 1e-7  # a margin this small is an edge
+
+
+@dataclass(frozen=True)
+class Effort:
+    """points: of the grid; zooms: looks at a grid between two of its points where none of
+    them holds; rounds: of each narrowing, and more where it has not ended; heats: steps of
+    the temperature on the grid and when narrowing."""
+
+    points: int
+    zooms: int
+    rounds: int
+    more: int
+    heats: tuple[int, int]
+
+
+FINE = Effort(points=9, zooms=4, rounds=4, more=9, heats=(2, 4))
+ROUGH = Effort(points=6, zooms=1, rounds=1, more=0, heats=(1, 2))
+
+
+@dataclass
+class State:
+    """One machine: air_c, and whether its windings settle above it."""
+
+    frame: Frame
+    air_c: Any
+    heated: bool
+
+    def take(self, which: Any) -> State:
+        air_c = self.air_c
+        if isinstance(air_c, np.ndarray) and air_c.ndim:
+            air_c = air_c[which]
+        return State(self.frame.take(which), air_c, self.heated)
+
+    def see(self, in_v: Floats, heats: int) -> tuple[Look, Floats]:
+        at = look(self.frame, in_v, self.air_c, heated=self.heated, rounds=heats)
+        return at, worst(self.frame, at)
+
+
+@dataclass
+class Side:
+    """One edge of each build: between a point that fails and one that holds, with their
+    paces and margins. name: of the limit where the edge is known to be the point that
+    holds, else -1."""
+
+    out_v: Floats
+    in_v: Floats
+    miss: Floats
+    has: Floats
+    out_tpm: Floats
+    in_tpm: Floats
+    name: Names
+
+    def take(self, which: Any) -> Side:
+        return Side(*(getattr(self, f.name)[which] for f in fields(self)))
+
+    def guess_tpm(self) -> Floats:
+        """The edge by a straight line."""
+        known = self.name >= 0
+        share = np.where(known, 0.0, self.has / np.where(known, 1.0, self.has - self.miss))
+        return self.in_tpm + (self.out_tpm - self.in_tpm) * share
+
+
+@dataclass
+class Scan:
+    """works: builds of which a point holds; low and high mean something for these only."""
+
+    works: Flags
+    low: Side
+    high: Side
+
+
+def scan(state: State, low_v: Floats, high_v: Floats, low_name: Names, high_name: Names,
+         holding: int, effort: Effort) -> Scan:
+    """A grid between low_v and high_v (below it in every build), and the widest run of its
+    points that hold. low_name, high_name: the limits that stand at its ends."""
+    points, columns = effort.points, np.arange(len(low_v))
+    grid = between(low_v, high_v, points)
+    at, least = state.see(grid, effort.heats[0])
+    pace = at.pace
+    none: Flags = np.all(least < 0, axis=0)
+    if none.any() and effort.zooms:
+        _zoom(state, none, grid, least, pace, effort)
+    first, last, works = _widest(least >= 0, pace)
+    sides = []
+    for row, step, name in ((first, -1, low_name), (last, 1, high_name)):
+        ended = row == (0 if step < 0 else points - 1)
+        ended &= grid[row, columns] == (low_v if step < 0 else high_v)
+        beyond = np.clip(row + step, 0, points - 1)
+        sides.append(Side(
+            grid[beyond, columns], grid[row, columns], least[beyond, columns],
+            least[row, columns], pace[beyond, columns], pace[row, columns],
+            np.where(ended, name, -1)))
+    found = Scan(works, *sides)
+    _stop_at_fold(state, found, grid, pace, first, holding, effort)
+    return found
+
+
+def between(low: Floats, high: Floats, points: int) -> Floats:
+    """[points, builds]; equal steps of the logarithm, both ends exact."""
+    grid = low * (high / low) ** np.linspace(0.0, 1.0, points)[:, None]
+    grid[-1] = high
+    return grid
+
+
+def _zoom(state: State, none: Flags, grid: Floats, least: Floats, pace: Floats,
+          effort: Effort) -> None:
+    """A finer grid around the best point: something narrower than the grid, or nothing."""
+    which = np.nonzero(none)[0]
+    for _ in range(effort.zooms):
+        row = np.argmax(least[:, which], axis=0)
+        low = grid[np.maximum(row - 1, 0), which]
+        high = grid[np.minimum(row + 1, effort.points - 1), which]
+        fresh = between(low, high, effort.points)
+        seen, margin = state.take(which).see(fresh, effort.heats[1])
+        grid[:, which], least[:, which], pace[:, which] = fresh, margin, seen.pace
+        which = which[(margin < 0).all(axis=0)]
+        if not which.size:
+            return
+
+
+def _widest(good: Flags, pace: Floats) -> tuple[Names, Names, Flags]:
+    """First and last row of each build's widest run of good points, and whether it has one."""
+    first = np.argmax(good, axis=0)
+    last = len(good) - 1 - np.argmax(good[::-1], axis=0)
+    works: Flags = np.any(good, axis=0)
+    torn = works & (good.sum(axis=0) < last - first + 1)
+    for column in np.nonzero(torn)[0]:  # rare
+        marks = np.diff(np.concatenate([[0], good[:, column].astype(np.int64), [0]]))
+        starts, stops = np.nonzero(marks == 1)[0], np.nonzero(marks == -1)[0] - 1
+        wide = int(np.argmax(pace[stops, column] - pace[starts, column]))
+        first[column], last[column] = starts[wide], stops[wide]
+    return first, last, works
+
+
+def _stop_at_fold(state: State, found: Scan, grid: Floats, pace: Floats, first: Names,
+                  holding: int, effort: Effort) -> None:
+    """Where the good points reach to the lowest pace of the grid: beyond that lies the other,
+    unstable state of the same paces, and the low edge is where both meet. (Warmth can bring
+    that about before the collapse margin is used up.)"""
+    lowest = np.argmin(np.where(np.isnan(pace), np.inf, pace), axis=0)
+    which = np.nonzero(found.works & (first <= lowest + 1) & (lowest > 0))[0]
+    if not which.size:
+        return
+    some, row = state.take(which), lowest[which]
+    low = grid[np.maximum(row - 1, 0), which]
+    high = grid[np.minimum(row + 1, len(grid) - 1), which]
+    every, heats = np.arange(len(which)), effort.heats[1]
+    for _ in range(effort.zooms + 1):
+        fan = between(low, high, 7)
+        at, least = some.see(fan, heats)
+        row = np.argmin(np.where(np.isnan(at.pace), np.inf, at.pace), axis=0)
+        low, high = fan[np.maximum(row - 1, 0), every], fan[np.minimum(row + 1, 6), every]
+    side = found.low
+    fold, margin, tpm = fan[row, every], least[row, every], at.pace[row, every]
+    holds = margin >= 0
+    side.out_v[which], side.miss[which], side.out_tpm[which] = fold, margin, tpm
+    meets = which[holds]
+    side.in_v[meets], side.has[meets], side.in_tpm[meets] = (
+        fold[holds], margin[holds], tpm[holds])
+    side.name[meets] = holding
+
+
+def edge(state: State, side: Side, effort: Effort, names: tuple[str, ...]
+         ) -> tuple[Floats, Names]:
+    """Pace of every edge and the index of the limit that makes it."""
+    tpm, name = side.in_tpm.copy(), side.name.copy()
+    open_ = np.nonzero(name < 0)[0]
+    if not open_.size:
+        return tpm, name
+    some, side = state.take(open_), side.take(open_)
+    heats = effort.heats[1]
+    in_v = _narrow(some, side, effort.rounds, heats)
+    if effort.more:
+        left = np.nonzero(np.minimum(side.has, -side.miss) > CLOSE)[0]
+        if left.size:
+            rest = side.take(left)
+            in_v[left] = _narrow(some.take(left), rest, effort.more, heats)
+    at = look(some.frame, in_v, some.air_c, heated=some.heated, rounds=heats)
+    tpm[open_] = at.pace
+    name[open_] = first_to_fail(some.frame, at, names)
+    return tpm, name
+
+
+def first_to_fail(frame: Frame, at: Look, names: tuple[str, ...]) -> Names:
+    """Index of the smallest margin of 1-D `at`; limits that share one margin are told apart."""
+    rows = margins(frame, at)
+    table = np.stack([row for _, row in rows])
+    found = np.array([names.index(name) for name, _ in rows])[
+        np.argmin(np.where(np.isnan(table), np.inf, table), axis=0)]
+    found = np.where(found == names.index("comfort_high"), frame.fast_name, found)
+    return np.where(found == names.index("clamp"), frame.node_high_name, found)
+
+
+def _narrow(state: State, side: Side, rounds: int, heats: int) -> Floats:
+    """Where the margin goes through zero: regula falsi, the value of an end that stays behind
+    scaled down (Pegasus). Narrows `side` itself."""
+    for turn in range(rounds + 1):
+        x = side.in_v + (side.out_v - side.in_v) * (side.has / (side.has - side.miss))
+        x = np.where(np.isfinite(x), x, side.in_v)
+        if turn == rounds:
+            return x
+        value = state.see(x, heats)[1]
+        good = value >= 0
+        keeps = np.where(good, side.has / (side.has + value), side.miss / (side.miss + value))
+        side.miss, side.has = (np.where(good, side.miss * keeps, value),
+                               np.where(good, value, side.has * keeps))
+        side.out_v, side.in_v = np.where(good, side.out_v, x), np.where(good, x, side.in_v)
+    raise AssertionError

@@ -1,0 +1,222 @@
+"""Regulating builds seen from the converter's terminals, where all else is explicit.
+
+Given the volts there, the power balance gives the current, the current the node, the
+node the bank's current, that the EMF and the EMF the pace: no root is sought but the
+winding's own temperature, which is almost linear. Equations in batch.md.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steadyturn.model.batch_frame import Frame, board_a
+from steadyturn.model.motor import COPPER_PER_K, FERRITE_PER_K, copper, magnets
+from steadyturn.model.thermal import HOTTEST_C
+from steadyturn.model.view import SPARE
+from steadyturn.rig.types import RPM
+
+Floats = NDArray[np.float64]
+
+LEFT = float(np.sqrt(1 - 1 / SPARE))  # of the tangent's EMF, at the collapse margin
+STEEPEST = 0.95  # share of its own rise that a winding may feed back
+
+
+@dataclass
+class Look:
+    """All shaped like in_v, builds last. spare: as a share of the tangent's EMF, above
+    what the collapse margin asks; None where nothing can collapse. copper: resistance
+    over that at 20 degC. winding_c, case_c: None of a machine whose temperature is given."""
+
+    in_v: Floats
+    node_v: Floats
+    motor_a: Floats
+    copper: Any
+    emf_v: Floats
+    pace: Floats
+    spare: Floats | None
+    winding_c: Floats | None
+    case_c: Floats | None
+    arm_nm: Floats
+    arm_w: Floats
+
+
+def coil_a(frame: Frame, in_v: Floats) -> tuple[Floats, Any]:
+    """Current into the regulating converter [A], and loss_v + 2 loss_ohm i where the losses
+    follow it; NaN where there is none."""
+    if frame.kind == "linear":
+        return frame.set_a + frame.base_w / in_v, 0.0
+    if frame.kind in ("buck", "buck_boost"):
+        lost = frame.set_a * (frame.loss_v + frame.loss_ohm * frame.set_a)
+        below = (frame.base_w + lost) / in_v
+        if frame.kind == "buck":
+            return below, 0.0
+    side = in_v - frame.loss_v
+    under = side * side - (4 * frame.base_w) * frame.loss_ohm
+    in_a = 2 * frame.base_w / (side + np.sqrt(under))
+    in_a[side <= 0] = np.nan
+    rise = frame.loss_v + 2 * frame.loss_ohm * in_a
+    if frame.kind == "buck_boost":
+        steps_down = below <= frame.set_a
+        in_a = np.where(steps_down, below, in_a)
+        rise = np.where(steps_down, 0.0, rise)
+    return in_a, rise
+
+
+def look(frame: Frame, in_v: Floats, air_c: Any, *, heated: bool, rounds: int = 3) -> Look:
+    """heated: the winding settles above air_c after hours; else it is at air_c."""
+    in_a, rise = coil_a(frame, in_v)
+    node_v = frame.series_ohm * in_a
+    node_v += in_v
+    amps, by_v = board_a(frame, node_v)
+    motor_a = frame.bleed * node_v
+    motor_a += in_a
+    motor_a += amps
+    motor_a /= frame.parallel
+    brush = np.tanh(motor_a / frame.brush_knee_a)
+    volts = frame.brush_v * brush
+    volts += node_v
+    diodes = isinstance(frame.diode_v, np.ndarray) or frame.diode_v
+    if diodes:
+        diode = np.tanh(motor_a / frame.diode_knee_a)
+        volts += frame.diode_v * diode
+    across = motor_a * frame.ohm
+    if heated:
+        above, case_c = _settle(frame, motor_a, brush, volts, across, air_c, rounds)
+        winding_c = above + 20
+        warm = COPPER_PER_K * above
+        warm += 1
+        flux = FERRITE_PER_K * above
+        flux += 1
+    else:
+        warm, flux, winding_c, case_c = copper(air_c), magnets(air_c), None, None
+    across *= warm
+    emf_v = np.add(volts, across, out=across)
+    pace = emf_v / (frame.emf_tpm * flux)
+    spare = None
+    if frame.kind != "linear":
+        brush *= brush
+        np.subtract(1.0, brush, out=brush)
+        brush *= frame.brush_v / frame.brush_knee_a
+        brush += frame.ohm * warm
+        if diodes:
+            diode *= diode
+            np.subtract(1.0, diode, out=diode)
+            diode *= frame.diode_v / frame.diode_knee_a
+            brush += diode
+        ohm = brush * (frame.bleed + by_v)  # brush: now the slope of the source's volts
+        ohm += frame.parallel
+        np.divide(brush, ohm, out=ohm)
+        ohm += frame.series_ohm
+        ohm *= in_a
+        spare = in_v - ohm
+        spare -= rise
+        np.abs(ohm, out=ohm)
+        ohm += in_v
+        spare /= ohm
+        spare -= LEFT
+    rad_s = frame.rad_tpm * pace
+    rad_s *= frame.drag
+    nm = motor_a * (frame.k * flux)
+    nm += rad_s
+    nm += frame.friction_nm
+    nm *= frame.nm_gear
+    nm += frame.crank_nm
+    return Look(in_v, node_v, motor_a, warm, emf_v, pace, spare, winding_c, case_c, nm,
+                nm * pace * RPM)
+
+
+def _settle(frame: Frame, motor_a: Floats, brush: Floats, volts: Floats, across: Floats,
+            air_c: Any, rounds: int) -> tuple[Floats, Floats]:
+    """Winding over 20 degC [K] and case [degC] in the steady state.
+
+    The winding's heat is linear in its temperature; the friction's depends on it a little
+    through the speed. A Newton step and a few more along its slope settle both.
+    """
+    wound = motor_a * motor_a
+    wound *= frame.motor_ohm
+    own = wound * (frame.winding_k_w + frame.case_k_w)  # K at 20 degC
+    rest = motor_a * brush
+    rest *= frame.motor_brush_v * frame.case_k_w
+    rest += own
+    rest += air_c - 20
+    feeds = np.multiply(own, COPPER_PER_K, out=own)
+    cold_v = volts + across
+    by_k = across * COPPER_PER_K
+    above = rest + 10.0
+    above /= 1 - np.minimum(feeds, 0.8)
+    rub, drag = frame.case_k_w * frame.friction_nm, frame.case_k_w * frame.drag
+    dragged = isinstance(drag, np.ndarray) or drag
+    for turn in range(rounds):
+        np.minimum(above, HOTTEST_C, out=above)
+        flux = FERRITE_PER_K * above
+        flux += 1
+        emf = by_k * above
+        emf += cold_v
+        rubbed = emf / flux
+        rubbed /= frame.strings
+        if dragged:
+            rubbed *= rub + drag * rubbed
+        else:
+            rubbed *= rub
+        if turn == 0:
+            slope = by_k / emf
+            slope -= FERRITE_PER_K / flux
+            slope *= rubbed
+            slope += feeds
+            np.minimum(slope, STEEPEST, out=slope)
+            np.subtract(1.0, slope, out=slope)
+            feeds -= 1
+        off = feeds * above
+        off += rubbed
+        off += rest
+        off /= slope
+        above += off
+    np.minimum(above, HOTTEST_C, out=above)
+    wound *= frame.winding_k_w
+    wound *= 1 + COPPER_PER_K * above
+    case_c = above - wound
+    case_c += 20
+    return above, case_c
+
+
+def margins(frame: Frame, at: Look) -> list[tuple[str, Floats]]:
+    """Every limit that moves with the pace, not below zero where it holds; the order is that
+    of `limits`. What stands at a fixed voltage of the converter is not among them."""
+    found = []
+    if frame.live is not None:
+        wake = np.maximum(frame.wake_v, frame.live.volts + frame.live.motor_a
+                          * (frame.ohm * at.copper))
+        found += [("board_wake", at.emf_v / wake - 1),
+                  ("board_fade", at.node_v / frame.node_low_v - 1)]
+    begin = frame.start.volts + frame.start.motor_a * (frame.ohm * at.copper)
+    found.append(("start", at.emf_v / begin - 1))
+    if at.spare is not None:
+        found.append(("collapse_margin", at.spare))
+    if frame.passing is not None:
+        ends = frame.passing.volts + frame.passing.motor_a * (frame.ohm * at.copper)
+        found.append(("pass_through", 1 - at.emf_v / ends))
+    if isinstance(frame.node_high_v, np.ndarray) or frame.node_high_v < np.inf:
+        found.append(("clamp", 1 - at.node_v / frame.node_high_v))
+    found.append(("motor_current", 1 - at.motor_a / frame.max_a))
+    if at.winding_c is not None and at.case_c is not None:
+        found += [("winding_temperature", (frame.max_winding_c - at.winding_c) / 100),
+                  ("mount_temperature", (frame.mount_max_c - at.case_c) / 100)]
+    return [*found,
+            ("arm_force", 1 - at.arm_nm / frame.max_nm),
+            ("arm_power", 1 - at.arm_w / frame.power_w),
+            ("comfort_low", at.pace / frame.slow_tpm - 1),
+            ("comfort_high", 1 - at.pace / frame.fast_tpm)]
+
+
+def worst(frame: Frame, at: Look) -> Floats:
+    """The smallest margin; -1 where nothing is known."""
+    rows = margins(frame, at)
+    least = rows[0][1].copy()
+    for _, row in rows[1:]:
+        np.minimum(least, row, out=least)
+    least[np.isnan(least)] = -1.0
+    return least

@@ -1,0 +1,64 @@
+"""The pace inside each build's band that costs the arm least per joule at the socket."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steadyturn.model.band import INSET
+from steadyturn.model.batch_frame import Frame
+from steadyturn.model.batch_look import coil_a, look
+
+Floats = NDArray[np.float64]
+
+MILD_C = 20.0
+POINTS = 9
+ROUNDS = 3
+
+
+def in_v_at(frame: Frame, pace: Floats, low_v: Floats, high_v: Floats,
+            rounds: int = 40) -> Floats:
+    """Converter volts [V] of the stable state at `pace` (builds last), winding at 20 degC,
+    between volts that enclose it: secant steps kept inside the bracket."""
+    low = np.broadcast_to(low_v, pace.shape).astype(float)
+    high = np.broadcast_to(high_v, pace.shape).astype(float)
+    under = look(frame, low, MILD_C, heated=False).pace - pace
+    over = look(frame, high, MILD_C, heated=False).pace - pace
+    x = high
+    for turn in range(rounds):
+        new = high - (high - low) * over / np.where(over - under == 0, 1.0, over - under)
+        outside = ~((new > low) & (new < high))
+        new = np.where(outside, 0.5 * (low + high), new)
+        moved = np.abs(new - x) > 1e-9 * high
+        x = new
+        if turn > 3 and not moved.any():
+            break
+        miss = look(frame, x, MILD_C, heated=False).pace - pace
+        above = miss >= 0
+        under = np.where(above, under * over / (over + miss), miss)
+        over = np.where(above, miss, over * under / (under + miss))
+        high, low = np.where(above, x, high), np.where(above, low, x)
+    return x
+
+
+def targets(frame: Frame, low_tpm: Floats, high_tpm: Floats, low_v: Floats,
+            high_v: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+    """target_tpm, and there arm_w, out_w, bus_v (what the sensor reads)."""
+    inset = INSET * (high_tpm - low_tpm)
+    ends = np.stack([low_tpm + inset, high_tpm - inset])
+    left, right = in_v_at(frame, ends, low_v, high_v)
+    slow = left
+    every = np.arange(len(low_tpm))
+    for _ in range(ROUNDS):
+        fan = left + (right - left) * np.linspace(0.0, 1.0, POINTS)[:, None]
+        at = look(frame, fan, MILD_C, heated=False)
+        row = np.argmin(at.arm_w, axis=0)
+        left = fan[np.maximum(row - 1, 0), every]
+        right = fan[np.minimum(row + 1, POINTS - 1), every]
+    # with nothing to deliver no pace is better than another: the slowest, as in `band`
+    in_v = np.where(frame.out_w > 0, fan[row, every], slow)
+    at = look(frame, in_v, MILD_C, heated=False)
+    in_a = coil_a(frame, in_v)[0]
+    out_w = np.array(np.broadcast_to(frame.out_w, low_tpm.shape))
+    # the bus as the sensor reads it, before the switch
+    return at.pace, at.arm_w, out_w, in_v + frame.switch_ohm * in_a
