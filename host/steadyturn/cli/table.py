@@ -12,6 +12,7 @@ STAGES = ("Plan", "Make", "Set up", "Use", "Try")
 COMMANDS: tuple[tuple[str, str, str, str], ...] = (
     ("Plan", "new", "new", "Write a rig file from at most eight questions."),
     ("Plan", "check", "check", "Check a rig file and list what is assumed in it."),
+    ("Plan", "size", "size", "What can be built from what is at hand."),
     ("Plan", "pace", "pace", "The paces that work, and what limits them."),
     ("Plan", "predict", "predict", "One pace: volts, amps, torque, where the power goes."),
     ("Plan", "charge", "charge", "Minutes, percent and effort for a charge."),

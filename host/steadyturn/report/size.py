@@ -83,10 +83,10 @@ def _list(result: Any) -> str:
 
 def _table(choices: list[Any]) -> str:
     rows = [(f"{c.number}{_mark(c)}", f"{c.arm_w_per_w:.2f}", f"{c.width_percent:.0f} %",
-             f"{c.low_tpm:.0f}-{c.target_tpm:.0f}-{c.high_tpm:.0f}", str(c.motors),
+             f"{c.low_tpm:.0f}-{c.target_tpm:.0f}-{c.high_tpm:.0f}",
              f"{c.ratio:.1f}", c.machine + _needs(c)) for c in choices]
-    return table(rows, ("row", "W/W", "band", "turns/min", "motors", "ratio", "machine"),
-                 right=(0, 1, 2, 4, 5))
+    return table(rows, ("row", "W/W", "band", "turns/min", "ratio", "motors, converter, gears"),
+                 right=(0, 1, 2, 4))
 
 
 def _mark(choice: Any) -> str:
@@ -197,7 +197,7 @@ def differs(other: Any, choice: Any) -> str:
     found = []
     share = other.arm_w_per_w / choice.arm_w_per_w - 1
     if abs(share) >= 0.005:
-        found.append(f"{abs(share):.0%} {'more' if share > 0 else 'less'} work for each watt")
+        found.append(f"{100 * abs(share):.0f} % {'more' if share > 0 else 'less'} work for each watt")
     points = round(other.width_percent) - round(choice.width_percent)
     if points:
         found.append(f"a band {abs(points)} points {'wider' if points > 0 else 'narrower'}")

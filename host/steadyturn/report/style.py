@@ -50,7 +50,8 @@ def table(
         ]
         head = indent + "".join(cell + gap for cell in cells)
         last = row[-1].rjust(widths[-1]) if columns - 1 in right else row[-1]
-        filled = textwrap.wrap(last, room, break_long_words=False) or [""]
+        filled = textwrap.wrap(last, room, break_long_words=False,
+                               break_on_hyphens=False) or [""]
         if columns - 1 in right:
             filled = [last]
         lines.append((head + filled[0]).rstrip())

@@ -80,7 +80,7 @@ class Limits:
     max_series: int = whole("max_series", 1, 12, default=12)
     max_parallel: int = whole("max_parallel", 1, 12, default=12)
     min_width: float = number("min_width_percent", "%", 0, 100, scale=0.01,
-                              typical=(5, 10, 20), source=PRACTICE)
+                              typical=(10, 15, 25), source=PRACTICE)
 
 
 # section of a parts file -> class; the first two in double brackets

@@ -30,11 +30,11 @@ Whole = NDArray[np.int64]
 
 PAIRS = 16_384  # of head and train looked at together: what stays in a processor's cache
 KEPT = 4096  # so many more rows, and those that are beaten are dropped
-# box of figures that are the same to a maker
-ARM_STEP, RATIO_STEP, WIDTH_STEP = log(1.01), log(1.05), 0.01
+# what is the same to a maker: arm power per watt in the boxes, ratio in the trade-off
+ARM_STEP, RATIO_STEP = log(1.005), log(1.25)
 MOST_BYTES = 48_000_000  # what a search holds at once, whatever its size; tested
 AFTER_A_FAULT = ("open_circuit_device_fault",)  # one more part has to fail first
-_COLUMNS = ("group", "head", "train", "motors", "ratio", "low_tpm", "target_tpm", "high_tpm",
+_COLUMNS = ("group", "head", "train", "motors", "stages", "ratio", "low_tpm", "target_tpm", "high_tpm",
             "arm_w", "out_w", "danger", "unsafe")
 
 Progress = Callable[[int, int, int], None]
@@ -65,8 +65,10 @@ class Row:
         return any(name not in AFTER_A_FAULT for name in self.dangers)
 
     def costs(self) -> tuple[float, float, float, float]:
-        """What is traded: arm power per delivered watt, (less) width, motors, ratio."""
-        return self.arm_w / self.out_w, -self.width, float(self.motors), self.ratio
+        """What is traded: arm power per delivered watt, (less) width, motors, gear stages, and
+        the ratio in steps of RATIO_STEP."""
+        return (self.arm_w / self.out_w, -self.width, float(self.motors),
+                float(len(self.build.teeth)), float(_ratio_class(self.ratio)))
 
 
 @dataclass(frozen=True)
@@ -117,15 +119,20 @@ def _width(columns: dict[str, NDArray[Any]]) -> Floats:
 
 def _costs(columns: dict[str, NDArray[Any]]) -> Floats:
     return np.stack([columns["arm_w"] / columns["out_w"], -_width(columns), columns["motors"],
-                     columns["ratio"]], axis=1)
+                     columns["stages"], _ratio_class(columns["ratio"])], axis=1)
+
+
+def _ratio_class(ratio: Any) -> Any:
+    return np.floor(np.log(ratio) / RATIO_STEP + 1e-9)
 
 
 def _boxes(columns: dict[str, NDArray[Any]]) -> Whole:
-    paid = columns["arm_w"] / columns["out_w"]
-    steps = (np.log(paid) / ARM_STEP, np.log(columns["ratio"]) / RATIO_STEP)
-    arm, gear = (np.clip(np.floor(step), 0, 9999).astype(np.int64) for step in steps)
-    sort = columns["motors"].astype(np.int64) * 2 + columns["unsafe"].astype(np.int64)
-    return (sort * 10_000 + arm) * 10_000 + gear
+    paid = np.log(columns["arm_w"] / columns["out_w"]) / ARM_STEP
+    arm = np.clip(np.floor(paid), 0, 9999).astype(np.int64)
+    motors, stages, unsafe = (columns[name].astype(np.int64)
+                              for name in ("motors", "stages", "unsafe"))
+    gear = _ratio_class(columns["ratio"]).astype(np.int64)
+    return (((motors * 10 + stages) * 100 + gear) * 2 + unsafe) * 10_000 + arm
 
 
 def count(drawer: Drawer, made: list[Train]) -> int:
@@ -209,6 +216,7 @@ def _working(heads_: Heads, group: int, which: slice, judged: Judged, made: list
     return {
         "group": np.full(len(pair), group), "head": head, "train": train,
         "motors": heads_.series[head] * heads_.parallel[head],
+        "stages": np.array([len(t.teeth) for t in made])[train],
         "ratio": np.array([t.ratio for t in made])[train],
         "low_tpm": judged.low_tpm[pair], "target_tpm": judged.target_tpm[pair],
         "high_tpm": judged.high_tpm[pair], "arm_w": judged.arm_w[pair],
@@ -228,11 +236,10 @@ def _exact(drawer: Drawer, groups: list[Heads], made: list[Train],
             continue
         head = columns["head"][here].astype(np.int64)
         train = columns["train"][here].astype(np.int64)
-        stages = np.array([len(made[t].teeth) for t in train])
         values = head_values(drawer, group.motor[head], group.series[head],
                              group.parallel[head])
         values["train.ratio"] = columns["ratio"][here]
-        values["train.efficiency"] = drawer.stage.efficiency**stages
+        values["train.efficiency"] = drawer.stage.efficiency ** columns["stages"][here]
         found = bands(_any_rig(drawer, group), values)
         for k, h in enumerate(head.tolist()):
             if not np.isfinite(found.target_tpm[k]):
@@ -255,5 +262,5 @@ def in_order(rows: list[Row]) -> tuple[Row, ...]:
         return ()
     fit = pareto.unbeaten(np.array([(*row.costs(), float(row.unsafe)) for row in rows]))
     kept = [row for row, keeps in zip(rows, fit.tolist(), strict=True) if keeps]
-    return tuple(sorted(kept, key=lambda row: (row.unsafe, *row.costs(), row.build.motor,
-                                               row.build.converter)))
+    return tuple(sorted(kept, key=lambda row: (row.unsafe, *row.costs(), row.ratio,
+                                               row.build.motor, row.build.converter)))
