@@ -10,9 +10,10 @@ import numpy as np
 
 from steadyturn.jobs.hazards import Hazard, hazards_of
 from steadyturn.jobs.pace_map import Map, pace_map
-from steadyturn.model import arm
+from steadyturn.model import arm, endurance
 from steadyturn.model.band import Band, find_band
 from steadyturn.model.edges import Limit
+from steadyturn.model.effort import effort
 from steadyturn.model.guesses import Guess
 from steadyturn.model.point import Points, operate
 from steadyturn.model.remedies import Remedy
@@ -22,6 +23,7 @@ from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
 
 COLUMNS = 61  # of the picture
+BESIDE_TPM = (-10.0, -5.0, 5.0, 10.0)
 
 
 @dataclass(frozen=True)
@@ -42,10 +44,35 @@ class Curve:
 
 
 @dataclass(frozen=True)
+class Off:
+    """off_tpm beside the target; more: the share by which a joule at the device then costs
+    the arm more (NaN where it gets nothing); inside: that pace is in the band."""
+
+    off_tpm: float
+    more: float
+    inside: bool
+
+
+@dataclass(frozen=True)
+class Effort:
+    """Joules of the arm for each joule at the device over pace (NaN where it gets nothing),
+    winding at 20 degC; where that is least, band or not, and what a few turns/min beside the
+    target cost (none without a band)."""
+
+    pace_tpm: tuple[float, ...]
+    arm_j_per_j: tuple[float, ...]
+    least_tpm: float | None
+    least_j_per_j: float | None
+    beside: tuple[Off, ...]
+
+
+@dataclass(frozen=True)
 class Pace:
     """What `pace` found; see model.band.Band for the fields they share.
 
     edges_v: volts at the converter's input at the band's low and high edge, 20 degC.
+    arm_keeps_min: minutes that this arm keeps the target's power, (low, middle, high), 480 is
+    eight hours or more; a rough guide, not medical advice.
     plot: the picture that was drawn, and map: what it shows; both None without one.
     """
 
@@ -67,6 +94,8 @@ class Pace:
     hazards: tuple[Hazard, ...]
     other_bands_tpm: tuple[tuple[float, float], ...]
     curve: Curve
+    effort: Effort
+    arm_keeps_min: tuple[float, float, float] | None
     plot: Path | None = None
     map: Map | None = None
 
@@ -97,7 +126,8 @@ def pace_of(rig: Rig, path: str | Path, *, plot: Path | None = None) -> Pace:
         at_target=band.at_target, open_circuit_v=band.open_circuit_v, assumed=band.assumed,
         clash=band.clash, remedies=band.remedies, hazards=hazards_of(rig, band),
         other_bands_tpm=tuple(pair for pair in band.intervals if pair != best),
-        curve=_curve(rig, band), plot=plot,
+        curve=_curve(rig, band), effort=_effort(rig, band), arm_keeps_min=_keeps(rig, band),
+        plot=plot,
         map=None if plot is None else pace_map(rig, band),
     )
     if plot is not None:
@@ -105,9 +135,36 @@ def pace_of(rig: Rig, path: str | Path, *, plot: Path | None = None) -> Pace:
     return result
 
 
-def _curve(rig: Rig, band: Band) -> Curve:
+def _shown_tpm(rig: Rig, band: Band) -> Any:
     furthest = max(rig.arm.comfort_high_tpm, band.high_tpm or 0.0) * 1.2
-    paces = np.linspace(0.0, 10 * np.ceil(furthest / 10), COLUMNS)
+    return np.linspace(0.0, 10 * np.ceil(furthest / 10), COLUMNS)
+
+
+def _effort(rig: Rig, band: Band) -> Effort:
+    paces = _shown_tpm(rig, band)
+    cost = effort(rig, paces)
+    least = None if np.isnan(cost).all() else int(np.nanargmin(cost))
+    beside: tuple[Off, ...] = ()
+    if band.target_tpm is not None and band.low_tpm is not None and band.high_tpm is not None:
+        near = np.maximum(band.target_tpm + np.array(BESIDE_TPM), 0.0)
+        there, *others = effort(rig, [band.target_tpm, *near]).tolist()
+        beside = tuple(Off(off, other / there - 1, bool(band.low_tpm <= at <= band.high_tpm))
+                       for off, other, at in zip(BESIDE_TPM, others, near, strict=True))
+    return Effort(tuple(paces.tolist()), tuple(cost.tolist()),
+                  None if least is None else float(paces[least]),
+                  None if least is None else float(cost[least]), beside)
+
+
+def _keeps(rig: Rig, band: Band) -> tuple[float, float, float] | None:
+    if band.at_target is None:
+        return None
+    spread = endurance.spread_of(rig)
+    low, middle, high = endurance.minutes(rig.arm, band.at_target.arm_w, spread)
+    return float(low), float(middle), float(high)
+
+
+def _curve(rig: Rig, band: Band) -> Curve:
+    paces = _shown_tpm(rig, band)
     on = operate(rig, paces)
     runs = on.out_a > 0 if rig.load.kind != "none" else on.bus_a > 0
     heavy = (arm.force_n(rig, on.crank_nm) > rig.arm.force_n) | (on.arm_w > rig.arm.power_w)

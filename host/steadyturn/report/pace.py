@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import isnan
 from typing import Any
 
+from steadyturn.report.arm_words import CARE, keeps
 from steadyturn.report.limit_names import NAME
 from steadyturn.report.pace_picture import picture
 from steadyturn.report.predict import account
@@ -27,7 +28,7 @@ def in_full(result: Any) -> list[str]:
     lines = [brief(result)]
     lines += _limits(result)
     if result.feasible:
-        lines += ["", *account(result.at_target)]
+        lines += ["", *account(result.at_target), "", *_arm(result)]
     return lines + _guesses(result)
 
 
@@ -140,6 +141,24 @@ def _limits(result: Any) -> list[str]:
         lines += [title + (f" ({left} further off in --json)" if left else ""),
                   table(rows, right=(0,))]
     return lines
+
+
+def _arm(result: Any) -> list[str]:
+    """What a few turns off the target cost, and how long the arm keeps it."""
+    inside = [one for one in result.effort.beside if one.inside and not isnan(one.more)]
+    most = max((100 * one.more for one in inside), default=0.0)
+    lines = []
+    if inside and most < 2:
+        lines.append(wrap(f"{max(abs(one.off_tpm) for one in inside):.0f} turns/min off the best "
+                          f"pace, but inside the band, cost the arm next to nothing (at most "
+                          f"{max(most, 1):.0f} % more work for the same charge)."))
+    elif inside:
+        costs = ", ".join(f"{abs(one.off_tpm):.0f} {'slower' if one.off_tpm < 0 else 'faster'} "
+                          f"{round(100 * one.more):+d} %" for one in inside)
+        lines.append(wrap(f"The arm's work for the same charge, off the best pace by turns/min: "
+                          f"{costs}."))
+    return [*lines, wrap(f"This arm keeps {quantity(float(result.at_target.arm_w), 'W')} for "
+                         f"{keeps(result.arm_keeps_min)} without a break. {CARE}")]
 
 
 def _guesses(result: Any) -> list[str]:
