@@ -197,7 +197,8 @@ def differs(other: Any, choice: Any) -> str:
     found = []
     share = other.arm_w_per_w / choice.arm_w_per_w - 1
     if abs(share) >= 0.005:
-        found.append(f"{100 * abs(share):.0f} % {'more' if share > 0 else 'less'} work for each watt")
+        found.append(f"{100 * abs(share):.0f} % {'more' if share > 0 else 'less'} work for "
+                     "each watt")
     points = round(other.width_percent) - round(choice.width_percent)
     if points:
         found.append(f"a band {abs(points)} points {'wider' if points > 0 else 'narrower'}")

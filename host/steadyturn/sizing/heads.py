@@ -7,28 +7,25 @@ a train of one, and the torques are those of the same operating points.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from steadyturn.model.batch import LIMIT_NAMES, bands
-from steadyturn.model.batch_ends import ends
-from steadyturn.model.batch_frame import build, spread
-from steadyturn.model.batch_look import look
-from steadyturn.model.batch_open import most_v
-from steadyturn.model.motor import PEAK_OVER_MEAN, emf_constant, magnets, ohm_at
-from steadyturn.rig.types import RPM, Motor, Rig, specs
+from steadyturn.model.batch import bands
+from steadyturn.model.batch_torque import CLAMP, bears_v, handle_nm
+from steadyturn.model.motor import PEAK_OVER_MEAN, emf_constant, magnets
+from steadyturn.rig.types import RPM, Motor, specs
 from steadyturn.sizing.drawer import Build, Drawer, banks, rig_of
+
+__all__ = ["CLAMP", "POINTS", "Heads", "head_values", "heads"]
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
-POINTS = 25  # of each torque curve
-FAN = 48  # operating points that a curve is drawn through
+POINTS = 49  # of each torque curve
 TOP_TPM = 100.0  # pace at which the motors of a head reach their highest speed
-MILD_C = 20.0
 BLOCK = 1024  # heads looked at together
 
 # an arm that bears anything: what is left are the limits of the machine itself
@@ -36,7 +33,6 @@ _NO_ARM: dict[str, float] = {
     "train.efficiency": 1.0, "crank.friction_nm": 0.0, "arm.force_n": 1e9, "arm.power_w": 1e9,
     "arm.comfort_low_tpm": 1e-3, "arm.comfort_high_tpm": 1e9,
 }
-CLAMP = "clamp_power"  # as model.hazards names it
 _ONE_PAIR = ((12, 12),)
 
 
@@ -107,54 +103,17 @@ def _group(drawer: Drawer, converter: int, rows: Whole) -> Heads:
     found = bands(rig, values, target=False)
     per_tpm = ratio * RPM
     works = np.isfinite(found.low_tpm)
-    nm = np.full((2, len(rows), POINTS), np.nan)
+    mild, most = (np.full((len(rows), POINTS), np.nan) for _ in range(2))
     out_w = np.full(len(rows), np.nan)
     if works.any():
-        nm[:, works], out_w[works] = _torques(
-            rig, {k: v[works] if np.ndim(v) else v for k, v in values.items()},
-            found.low_tpm[works], found.high_tpm[works])
-    wide = spread(rig, values)
-    bears = [*most_v(wide), *_clamp(wide)]
+        some = {k: v[works] if np.ndim(v) else v for k, v in values.items()}
+        mild[works], most[works], out_w[works] = handle_nm(
+            rig, some, found.low_tpm[works], found.high_tpm[works], POINTS)
+    bears = bears_v(rig, values)
     open_v = PEAK_OVER_MEAN * values["bank.series"] * values["motor.emf_v_per_krpm"] * float(
         magnets(rig.air.cold_c))
     return Heads(
         motor, np.full(len(rows), converter), series, parallel, found.low_tpm * per_tpm,
-        found.high_tpm * per_tpm, found.low_limit, found.high_limit, nm[0], nm[1], out_w, open_v,
-        tuple(name for name, _ in bears),
-        np.stack([np.broadcast_to(v, (len(rows),)) for _, v in bears], axis=1))
-
-
-def _clamp(rig: Rig) -> list[tuple[str, Any]]:
-    """The bus clamp's power as open-circuit volts that it bears (`hazards.clamp_w`)."""
-    clamp, watts = rig.protection.bus_clamp_v, rig.protection.bus_clamp_w
-    if clamp is None:
-        return []
-    if watts is None:  # not stated: not counted on
-        return [(CLAMP, -np.inf)]
-    ohm = rig.bank.series * ohm_at(rig.motor, rig.air.cold_c) / rig.bank.parallel
-    return [(CLAMP, clamp + watts * ohm / clamp)]
-
-
-def _torques(rig: Rig, values: dict[str, Any], low_tpm: Floats,
-             high_tpm: Floats) -> tuple[Floats, Floats]:
-    """([20 degC, the larger of hot and cold] torque of all motors, [head, point]; out_w)."""
-    n = len(low_tpm)
-    with np.errstate(all="ignore"):
-        frame = build(spread(rig, values), LIMIT_NAMES)
-        between = ends(replace(frame, fast_tpm=np.full(n, 10 * TOP_TPM)), n, LIMIT_NAMES)
-        in_v = between.low_v * (between.high_v / between.low_v) ** np.linspace(
-            0.0, 1.0, FAN)[:, None]
-        states = [look(frame, in_v, MILD_C, heated=False),
-                  look(frame, in_v, frame.cold_c, heated=False),
-                  look(frame, in_v, frame.hot_c, heated=True)]
-    pace = low_tpm[:, None] + (high_tpm - low_tpm)[:, None] * np.linspace(0, 1, POINTS)
-    curves = np.empty((3, n, POINTS))
-    for state, at in enumerate(states):
-        lowest = np.argmin(np.where(np.isnan(at.pace), np.inf, at.pace), axis=0)
-        for head in range(n):  # above the fold, where pace rises with the volts
-            tail = slice(lowest[head], None)
-            curves[state, head] = np.interp(pace[head], at.pace[tail, head],
-                                            at.arm_nm[tail, head])
-    ratio = values["train.ratio"][:, None]
-    shaft = np.stack([curves[0], np.maximum(curves[1], curves[2])]) / ratio
-    return shaft, np.array(np.broadcast_to(frame.out_w, (n,)))
+        found.high_tpm * per_tpm, found.low_limit, found.high_limit, mild / ratio[:, None],
+        most / ratio[:, None], out_w, open_v, tuple(name for name, _ in bears),
+        np.stack([volts for _, volts in bears], axis=1))

@@ -8,6 +8,7 @@ computed again by the model.
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -103,6 +104,13 @@ class _Arm:
         self.first = heads.low_rad_s[head] * (POINTS - 1) / span
         self.handle = gear / loss
 
+    def take(self, which: Whole) -> _Arm:
+        """These pairs only."""
+        some = copy(self)
+        some.base, some.turn, some.first, some.handle = (
+            self.base[which], self.turn[which], self.first[which], self.handle[which])
+        return some
+
     def handle_nm(self, table: Floats, pace: Floats) -> Floats:
         """Torque at the handle [N m] at `pace` [look, pair], from a torque table."""
         place = np.clip(pace * self.turn - self.first, 0.0, POINTS - 1 - 1e-9)
@@ -112,49 +120,57 @@ class _Arm:
         nm = table[left] * (1 - share) + table[left + 1] * share
         return nm * self.handle + self.rig.crank.friction_nm
 
+    def margins(self, pace: Floats) -> tuple[Floats, Floats]:
+        """Of the arm's force and power at `pace`, hot and cold; below zero is too much."""
+        person = self.rig.arm
+        nm = self.handle_nm(self.most_nm, pace)
+        return (1 - nm / (person.force_n * self.rig.crank.radius_m),
+                1 - nm * pace * (RPM / person.power_w))
+
     def narrowed(self, low: Floats, high: Floats, low_name: Whole,
                  high_name: Whole) -> tuple[Floats, Floats, Whole, Whole]:
         """Edges and names where the arm's force and power hold too; low above high where they
         hold nowhere between."""
-        person = self.rig.arm
-        steps = np.linspace(0.0, 1.0, LOOKS)[:, None]
-        pace = low + (high - low) * steps
-        nm = self.handle_nm(self.most_nm, pace)
-        force = 1 - nm / (person.force_n * self.rig.crank.radius_m)
-        power = 1 - nm * pace * (RPM / person.power_w)
+        pace = low + (high - low) * np.linspace(0.0, 1.0, LOOKS)[:, None]
+        force, power = self.margins(pace)
         margin = np.minimum(force, power)
         bad = margin < 0
         if not bad.any():
             return low, high, low_name, high_name
         every = np.arange(len(low))
         best = np.argmax(margin, axis=0)
+        none = margin[best, every] < 0
+        names = np.where(force < power, _NAME["arm_force"], _NAME["arm_power"])
         row = np.arange(LOOKS)[:, None]
         before = np.where(bad & (row < best), row, -1).max(axis=0)
         after = np.where(bad & (row > best), row, LOOKS).min(axis=0)
-        none = margin[best, every] < 0
-
-        def crossing(out: Whole, inside: Whole) -> Floats:
-            miss, has = margin[out, every], margin[inside, every]
-            share = has / np.where(has - miss == 0, 1.0, has - miss)
-            return np.asarray(pace[inside, every] + (pace[out, every] - pace[inside, every])
-                              * share)
-
-        names = np.where(force < power, _NAME["arm_force"], _NAME["arm_power"])
-        cut = before >= 0
-        out = np.maximum(before, 0)
-        new_low = np.where(cut, crossing(out, np.minimum(out + 1, LOOKS - 1)), low)
-        low_name = np.where(cut, names[out, every], low_name)
-        cut = after < LOOKS
-        out = np.minimum(after, LOOKS - 1)
-        new_high = np.where(cut, crossing(out, np.maximum(out - 1, 0)), high)
-        high_name = np.where(cut, names[out, every], high_name)
-        at_best = names[best, every]
+        low, high = low.copy(), high.copy()
+        for edge, label, out, step in ((low, low_name := low_name.copy(), before, 1),
+                                       (high, high_name := high_name.copy(), after, -1)):
+            cut = np.nonzero((out >= 0) & (out < LOOKS) & ~none)[0]
+            if cut.size:
+                rows = out[cut]
+                edge[cut] = self._crossing(cut, pace[rows, cut], pace[rows + step, cut],
+                                           margin[rows, cut], margin[rows + step, cut])
+                label[cut] = names[rows, cut]
         # the arm fails everywhere: where more (less) pace is better, the band's own other end
         # is what it clashes with
+        at_best = names[best, every]
         low_name = np.where(none & (best > 0), at_best, low_name)
         high_name = np.where(none & (best == 0), at_best, high_name)
-        return (np.where(none, np.inf, new_low), np.where(none, -np.inf, new_high), low_name,
-                high_name)
+        return np.where(none, np.inf, low), np.where(none, -np.inf, high), low_name, high_name
+
+    def _crossing(self, which: Whole, out: Floats, inside: Floats, miss: Floats,
+                  has: Floats) -> Floats:
+        """Pace between `out` and `inside` where the margin of the pairs `which` is zero."""
+        some = self.take(which)
+        for _ in range(4):  # regula falsi
+            x = inside + (out - inside) * (has / (has - miss))
+            value = np.minimum(*some.margins(x))
+            good = value >= 0
+            out, miss = np.where(good, out, x), np.where(good, miss, value)
+            inside, has = np.where(good, x, inside), np.where(good, value, has)
+        return inside
 
     def cheapest(self, low: Floats, high: Floats) -> tuple[Floats, Floats]:
         """Pace and arm power [W] where the arm gives least, as far from the edges as the

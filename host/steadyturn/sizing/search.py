@@ -34,8 +34,8 @@ KEPT = 4096  # so many more rows, and those that are beaten are dropped
 ARM_STEP, RATIO_STEP = log(1.005), log(1.25)
 MOST_BYTES = 48_000_000  # what a search holds at once, whatever its size; tested
 AFTER_A_FAULT = ("open_circuit_device_fault",)  # one more part has to fail first
-_COLUMNS = ("group", "head", "train", "motors", "stages", "ratio", "low_tpm", "target_tpm", "high_tpm",
-            "arm_w", "out_w", "danger", "unsafe")
+_COLUMNS = ("group", "head", "train", "motors", "stages", "ratio", "low_tpm", "target_tpm",
+            "high_tpm", "arm_w", "out_w", "danger", "unsafe")
 
 Progress = Callable[[int, int, int], None]
 
@@ -64,7 +64,7 @@ class Row:
     def unsafe(self) -> bool:
         return any(name not in AFTER_A_FAULT for name in self.dangers)
 
-    def costs(self) -> tuple[float, float, float, float]:
+    def costs(self) -> tuple[float, ...]:
         """What is traded: arm power per delivered watt, (less) width, motors, gear stages, and
         the ratio in steps of RATIO_STEP."""
         return (self.arm_w / self.out_w, -self.width, float(self.motors),
