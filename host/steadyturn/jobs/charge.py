@@ -81,7 +81,8 @@ class Device:
 
 @dataclass(frozen=True)
 class Machine:
-    """The machine at this pace and the full draw, winding at 20 degC. cell_w: what the battery
+    """The machine at this pace and the full draw, winding at 20 degC. asked_a: what the device
+    would draw from a stiff port; cell_w: what the battery
     gains; top_v: at the device at any draw up to the full one, borne_v: what it or the output's
     cut bears; cable_v: lost in the cable; keeps_min: how long this arm keeps arm_w, (low, middle,
     high), 480 is eight hours or more; reach: how much a device could draw."""
@@ -89,6 +90,7 @@ class Machine:
     device_w: float
     device_v: float
     device_a: float
+    asked_a: float
     top_v: float
     borne_v: float
     cable_v: float
@@ -187,10 +189,14 @@ def _why(rig: Rig, given: Feed | None) -> str:
         return "no_band"
     if not given.out_w[-1] > 0:
         return "nothing_arrives"
-    if given.top_v > min(rig.load.max_v, rig.protection.output_cut_v or inf):
+    if given.top_v > _borne_v(rig):
         return "too_many_volts"
     net_w = rig.load.charge_efficiency * float(given.out_w[-1]) - rig.load.self_use_w
     return "" if net_w > 0 else "self_use"
+
+
+def _borne_v(rig: Rig) -> float:
+    return min(rig.load.max_v, rig.protection.output_cut_v or inf)
 
 
 def _end_percent(start: float, end: float | None, done: Charge | None) -> float:
@@ -217,7 +223,7 @@ def _machine(rig: Rig, given: Feed) -> Machine:
         keeps = (float(low), float(middle), float(high))
     return Machine(
         device_w=out_w, device_v=float(full.out_v), device_a=float(full.out_a),
-        top_v=given.top_v, borne_v=min(rig.load.max_v, rig.protection.output_cut_v or inf),
+        asked_a=rig.load.draw_a, top_v=given.top_v, borne_v=_borne_v(rig),
         cable_v=float(full.out_a) * load.cable_ohm(rig.load),
         cell_w=rig.load.charge_efficiency * out_w - rig.load.self_use_w,
         arm_w=float(full.arm_w), keeps_min=keeps, output_limit_a=rig.converter.out_limit_a,

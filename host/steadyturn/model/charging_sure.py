@@ -6,7 +6,7 @@ The shifts are combined as the root of their squares, low and high sides apart; 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import exp, hypot, inf, isfinite, log
 
 from steadyturn.model.change import field_of, with_value
@@ -32,9 +32,8 @@ class Span:
 
 @dataclass(frozen=True)
 class Mover:
-    """One value that is not given, in the file's unit. figure: what is asked for (seconds, or
-    the share gained) with the value at (low, high) of its range; weight: how far it moves that,
-    for ordering."""
+    """One value that is not given, in the file's unit. seconds, gained_percent: the charge with
+    the value at (low, high) of its range; weight: how far it moves what is asked for."""
 
     key: str
     kind: str
@@ -42,9 +41,10 @@ class Mover:
     low: float
     high: float
     unit: str
-    figure: tuple[float, float]
-    weight: float
+    seconds: tuple[float, float]
+    gained_percent: tuple[float, float]
     how: str
+    weight: float = field(metadata={"json": False})
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,7 @@ def sure(rig: Rig, given: Feed, done: Charge, *, seconds: float | None = None) -
         shifts.append(moved)
         weight = max(abs(both[1 if timed else 0]) for both in moved)
         if weight > 1e-6:
-            movers.append(_mover(rig, key, found, weight, timed))
+            movers.append(_mover(rig, key, found, weight))
     ranges = [_combined([(low[which], high[which]) for low, high in shifts])
               for which in range(3)]
     return Sure(
@@ -121,10 +121,11 @@ def _log_span(value: float, shift: tuple[float, float]) -> Span:
     return Span(value, value * exp(-down), value * exp(up) if up < 700 else inf)
 
 
-def _mover(rig: Rig, key: str, found: list[Charge], weight: float, timed: bool) -> Mover:
+def _mover(rig: Rig, key: str, found: list[Charge], weight: float) -> Mover:
     known, origin = field_of(key), rig.origins[key]
     assert known is not None
-    spec = known[3]
-    low, high = (one.end - one.start if timed else one.seconds for one in found)
-    return Mover(key, origin.kind, origin.value / spec.scale, origin.low / spec.scale,
-                 origin.high / spec.scale, spec.unit, (low, high), weight, spec.how)
+    spec, (low, high) = known[3], found
+    return Mover(
+        key, origin.kind, origin.value / spec.scale, origin.low / spec.scale,
+        origin.high / spec.scale, spec.unit, (low.seconds, high.seconds),
+        (100 * (low.end - low.start), 100 * (high.end - high.start)), spec.how, weight)

@@ -6,7 +6,7 @@ A rough guide, not medical advice: people differ by more than the band says.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil, inf
+from math import inf
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -159,7 +159,7 @@ def breaks(arm: Arm, arm_w: float, crank_min: float, spread: Band = SPREAD) -> B
 
     >>> plan = breaks(Arm(power_w=20), 12.0, 60.0)
     >>> round(plan.work_min), round(plan.rest_min), [round(x) for x in plan.elapsed_min]
-    (15, 3, [69, 69, 168])
+    (15, 3, [69, 69, 166])
     """
     kept = [float(x) for x in minutes(arm, arm_w, spread)]
     plans = [_plan(arm, arm_w, crank_min, which, spread[which], kept[which])
@@ -177,9 +177,9 @@ def _plan(arm: Arm, arm_w: float, crank_min: float, which: int, spread: float,
         kept_w = arm.power_w * float(_share(np.array(max(elapsed, 1.0)), which, spread))
         return min(MOST_WORK, kept_w / arm_w) if arm_w > 0 else MOST_WORK
 
-    stretch = min(MOST_STRETCH_MIN, max(0.5 * kept_min, LEAST_STRETCH_MIN))
+    stretch = min(MOST_STRETCH_MIN, max(0.5 * kept_min, min(LEAST_STRETCH_MIN, kept_min)))
     day = LAST_MIN * work_share(LAST_MIN)
-    if crank_min <= min(stretch, kept_min):
+    if crank_min <= stretch:
         return crank_min, 0.0, crank_min, day
     low, high = crank_min, LAST_MIN
     if crank_min > day:
@@ -188,9 +188,9 @@ def _plan(arm: Arm, arm_w: float, crank_min: float, which: int, spread: float,
     for _ in range(60):  # elapsed times its share of work grows with elapsed
         middle = 0.5 * (low + high)
         low, high = (low, middle) if middle * work_share(middle) >= crank_min else (middle, high)
-    rest = stretch * (1 / work_share(high) - 1)
-    rests = ceil(crank_min / stretch - 1e-9) - 1
-    return stretch, rest, crank_min + rests * rest, day
+    idle = 1 / work_share(high) - 1
+    # after the last stretch there is none; a last one that is short has a short one before it
+    return stretch, stretch * idle, crank_min + (crank_min - stretch) * idle, day
 
 
 def food_kcal(arm_j: float) -> Band:

@@ -181,8 +181,11 @@ def _port(at: Any) -> list[str]:
     if at.advertised_a is not None and at.advertised_a > found.gives_a:
         notes.append(f"The port advertises {quantity(at.advertised_a, 'A')}: a device that takes "
                      "it at its word pulls this machine down.")
-    if at.device_a > found.gives_a * (1 + 1e-9):
-        notes.append(f"The device asks for more than that ({quantity(at.device_a, 'A')}).")
+    if at.asked_a > found.gives_a * (1 + 1e-9):
+        notes.append(f"The device asks for more than that ({quantity(at.asked_a, 'A')}).")
+    if at.advertised_a is not None and at.advertised_a < at.asked_a:
+        notes.append(f"The port advertises {quantity(at.advertised_a, 'A')}: a device that keeps "
+                     f"to it does not draw {quantity(at.asked_a, 'A')} (draw_a in [load]).")
     return notes
 
 
@@ -192,8 +195,8 @@ def _sure(result: Any) -> list[str]:
     head = "turning" if result.minutes is None else "gain"
     rows = []
     for one in result.movers[:SHOWN_MOVERS]:
-        both = [time_of(x / 60) for x in one.figure] if result.minutes is None else \
-            [f"{number(100 * x, 2)} %" for x in one.figure]
+        both = [time_of(x / 60) for x in one.seconds] if result.minutes is None else \
+            [f"{number(x, 2)} %" for x in one.gained_percent]
         if both[0] == both[1]:
             continue
         rows.append((one.key, f"{number(one.low)} to {number(one.high)} {one.unit}".rstrip(),

@@ -193,6 +193,22 @@ def test_an_advertised_current_beyond_the_machine(tmp_path):
     assert "The port advertises" not in run("lakeside-hut")[1]
 
 
+def test_a_device_that_asks_for_more_than_the_converter_gives(tmp_path):
+    rig = rig_with(tmp_path, "lakeside-hut", "draw_a = 0.5", "draw_a = 1.8")
+    status, out, _ = run(rig, "--pace", "85")
+    words = " ".join(out.split())
+    assert status == 0
+    assert "asks for more than that (1.8 A)" in words
+    assert "Not a pace to keep" in words
+    at = as_json(rig, "--pace", "85")["machine"]
+    assert at["device_a"] <= at["output_limit_a"] + 1e-9 < at["asked_a"]
+
+
+def test_a_port_that_advertises_less_than_is_assumed(tmp_path):
+    rig = rig_with(tmp_path, "lakeside-hut", "draw_a = 0.5", "draw_a = 0.8\nadvertised_a = 0.5")
+    assert "does not draw 0.8 A" in " ".join(run(rig)[1].split())
+
+
 def test_cold_air_is_said(tmp_path):
     rig = rig_with(tmp_path, "lakeside-hut", "[switch]", "[air]\ncold_c = -12\n\n[switch]")
     assert "Your air has -12 to 30" in " ".join(run(rig)[1].split())

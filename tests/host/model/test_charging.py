@@ -168,7 +168,8 @@ def test_one_value_that_is_not_given_gives_the_range_of_its_ends():
     ends = [charge(replace(rig.load, charge_efficiency=x), GIVEN, 0.2, end=0.8).seconds
             for x in (0.7, 0.93)]
     assert (found.seconds.high, found.seconds.low) == pytest.approx(tuple(ends))
-    assert found.movers[0].figure == pytest.approx(tuple(ends))
+    assert found.movers[0].seconds == pytest.approx(tuple(ends))
+    assert found.movers[0].gained_percent == pytest.approx((60, 60))
     assert found.arm_j.high / found.arm_j.value == pytest.approx(ends[0] / done.seconds)
 
 
