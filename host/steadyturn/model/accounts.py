@@ -74,7 +74,7 @@ def points(pair: Pair, *, running: bool, connected: bool) -> Points:
     node_v = line.emf_v - line.ohm * motor_a - brush_v - diode_v
     board_a = zero
     if line.fed:
-        board_a = supply.amps(rig.supply, node_v)[0]
+        board_a = supply.takes_a(rig.supply, node_v)
         if some_idle:
             board_a = np.where(idle & ~pair.idle.board_on, 0.0, board_a)
     bled_a = node_v / rig.bus.bleed_ohm
@@ -146,8 +146,9 @@ class Gathered:
         """The points from index `start` on."""
         for name, values in self._flat(piece):
             if name not in self.arrays:
-                self.arrays[name] = np.empty(self.size, dtype=values.dtype)
-            self.arrays[name][start:start + values.size] = values
+                self.arrays[name] = np.zeros(self.size, dtype=values.dtype)
+            if values.size and (values[0] or values.any()):  # what stays zero costs no memory
+                self.arrays[name][start:start + values.size] = values
 
     @staticmethod
     def _flat(piece: Points) -> Iterator[tuple[str, NDArray[Any]]]:

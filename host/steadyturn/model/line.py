@@ -33,7 +33,7 @@ class At(NamedTuple):
 
     def among(self, where: Flags) -> At:
         """The same at the points of `where` only."""
-        return At(*(values[where] for values in self))
+        return self if where.all() else At(*(values[where] for values in self))
 
     def moved(self, step: Floats) -> At:
         """The volts and current at a parameter smaller by `step`, by the slopes."""
@@ -93,6 +93,10 @@ class Line:
         """A current at which no volts are left."""
         return self.emf_v / self.ohm
 
+    def could_give(self, power_w: float) -> Flags:
+        """Where the bare source, without any drop, has power_w to give."""
+        return self.emf_v**2 >= (4 * power_w / self.wires.parallel) * self.ohm
+
     def too_little(self, power_w: float) -> Floats:
         """A current that cannot yet give power_w: the bare source's, without any drop.
         Past the fold of the bare source it is that of the fold."""
@@ -121,7 +125,8 @@ class Line:
         if wires.brush_v or wires.diode_v:
             knee = 3 * max(wires.brush_a if wires.brush_v else 0.0,
                            wires.diode_a if wires.diode_v else 0.0)
-            motor_a = np.where(motor_a < knee, self.too_little(power_w), motor_a)
+            if (small := motor_a < knee).any():
+                motor_a[small] = self[small].too_little(power_w)
         return motor_a
 
     def loaded(self, in_a: float) -> Floats:
@@ -141,7 +146,7 @@ class Line:
         """Current of one motor that gives the converter in_a with the node at node_v."""
         bank_a = in_a + node_v * self.wires.bleed_s
         if self.fed:
-            bank_a = bank_a + supply.amps(self.rig.supply, node_v)[0]
+            bank_a = bank_a + supply.takes_a(self.rig.supply, node_v)
         return bank_a / self.wires.parallel
 
     def drops(self, motor_a: Floats) -> tuple[Floats | float, Floats | float]:
@@ -217,6 +222,9 @@ class Clamped:
 
     def most(self) -> Floats:
         return self.volts / max(self.ohm, 1e-6)
+
+    def could_give(self, power_w: float) -> Flags:
+        return np.ones(self.volts.shape, dtype=bool)
 
     def too_little(self, power_w: float) -> Floats:
         return np.minimum(power_w / self.volts, self.most())

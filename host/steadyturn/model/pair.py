@@ -30,7 +30,7 @@ class Idle:
 
 
 class Pair:
-    """pace [turns/min] and winding_c [degC]: 1-D arrays of one length.
+    """pace [turns/min] and winding_c [degC]: 1-D arrays of one length, or one winding_c.
 
     idle: only bleed and board on the bus. found: the running converter, or None where the
     released load lets nothing flow; held: points where the bus clamp holds the node
@@ -59,11 +59,18 @@ class Pair:
     def idle(self) -> Idle:
         """Only the bleed on the bus, and the board where it can live."""
         rig, line = self.rig, self.line
-        motor_a, there, volts = self._unloaded(line)
         lives = np.ones(self.pace.shape, dtype=bool)
         if line.fed:
+            lives = line.emf_v - rig.supply.drop_v >= rig.supply.off_v  # at most
+        if lives.all():
+            motor_a, there, volts = self._unloaded(line)
+        else:
+            motor_a, volts, there = line.zero(), line.zero(), lives.copy()
+            motor_a[lives], there[lives], volts[lives] = self._unloaded(line[lives])
+        if line.fed:
             lives = there & (volts - rig.supply.drop_v >= rig.supply.off_v)
-            if (dead := ~lives).any():
+            if not lives.all():
+                dead = ~lives
                 motor_a[dead], _, volts[dead] = self._unloaded(line[dead].without_board())
         clamp = rig.protection.bus_clamp_v
         held = np.zeros(self.pace.shape, dtype=bool)

@@ -39,12 +39,13 @@ def operate(rig: Rig, pace_tpm: ArrayLike, *, running: bool = True,
     pace = np.asarray(pace_tpm, dtype=float)
     if not (np.isfinite(pace) & (pace >= 0)).all():
         raise ValueError("pace_tpm must be finite and not negative")
-    warm = np.broadcast_to(20.0 if winding_c is None else np.asarray(winding_c, float),
-                           pace.shape)
-    flat, heat = pace.ravel(), warm.ravel()
+    warm = np.asarray(20.0 if winding_c is None else winding_c, dtype=float)
+    flat = pace.ravel()
+    heat = warm.reshape(1) if warm.size == 1 else np.broadcast_to(warm, pace.shape).ravel()
     whole = Gathered(flat.size)
     for start in range(0, max(flat.size, 1), CHUNK):
         some = slice(start, start + CHUNK)
-        pair = Pair(rig, flat[some], heat[some], connected=connected)
+        pair = Pair(rig, flat[some], heat if heat.size == 1 else heat[some],
+                    connected=connected)
         whole.put(start, points(pair, running=running, connected=connected))
     return whole.points(pace.shape)

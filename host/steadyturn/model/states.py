@@ -72,20 +72,36 @@ class Output:
 
     def power(self, at: At) -> tuple[Floats, Floats]:
         """Input power less what the set point needs [W], and its slope."""
-        given = at.in_v * at.in_a
-        slope = at.v_slope * at.in_a + at.in_v * at.in_slope
         if self.kind == "linear":
-            return (given - at.in_v * self.set_a - self.loss_w,
-                    slope - at.v_slope * self.set_a)
-        if self.kind == "buck":
-            coil, coil_slope = np.full_like(at.in_a, self.set_a), np.zeros_like(at.in_a)
-        elif self.kind == "boost":
-            coil, coil_slope = at.in_a, at.in_slope
-        else:
-            coil = np.maximum(at.in_a, self.set_a)
-            coil_slope = np.where(at.in_a > self.set_a, at.in_slope, 0.0)
-        need = self.set_v * self.set_a + self.lost(coil)
-        return given - need, slope - (self.loss_v + 2 * self.loss_ohm * coil) * coil_slope
+            spare = at.in_a - self.set_a
+            return (at.in_v * spare - self.loss_w,
+                    at.v_slope * spare + at.in_v * at.in_slope)
+        need = self.set_v * self.set_a + self.loss_w
+        by_input = self.kind == "boost"
+        if self.kind == "buck_boost":  # mostly all points are on one side
+            more = at.in_a > self.set_a
+            by_input = bool(more.all())
+            if not by_input and more.any():
+                coil = np.maximum(at.in_a, self.set_a)
+                by_coil = (self.loss_v + 2 * self.loss_ohm * coil) * more
+                return (at.in_v * at.in_a - (need - self.loss_w) - self.lost(coil),
+                        at.v_slope * at.in_a + (at.in_v - by_coil) * at.in_slope)
+        if not by_input:
+            need += self.set_a * (self.loss_v + self.loss_ohm * self.set_a)
+            value = at.in_v * at.in_a
+            value -= need
+            slope = at.v_slope * at.in_a
+            slope += at.in_v * at.in_slope
+            return value, slope
+        lost_v = self.loss_ohm * at.in_a  # what the coil's current leaves of the volts
+        left = at.in_v - self.loss_v
+        left -= lost_v
+        value = left * at.in_a
+        value -= need
+        left -= lost_v
+        left *= at.in_slope
+        left += at.v_slope * at.in_a
+        return value, left
 
     def passing(self, at: At) -> tuple[Floats, Floats]:
         """The same for a boost that only passes its input, less coil and diode."""
@@ -167,10 +183,10 @@ class _Search:
                out_a: Floats | float | None = None) -> None:
         """x, at, out_v: at the points of `where`."""
         found = self.found
-        found.regime[where], found.there[where], self.todo[where] = regime, True, False
-        found.x[where], self.in_v[where], found.out_v[where] = x, at.in_v, out_v
         if out_a is None:
             out_a = self.output.draw(np.asarray(out_v, dtype=float))[0]
+        found.regime[where], found.there[where], self.todo[where] = regime, True, False
+        found.x[where], self.in_v[where], found.out_v[where] = x, at.in_v, out_v
         found.out_a[where] = out_a
 
     def root(self, some: Line | Clamped, function: Callable[[At], tuple[Floats, Floats]],
@@ -191,15 +207,17 @@ class _Search:
             at = at.moved(step)
             if there.all():
                 return x, there, at
+            rest = ~there
+            few = some[rest]
         else:
-            x, there = low.copy(), np.zeros(low.shape, dtype=bool)
-            at = some.at(x)
-        rest = ~there
-        few = some[rest]
+            few, rest, at = some, known, None
         top = few.most() if high is None else high(few)
-        x[rest], there[rest] = first_root(lambda x: function(few.at(x)), low[rest], top,
-                                          bracketed=high is not None)
-        for all_of, part in zip(at, few.at(x[rest]), strict=True):
+        found, ends = first_root(lambda x: function(few.at(x)), low[rest] if at else low, top,
+                                 bracketed=high is not None)
+        if at is None:
+            return found, ends, few.at(found)
+        x[rest], there[rest] = found, ends
+        for all_of, part in zip(at, few.at(found), strict=True):
             all_of[rest] = part
         return x, there, at
 
@@ -222,11 +240,12 @@ class _Search:
         self.settle(_among(where, there), x[there], PASS_THROUGH, at.among(there), out_v[there])
 
     def regulate(self) -> None:
-        where, output = self.todo.copy(), self.output
+        output = self.output
         kind, part, set_v = output.kind, self.part, output.set_v
-        some = self.some(where)
         # of a linear regulator's input power a part goes through at the input's volts
         least = output.loss_w + (0.0 if kind == "linear" else set_v * output.set_a)
+        where = self.todo & self.line.could_give(least)
+        some = self.some(where)
         x, there, at = self.root(some, output.power, output.near(some), some.too_little(least))
         there &= at.in_a <= part.in_limit_a
         if kind in ("buck", "linear"):
@@ -274,7 +293,10 @@ class _Search:
 
     def limit(self) -> None:
         """The input limit holds the current; the output gives way."""
-        where, most_a = self.todo.copy(), self.part.in_limit_a
+        most_a, stops = self.part.in_limit_a, np.array(self.part.stop_v)
+        where = self.todo & (self.line.spare_v(np.array(most_a), stops) >= -HAIR * stops)
+        if not where.any():
+            return
         some = self.some(where)
         near = some.feeding(most_a, some.loaded(most_a))
         x, there, at = self.root(some, lambda at: (at.in_a - most_a, at.in_slope), near,
