@@ -8,9 +8,12 @@ on the order of a dictionary.
 
 from __future__ import annotations
 
+from math import inf
+
 from steadyturn.model.dynamics_account import Account, State, Sums
+from steadyturn.model.dynamics_events import run
 from steadyturn.model.dynamics_parts import Parts
-from steadyturn.model.dynamics_step import Hand, run
+from steadyturn.model.dynamics_step import Hand
 from steadyturn.rig.types import Rig
 
 STEP_S = 0.002
@@ -21,7 +24,9 @@ class Machine:
     """One rig in time.
 
     rig: the machine; winding_c: temperature of the windings at the start, degC (None:
-    the middle of the rig's cold and hot air); step_s: length of a step, s.
+    the middle of the rig's cold and hot air); step_s: length of a step, s. locate: what
+    happens within a step is located to a microsecond; otherwise it is done at the step's
+    ends, as `dynamics_batch` does it.
 
     `state` is as of the end of the last step. `account` has the joules since the start.
     `energy_in_j`, `charge_in_c` and `volt_seconds_in` are what a perfect sensor would
@@ -30,7 +35,8 @@ class Machine:
     """
 
     def __init__(
-        self, rig: Rig, *, winding_c: float | None = None, step_s: float = STEP_S
+        self, rig: Rig, *, winding_c: float | None = None, step_s: float = STEP_S,
+        locate: bool = True,
     ) -> None:
         if not step_s > 0:
             raise ValueError(f"step_s is {step_s}: it must be above 0")
@@ -44,7 +50,12 @@ class Machine:
         self.sums = Sums()
         self.peak_out_v = 0.0
         self.peak_bus_v = 0.0
+        self.locate = locate
+        self.log: list[tuple[float, str]] | None = None  # a list put here gets what happens
+        self.event: tuple[str, float] | None = None
         self.plugged = True  # the device's plug is in
+        self.joined_before = (False, True)
+        self.since_s = inf  # since the last event
         self.steps = 0
         self.motor_before_a = 0.0
         self.soft = 0.0  # how much of the soft start is over, 0 to 1
@@ -75,6 +86,7 @@ class Machine:
         """Energy in what turns and in the capacitors, J."""
         s, p = self.state, self.parts
         twice = p.inertia * s.crank_rad_s**2 + p.bus_f * s.bus_v**2 + p.out_f * s.converter_v**2
+        twice += p.henry * s.motor_a**2
         if p.feed_from_bus:
             twice += p.reservoir_f * s.reservoir_v**2
         return twice / 2

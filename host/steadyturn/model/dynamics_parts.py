@@ -5,6 +5,7 @@ dynamics.md."""
 from __future__ import annotations
 
 from math import exp, inf, sqrt, tanh
+from typing import Any
 
 from steadyturn.model import bank, converter, gears, line, load, motor
 from steadyturn.model.rectifier import DIODES
@@ -15,6 +16,10 @@ FEED_LIMIT_A = 0.5  # the board's regulator takes no more while it fills the res
 FEED_OHM = 0.5  # diode and wire between bus and regulator
 CLAMP_OHM = 0.01  # how far a clamp gives way
 BLEED_OHM = 1e5  # the converter's feedback divider empties an output that nothing fills
+SMALL_SWAY = 0.02  # L / (R^2 C) up to which inductance is left out: below 1 % of the volts
+RINGING = 1.0  # L / (R^2 C) from which on what follows an event is taken in fine steps
+
+Cut = tuple[Any, ...]
 
 
 class Parts:
@@ -55,12 +60,15 @@ class Parts:
         self._kc_per_k = (bank.emf_v_per_tpm(rig, 30.0) / RPM - self._kc) / 10
         self._ohm = bank.source_ohm(rig, 20.0)
         self._ohm_per_k = (bank.source_ohm(rig, 30.0) - self._ohm) / 10
+        henry = rig.bank.series * rig.motor.inductance_h / rig.bank.parallel
 
         # -- the bus
         self.bus_f = rig.bus.capacitor_f
         self.bus_bleed = 1 / rig.bus.bleed_ohm
-        self.alone_fit = _fit(step_s * self.bus_bleed / self.bus_f)  # while the rectifier blocks
-        self.warm(20.0)
+        # inductance counts where L / R is not small against R C (dynamics.md)
+        sways = henry / (self._ohm**2 * self.bus_f)
+        self.henry = henry if sways > SMALL_SWAY else 0.0
+        self.sway_s = sqrt(henry * self.bus_f) if sways > RINGING else 0.0
         clamp = rig.protection.bus_clamp_v
         self.clamp_v = inf if clamp is None else clamp
         self.clamp_s = 1 / CLAMP_OHM
@@ -80,7 +88,6 @@ class Parts:
         self.feed_limit_a = FEED_LIMIT_A
         self.reservoir_f = rig.supply.reservoir_f
         self.reservoir_max_v = rig.supply.reservoir_max_v
-        self.feed_r = FEED_OHM + step_s / rig.supply.reservoir_f
 
         # -- the converter
         self.kind = part.kind
@@ -93,9 +100,8 @@ class Parts:
         self.set_v, self.start_v, self.stop_v = part.out_v, part.start_v, part.stop_v
         self.in_limit, self.out_limit = part.in_limit_a, part.out_limit_a
         self.direct_v = part.pass_drop_v if self.boost else part.headroom_v
-        self.soft_step = step_s / part.soft_start_s if part.soft_start_s > step_s else 1.0
+        self.soft_s = part.soft_start_s
         self.out_f = part.out_capacitor_f
-        self.bleed = 1 - exp(-step_s / (BLEED_OHM * self.out_f))
 
         # -- the device: amps = min(device_a, slope * (volts - device_min_v)) at the output
         self.r_path = load.path_ohm(rig)
@@ -107,6 +113,7 @@ class Parts:
             self.device_a, self.device_min_v = rig.load.draw_a, rig.load.min_v
             full_v = load.volts_for(rig.load, self.r_path, self.device_a)
             self.device_slope = self.device_a / max(full_v - self.device_min_v, 1e-9)
+        self.warm(20.0)
 
     def warm(self, winding_c: float) -> None:
         """Set what depends on the winding's temperature [degC]."""
@@ -116,7 +123,42 @@ class Parts:
         self.r_source = max(self._ohm + self._ohm_per_k * above, 0.1 * self._ohm)
         # how the bank's current slows the handle, for the choice of the step's weight
         self.load_slope = self.kc**2 / (self.eta * self.r_source)
-        self.bus_fit = _fit(self.step_s * (1 / self.r_source + self.bus_bleed) / self.bus_f)
+        self._cuts: dict[float, Cut] = {}
+        self.whole = self.cut_of(self.step_s)
+
+    def cut_of(self, h: float) -> Cut:
+        """`cut`, remembered until the winding's temperature changes."""
+        found = self._cuts.get(h)
+        if found is None:
+            found = self.cut(h)
+            if len(self._cuts) < 64:
+                self._cuts[h] = found
+        return found
+
+    def cut(self, h: float) -> Cut:
+        """All constants for steps of h [s], in the order that `dynamics_step` takes them."""
+        x = h / self.bus_f
+        left = exp(-h / (BLEED_OHM * self.out_f))
+        soft_step = h / self.soft_s if self.soft_s else 1.0
+        return (
+            h, h / 2, self.kc, self.r_source, self.inertia / h, self.rest_nm, self.viscous,
+            self.load_slope, self.eta, self.bridge, self.blocks,
+            self.brush_v, self.brush_a, self.diode_v, self.diode_a,
+            self.brush_v * self.brush_a, self.diode_v * self.diode_a, self.henry / h,
+            self.bus_f / h, _fit(x * (1 / self.r_source + self.bus_bleed)),
+            _fit(x * self.bus_bleed),  # while the rectifier blocks
+            self.bus_bleed, self.r_input, self.r_shunt,
+            self.place == "enable", self.place == "bus_switch",
+            self.boost, self.linear, self.passes, self.drops_out,
+            self.set_v, self.start_v, self.stop_v, self.in_limit, self.out_limit,
+            self.loss_w, self.loss_v, self.loss_ohm, self.coil, self.direct_v,
+            soft_step, self.out_f / h, 1 - left, 1 / left**2 - 1,
+            self.device_slope, self.device_min_v, self.device_a, self.r_path,
+            self.clamp_v, self.clamp_s, self.bus_cut_v, self.output_cut_v,
+            self.feed_from_bus, self.feed_drop_v, self.feed_limit_a,
+            FEED_OHM + h / self.reservoir_f, self.reservoir_f / h, self.reservoir_max_v,
+            self.board_off_v, self.board_w,
+        )
 
     def warmer(self, winding_c: float, wound_j: float, rest_j: float, seconds: float) -> float:
         """Winding temperature [degC] after `seconds` in which all motors' windings made

@@ -11,7 +11,7 @@ from __future__ import annotations
 from math import copysign, inf, sqrt, tanh
 from typing import TYPE_CHECKING, Protocol
 
-from steadyturn.model.dynamics_parts import device_a, settle, settle_power, source_a
+from steadyturn.model.dynamics_parts import Cut, device_a, settle, settle_power, source_a
 
 if TYPE_CHECKING:
     from steadyturn.model.dynamics import Machine
@@ -20,7 +20,9 @@ _PROBE = 0.01  # rad/s: the least distance over which the arm is asked for its s
 _ENOUGH_A = 2e-4  # the bus node's balance is off by less before its last round, which squares that
 _FREE = 4  # rounds before its steps are kept between the bounds found so far: it has kinks
 _MOST = 60  # rounds of that balance; one or two are the rule
-_REARM = 0.97  # a hardware cut lets go again when its volts have fallen to this share
+_FULL = 19.1  # from here on tanh is 1 to the last bit
+_SOFT_END = 1.0 + 1e-9  # where the soft start ends within a step, not at its end
+REARM = 0.97  # a hardware cut lets go again when its volts have fallen to this share
 
 # what draws from the bus in one step
 _NOTHING, _REGULATES, _DIRECT, _DROPS, _LINEAR = range(5)
@@ -32,14 +34,16 @@ class Hand(Protocol):
     def torque_nm(self, t_s: float, theta_rad: float, crank_rad_s: float) -> float: ...
 
 
-def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
-        host_power: bool) -> None:
-    """Steps of `m` up to number `end`, at one winding temperature."""
-    p, s, z = m.parts, m.state, m.sums
-    h = m.step_s
-    half = h / 2
-    k = m.steps
+def steps(m: Machine, cut: Cut, base_s: float, k: int, end: int, arm: Hand, connected: bool,
+          board_on: bool, host_power: bool, watch: bool = True) -> int:
+    """Steps of one length, numbers k to end; the number that it came to.
 
+    cut: what `Parts.cut` gives for that length h; step k begins at base_s + k h [s]. watch:
+    a step in which something happens is not taken: `m.event` then has what, and how far the
+    quantity that tells is past its threshold; otherwise `m.event` is None. Without watch
+    what happens is done at the step's ends.
+    """
+    s, z = m.state, m.sums
     torque = arm.torque_nm
     w, theta = s.crank_rad_s, s.theta_rad
     v, vo, vr = s.bus_v, s.converter_v, s.reservoir_v
@@ -52,39 +56,28 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
     arm_j = rub_j = visc = em_j = gear_j = i2 = brush = diode = 0.0
     in_j = in_c = in_vs = ic2 = conv_j = out_j = idev2 = clamp_j = feed_j = board_j = bled_v2 = 0.0
 
-    kc, r_source, inertia_h = p.kc, p.r_source, p.inertia / h
-    rest_nm, viscous, load_slope = p.rest_nm, p.viscous, p.load_slope
-    eta, bridge, blocks = p.eta, p.bridge, p.blocks
-    brush_v, brush_a = p.brush_v, p.brush_a
-    diode_v, diode_a = p.diode_v, p.diode_a
-    brush_ohm, diode_ohm = brush_v * brush_a, diode_v * diode_a  # at no current
-    c_h, fit_source, fit_alone, leak = p.bus_f / h, p.bus_fit, p.alone_fit, p.bus_bleed
-    rs, r_shunt = p.r_input, p.r_shunt
-    enable, bus_switch = p.place == "enable", p.place == "bus_switch"
-    boost, linear, passes, drops_out = p.boost, p.linear, p.passes, p.drops_out
-    set_v, start_v, stop_v = p.set_v, p.start_v, p.stop_v
-    in_limit, out_limit = p.in_limit, p.out_limit
-    loss_w, loss_v, loss_ohm, coil = p.loss_w, p.loss_v, p.loss_ohm, p.coil
-    direct_v, soft_step, co_h = p.direct_v, p.soft_step, p.out_f / h
-    bleed, bleed_j = p.bleed, 1.0 / (1.0 - p.bleed) ** 2 - 1.0
-    full_slope, min_d, full_draw, path = p.device_slope, p.device_min_v, p.device_a, p.r_path
+    (h, half, kc, r_source, inertia_h, rest_nm, viscous, load_slope, eta, bridge, blocks,
+     brush_v, brush_a, diode_v, diode_a, brush_ohm, diode_ohm, l_h,
+     c_h, fit_source, fit_alone, leak, rs, r_shunt, enable, bus_switch,
+     boost, linear, passes, drops_out, set_v, start_v, stop_v, in_limit, out_limit,
+     loss_w, loss_v, loss_ohm, coil, direct_v, soft_step, co_h, bleed, bleed_j,
+     full_slope, min_d, full_draw, path, clamp_v, clamp_s, cut_bus, cut_out,
+     feeds, feed_v, feed_a, feed_r, res_h, full_v, off_v, board_w) = cut
+    event: tuple[str, float] | None = None
+    began = k
     if not m.plugged:
         full_slope = full_draw = 0.0
-    clamp_v, clamp_s = p.clamp_v, p.clamp_s
-    cut_bus, cut_out = p.bus_cut_v, p.output_cut_v
-    feeds, feed_v, feed_a, feed_r = p.feed_from_bus, p.feed_drop_v, p.feed_limit_a, p.feed_r
-    res_h, full_v, off_v = p.reservoir_f / h, p.reservoir_max_v, p.board_off_v
-    board_w = p.board_w if board_on else 0.0
-    if host_power or not feeds:
-        z.host += board_w * h * (end - k)
-        z.board += board_w * h * (end - k)
+    if not board_on:
+        board_w = 0.0
+    if host_power:
         if feeds:
-            z.host += 0.5 * p.reservoir_f * (full_v * full_v - vr * vr)
+            z.host += 0.5 * res_h * h * (full_v * full_v - vr * vr)
             vr = full_v
         feeds = False
+    fed = not feeds  # by a host or a cell
 
     while k < end:
-        t = k * h + half
+        t = base_s + k * h + half
         # -- the handle: torque and its slope, in the middle of the step
         turn = theta + w * half
         a0 = torque(t, turn, w)
@@ -115,7 +108,10 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
         r = r_source + kc * kc / (d * eta if i >= 0.0 else d / eta)
 
         guess = 2.0 * i - i_before  # the balance below is sought from where it heads
-        i_before = i
+        i_before, ic_before, io_before, idev_before = i, ic, io, idev
+        if l_h:  # inductance: its volts stand against the change of the current
+            r += l_h
+            e += l_h * i
         if guess > 0.0:
             i = guess
         may_start = True
@@ -124,7 +120,8 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
             attached = connected and not bus_cut
             joined = attached or not bus_switch
             enabled = joined and (attached or not enable)
-            if (attached or enable or bus_switch) and not out_cut:
+            socket = (attached or enable or bus_switch) and not out_cut
+            if socket:
                 slope_d, draw_d = full_slope, full_draw
             else:
                 slope_d = draw_d = 0.0
@@ -134,13 +131,22 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
             if on:
                 on = enabled
             elif enabled and may_start and vin >= start_v:
+                if watch:
+                    event = "starts", vin - start_v
+                    break
                 on = True
                 soft = 0.0
             lv = lr = power = vo1 = 0.0
             mode = _NOTHING
             if on:
                 rise = soft + soft_step
-                vt = set_v if rise >= 1.0 else rise * set_v
+                if rise < 1.0:
+                    vt = rise * set_v
+                else:
+                    vt = set_v
+                    if watch and soft < 1.0 and rise > _SOFT_END:
+                        event = "soft", rise - 1.0
+                        break
                 if boost:
                     direct = vin - direct_v >= vt or vo < vin - direct_v
                 else:
@@ -149,7 +155,8 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
                     mode = _DIRECT if boost or linear else _DROPS
                 else:
                     # the output's current, for the set point to be reached in this step
-                    io = slope_d * (vt - min_d)
+                    vom = vt if vo == vt else 0.5 * (vo + vt)
+                    io = slope_d * (vom - min_d)
                     if io > draw_d:
                         io = draw_d
                     elif io < 0.0:
@@ -162,7 +169,8 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
                         io = out_limit if io > 0.0 else 0.0
                         vo1 = settle(vo, io, co_h, slope_d, min_d, draw_d)
                         idev = device_a(vo1, slope_d, min_d, draw_d)
-                    power = vo1 * io + loss_w
+                        vom = 0.5 * (vo + vo1)
+                    power = vom * io + loss_w
                     if linear:
                         mode = _LINEAR
                     else:
@@ -197,8 +205,10 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
             low, high = -inf, inf
             while True:
                 if not held:
-                    tb = tanh(i * brush_a)
-                    td = tanh(i * diode_a)
+                    tb = i * brush_a
+                    tb = tanh(tb) if tb < _FULL else 1.0
+                    td = i * diode_a
+                    td = tanh(td) if td < _FULL else 1.0
                     vx = e - r * i - brush_v * tb - diode_v * td
                 g = c + leak
                 if mode == _REGULATES:
@@ -318,7 +328,16 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
             vm = vx  # the volts that the step's currents flow at
             v1 = v + (vm - v) / fit
             stops = False
-            if on and vm - rs * ic < stop_v:
+            if watch:
+                vin = v1 - rs * ic
+                if on:
+                    if vin < stop_v:
+                        event = "stops", stop_v - vin
+                        break
+                elif vin >= start_v and enabled:
+                    event = "starts", vin - start_v
+                    break
+            elif on and vm - rs * ic < stop_v:
                 stops = True
                 if mode != _DIRECT:
                     # it collapses within this step: it takes what brings the bus down to
@@ -339,7 +358,7 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
             # -- the output: its capacitor and the device
             vin = vm - rs * ic
             if mode == _DIRECT and ic > quiet:
-                vo1 = vin - direct_v
+                vom = vo1 = vin - direct_v
                 idev = device_a(vo1, slope_d, min_d, draw_d)
                 io = ic - quiet
             elif limited:
@@ -357,27 +376,46 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
                         vo1 = wanted
                 idev = device_a(vo1, slope_d, min_d, draw_d)
                 io = co_h * (vo1 - vo) + idev
+                vom = vo1
             elif mode == _DROPS and io > 0.0:
-                vo1 = vo + (io - idev) / co_h
+                vom = vo1 = vo + (io - idev) / co_h
             elif mode != _REGULATES and mode != _LINEAR:
                 io = 0.0
-                vo1 = settle(vo, 0.0, co_h, slope_d, min_d, draw_d)
+                vom = vo1 = settle(vo, 0.0, co_h, slope_d, min_d, draw_d)
                 idev = device_a(vo1, slope_d, min_d, draw_d)
 
             if io == 0.0:
                 vo1 -= vo1 * bleed
             # -- the hardware cuts act within the step
             if v1 > cut_bus and not bus_cut:
+                if watch:
+                    event = "bus_cut", v1 - cut_bus
+                    break
                 bus_cut = True
                 continue
             if vo1 > cut_out and not out_cut:
+                if watch:
+                    event = "out_cut", vo1 - cut_out
+                    break
                 out_cut = True
                 continue
+            if watch:
+                if bus_cut and v1 < REARM * cut_bus:
+                    event = "bus_back", REARM * cut_bus - v1
+                elif out_cut and vo1 < REARM * cut_out:
+                    event = "out_back", REARM * cut_out - vo1
+            break
+        if event is not None:
+            i, ic, io, idev = i_before, ic_before, io_before, idev_before
             break
 
         # -- the handle moves on
         wm = w_open - kd * i / (d * eta if i >= 0.0 else d / eta)
         w1 = w + (wm - w) / lag
+        if watch and (w1 < 0.0 < w or w < 0.0 < w1):
+            event = "stands", abs(w1)
+            i, ic, io, idev = i_before, ic_before, io_before, idev_before
+            break
         push_j = (a0 + slope * (w - wm)) * wm
         pull_j = kd * i * wm
         arm_j += push_j
@@ -406,11 +444,11 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
         in_c += ic
         in_vs += vs
         ic2 += ic * ic
-        conv_j += vin * ic - vo1 * io
+        conv_j += vin * ic - vom * io
         if io == 0.0:
             conv_j += 0.5 * co_h * vo1 * vo1 * bleed_j
         out_v = vo1 - path * idev
-        out_j += idev * out_v
+        out_j += idev * (vom - path * idev)
         idev2 += idev * idev
         bled_v2 += vm * vm
         if icl:
@@ -438,7 +476,7 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
         in_v = v - r_shunt * ic
         if v > peak_bus:
             peak_bus = v
-        if out_v > peak_out and (slope_d or draw_d):
+        if out_v > peak_out and socket:
             peak_out = out_v
         if stops:
             on = False
@@ -448,21 +486,24 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
                 soft = 1.0
         else:
             soft = 0.0
-        if bus_cut and v < _REARM * cut_bus:
-            bus_cut = False
-        if out_cut and vo < _REARM * cut_out:
-            out_cut = False
+        if not watch:
+            if bus_cut and v < REARM * cut_bus:
+                bus_cut = False
+            if out_cut and vo < REARM * cut_out:
+                out_cut = False
         k += 1
 
-    m.steps = k
+    m.event = event
+    if k == began:
+        return k
     m.soft, m.motor_before_a = soft, i_before
     m.peak_out_v, m.peak_bus_v = peak_out, peak_bus
-    s.time_s = k * h
+    s.time_s = base_s + k * h
     s.theta_rad, s.crank_rad_s = theta, w
     s.bus_v, s.converter_v, s.reservoir_v = v, vo, vr
     s.motor_a, s.in_a, s.converter_a, s.in_v = i, ic, io, in_v
     s.out_a = idev
-    s.out_v = vo - path * idev if slope_d or draw_d else 0.0
+    s.out_v = out_v if socket else 0.0
     s.converter_on, s.bus_cut, s.output_cut = on, bus_cut, out_cut
     z.arm += arm_j * h
     z.rub += rub_j * h
@@ -483,3 +524,7 @@ def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
     z.bled += leak * bled_v2 * h
     z.feed += feed_j * h
     z.board += board_j * h
+    if fed:
+        z.board += board_w * h * (k - began)
+        z.host += board_w * h * (k - began)
+    return k

@@ -148,7 +148,7 @@ def record(
     """
     _check(script, seconds, sample_s)
     machine = Machine(rig, winding_c=winding_c, step_s=STEP_S if step_s is None else step_s)
-    log: list[tuple[float, str]] = []
+    log = machine.log = []
     moves = [(t, None if isinstance(what, str) else float(what)) for t, what in script.steps
              if what == LET_GO or not isinstance(what, str)]
     hand: ArmHand | ServoHand = ServoHand(moves) if script.servo else ArmHand(rig, moves)
@@ -160,7 +160,7 @@ def record(
     s = machine.state
     connected, plugged = script.connected, script.plugged
     board_on = not machine.parts.feed_from_bus  # otherwise it wakes when the crank feeds it
-    was_on, arm_j, theta = False, 0.0, 0.0
+    arm_j, theta = 0.0, 0.0
     for row in range(len(rows)):
         end = row * every_s
         while turns_on and turns_on[0][0] <= end:
@@ -172,9 +172,6 @@ def record(
             events.append(Event(s.time_s, _DONE[str(what)]))
         machine.plugged = plugged
         machine.advance(end, hand, connected, board_on)
-        if s.converter_on != was_on:
-            was_on = s.converter_on
-            log.append((s.time_s, "starts" if was_on else "stops"))
         awake = _awake(rig, machine, board_on)
         if awake != board_on:
             board_on = awake

@@ -84,7 +84,7 @@ def sampled(machine, hand, seconds, connected=True, every_s=0.002):
 @pytest.mark.parametrize("step_s", [0.002, 0.004])
 def test_spin_up_from_rest(step_s):
     """An arm brings the handle up and fills the capacitor, with the load released."""
-    made = rig(supply=USB, bus__capacitor_f=4.7e-3)
+    made = rig(supply=USB, bus__capacitor_f=4.7e-3, motor__inductance_h=0.0)
     hand = Droops(1.5, 60)
     machine = Machine(made, winding_c=20.0, step_s=step_s)
     _, theta, w, v = sampled(machine, hand, 3.0, connected=False, every_s=step_s)
@@ -200,7 +200,8 @@ def test_a_capacitor_fills_through_a_resistance(step_s):
     """V = E (1 - exp(-t / RC)), also where RC (1.3 ms) is shorter than the step."""
     made = rig(
         supply=USB, bank__series=1, motor__brush_drop_v=0.0, rectifier=Rectifier(kind="none"),
-        motor__terminal_ohm=1.3, bus__capacitor_f=1e-3, bus__bleed_ohm=1e15,
+        motor__terminal_ohm=1.3, motor__inductance_h=0.0, bus__capacitor_f=1e-3,
+        bus__bleed_ohm=1e15,
         crank__inertia_kg_m2=1e9,
         crank__friction_nm=0.0, motor__no_load_a=0.0, motor__drag_nm_s=0.0,
     )
