@@ -70,7 +70,7 @@ def bands(rig: Rig, values: Mapping[str, ArrayLike], *, fine: bool = True,
     n = size(values)
     effort = FINE if fine else ROUGH
     with np.errstate(all="ignore"):  # what is not a number is no band
-        frame = build(spread(rig, values), LIMIT_NAMES)
+        frame = build(spread(rig, values), LIMIT_NAMES, n)
         pieces = [_chunk(frame.take(slice(start, start + CHUNK)), min(CHUNK, n - start),
                          effort, target) for start in range(0, n, CHUNK)]
     return Bands(*(np.concatenate(parts) for parts in zip(*pieces, strict=True)))

@@ -31,7 +31,7 @@ class Effort:
     heats: tuple[int, int]
 
 
-FINE = Effort(points=9, zooms=4, rounds=4, more=9, heats=(2, 4))
+FINE = Effort(points=9, zooms=4, rounds=4, more=14, heats=(2, 4))
 ROUGH = Effort(points=6, zooms=1, rounds=1, more=0, heats=(1, 2))
 
 
@@ -192,7 +192,7 @@ def edge(state: State, side: Side, effort: Effort, names: tuple[str, ...]
         left = np.nonzero(np.minimum(side.has, -side.miss) > CLOSE)[0]
         if left.size:
             rest = side.take(left)
-            in_v[left] = _narrow(some.take(left), rest, effort.more, heats)
+            in_v[left] = _narrow(some.take(left), rest, effort.more, heats, halve=True)
     at = look(some.frame, in_v, some.air_c, heated=some.heated, rounds=heats)
     tpm[open_] = at.pace
     name[open_] = first_to_fail(some.frame, at, names)
@@ -209,17 +209,23 @@ def first_to_fail(frame: Frame, at: Look, names: tuple[str, ...]) -> Names:
     return np.where(found == names.index("clamp"), frame.node_high_name, found)
 
 
-def _narrow(state: State, side: Side, rounds: int, heats: int) -> Floats:
+def _narrow(state: State, side: Side, rounds: int, heats: int, *,
+            halve: bool = False) -> Floats:
     """Where the margin goes through zero: regula falsi, the value of an end that stays behind
-    scaled down (Pegasus). Narrows `side` itself."""
+    scaled down (Pegasus); with `halve` every other step bisects, which helps where the limit
+    of the other side is near. Narrows `side` itself."""
     for turn in range(rounds + 1):
-        x = side.in_v + (side.out_v - side.in_v) * (side.has / (side.has - side.miss))
+        share = side.has / (side.has - side.miss)
+        if halve and turn % 2 == 0 and turn < rounds:
+            share = np.full_like(share, 0.5)
+        x = side.in_v + (side.out_v - side.in_v) * share
         x = np.where(np.isfinite(x), x, side.in_v)
         if turn == rounds:
             return x
         value = state.see(x, heats)[1]
         good = value >= 0
         keeps = np.where(good, side.has / (side.has + value), side.miss / (side.miss + value))
+        keeps = np.where(np.isfinite(keeps), keeps, 0.5)
         side.miss, side.has = (np.where(good, side.miss * keeps, value),
                                np.where(good, value, side.has * keeps))
         side.out_v, side.in_v = np.where(good, side.out_v, x), np.where(good, x, side.in_v)

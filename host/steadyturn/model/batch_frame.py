@@ -18,6 +18,7 @@ from steadyturn.model.rectifier import DIODES
 from steadyturn.rig.types import RPM, Rig, Stage
 
 Floats = NDArray[np.float64]
+WARM = 1.15  # of the windings' cold resistance, where one stands for hot and cold
 LOSSES = ("converter.loss_w", "converter.loss_v", "converter.loss_ohm")
 
 
@@ -144,8 +145,8 @@ def spread(rig: Rig, values: Mapping[str, ArrayLike]) -> Rig:
     return rig
 
 
-def build(rig: Rig, names: tuple[str, ...]) -> Frame:
-    """The frame of a rig whose fields may be arrays; names: those of the limits."""
+def build(rig: Rig, names: tuple[str, ...], n: int) -> Frame:
+    """The frame of n builds of a rig whose fields may be arrays; names: of the limits."""
     m, part, board = rig.motor, rig.converter, rig.supply
     linear = part.kind == "linear"
     series, parallel = rig.bank.series, rig.bank.parallel
@@ -193,13 +194,10 @@ def build(rig: Rig, names: tuple[str, ...]) -> Frame:
         cold_c=rig.air.cold_c, hot_c=rig.air.hot_c,
         wake_v=board.wake_v if board.feed == "crank" else 0.0,
         shut=_shut(rig, names, set_a, out_v), live=None, start=Level(0.0, 0.0), passing=None)
-    cold_ohm = frame.ohm * motor.copper(rig.air.cold_c)
-    fold = board.drop_v + np.sqrt(frame.board_w * cold_ohm / parallel)
+    frame.start = level(frame, part.start_v)
     if board.feed == "crank":
-        frame.live = level(frame, np.maximum(board.off_v + board.drop_v, fold))
-        frame.start = level(frame, np.maximum(part.start_v, fold))
-    else:
-        frame.start = level(frame, part.start_v)
+        frame.live = _above_fold(frame, board.off_v + board.drop_v, n)
+        frame.start = _above_fold(frame, part.start_v, n)
     if part.kind == "boost":
         frame.passing = level(frame, ends, set_a + part.loss_w / ends)
     return frame
@@ -212,6 +210,28 @@ def level(frame: Frame, in_v: Any, in_a: Any = 0.0) -> Level:
     volts = (node_v + frame.brush_v * np.tanh(motor_a / frame.brush_knee_a)
              + frame.diode_v * np.tanh(motor_a / frame.diode_knee_a))
     return Level(volts, motor_a)
+
+
+def _above_fold(frame: Frame, node_v: Any, n: int) -> Level:
+    """The idle bus at node_v, or, where its board draws so much that less EMF gives more
+    volts, at the fold above it: the least EMF with which the bus reaches node_v."""
+    node_v = np.broadcast_to(node_v, (n,)).astype(float)
+    motor_a = level(frame, node_v).motor_a
+    by_v = frame.bleed + board_a(frame, node_v)[1]
+    steep = frame.ohm * WARM + sum(
+        full / knee / np.cosh(np.minimum(motor_a / knee, 300.0)) ** 2 for full, knee in (
+            (frame.brush_v, frame.brush_knee_a), (frame.diode_v, frame.diode_knee_a)))
+    which = np.nonzero(1 + by_v * steep / frame.parallel < 0)[0]
+    if which.size:  # rare
+        some, low = frame.take(which), node_v[which]
+        high, every = 4 * low, np.arange(which.size)
+        for _ in range(6):
+            fan = low + (high - low) * np.linspace(0.0, 1.0, 9)[:, None]
+            at = level(some, fan)
+            row = np.argmin(at.volts + at.motor_a * (some.ohm * WARM), axis=0)
+            low, high = fan[np.maximum(row - 1, 0), every], fan[np.minimum(row + 1, 8), every]
+        node_v[which] = fan[row, every]
+    return level(frame, node_v)
 
 
 def board_a(frame: Frame, node_v: Any) -> tuple[Any, Any]:
