@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import io
 import os
 import sys
 
@@ -94,16 +95,16 @@ def code(args: list[str] | None = None) -> int:
     except click.exceptions.Exit as leave:
         return leave.exit_code
     except click.ClickException as wrong:
-        wrong.show()
+        _say_usage(wrong)
         return wrong.exit_code
     except WrongInput as wrong:
         for problem in wrong.problems:
-            click.echo(f"wrong: {problem}", err=True)
+            _say("wrong: ", str(problem))
         return 2
     except Failed as failed:
-        click.echo(f"failed: {failed.what}", err=True)
+        _say("failed: ", failed.what)
         if failed.how:
-            click.echo(f"        {failed.how}", err=True)
+            _say("        ", failed.how)
         return 1
     except (KeyboardInterrupt, click.Abort):
         click.echo("\nstopped by you; nothing is lost", err=True)
@@ -113,6 +114,25 @@ def code(args: list[str] | None = None) -> int:
         return 1
     except OSError as failed:
         name = f"{failed.filename}: " if failed.filename else ""
-        click.echo(f"failed: {name}{failed.strerror or failed}", err=True)
+        _say("failed: ", f"{name}{failed.strerror or failed}")
         return 1
     return result if isinstance(result, int) else 0
+
+
+def _say(head: str, text: str) -> None:
+    """One message to a person, on the error stream, lines after the first indented."""
+    from steadyturn.report.style import item
+
+    click.echo(item(text, mark=head, indent=""), err=True)
+
+
+def _say_usage(wrong: click.ClickException) -> None:
+    """What click says of a wrong command line, in the same width."""
+    said = io.StringIO()
+    wrong.show(file=said)
+    for line in said.getvalue().splitlines():
+        head, found, text = line.partition("Error: ")
+        if found and not head:
+            _say(found, text)
+        else:
+            click.echo(line, err=True)

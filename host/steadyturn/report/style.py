@@ -2,35 +2,52 @@
 
 from __future__ import annotations
 
+import re
+import shutil
 import textwrap
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from steadyturn.rig.examples import FOLDER
 
-WIDTH = 80
+WIDTH, NARROWEST = 80, 40
+_STUCK = "\N{NO-BREAK SPACE}"
+# a number and its unit stay on one line
+_BEFORE_UNIT = re.compile(
+    r"(?<=\d) (?=(?:[mk]?(?:V|A|W|Wh|J|Hz)|[mu]?s|N(?: m)?|uF|mm|k?ohm|degC|%|x|min|h|rpm|"
+    r"turns(?:/min)?)(?![\w/]))")
 
 
-def wrap(text: str, indent: str = "", width: int = WIDTH) -> str:
+def columns() -> int:
+    """Columns to write in: a narrow terminal's (or those that COLUMNS names), at most 80."""
+    found = shutil.get_terminal_size((WIDTH, 24)).columns
+    return min(found, WIDTH) if found >= NARROWEST else WIDTH
+
+
+def wrap(text: str, indent: str = "", width: int | None = None) -> str:
     """One paragraph, filled; later lines are indented like the first."""
-    return textwrap.fill(
-        " ".join(text.split()), width, initial_indent=indent, subsequent_indent=indent,
-        break_long_words=False, break_on_hyphens=False,
-    )
+    return _fill(text, indent, indent, width)
 
 
-def item(text: str, mark: str = "- ", indent: str = "  ", width: int = WIDTH) -> str:
+def item(text: str, mark: str = "- ", indent: str = "  ", width: int | None = None) -> str:
     """One list item with a hanging indent."""
+    return _fill(text, indent + mark, indent + " " * len(mark), width)
+
+
+def _fill(text: str, first: str, later: str, width: int | None) -> str:
+    """A paragraph whose lines begin with `first` and then `later`, units kept with their
+    numbers."""
+    glued = _BEFORE_UNIT.sub(_STUCK, " ".join(text.split())).replace(f"{_STUCK}N m",
+                                                                    f"{_STUCK}N{_STUCK}m")
     return textwrap.fill(
-        " ".join(text.split()), width, initial_indent=indent + mark,
-        subsequent_indent=indent + " " * len(mark), break_long_words=False,
-        break_on_hyphens=False,
-    )
+        glued, width or columns(), initial_indent=first, subsequent_indent=later,
+        break_long_words=False, break_on_hyphens=False,
+    ).replace(_STUCK, " ")
 
 
 def table(
     rows: Iterable[Sequence[str]], header: Sequence[str] | None = None, *,
-    right: Iterable[int] = (), indent: str = "  ", gap: str = "  ", width: int = WIDTH,
+    right: Iterable[int] = (), indent: str = "  ", gap: str = "  ", width: int | None = None,
 ) -> str:
     """Columns of text. `right` lists the columns set flush right; the last column is
     filled within the width."""
@@ -39,26 +56,26 @@ def table(
     if not every:
         return ""
     right = set(right)
-    columns = len(every[0])
-    widths = [max(len(row[c]) for row in every) for c in range(columns)]
-    room = max(16, width - len(indent) - sum(widths[:-1]) - len(gap) * (columns - 1))
+    count = len(every[0])
+    widths = [max(len(row[c]) for row in every) for c in range(count)]
+    width = width or columns()
+    room = max(16, width - len(indent) - sum(widths[:-1]) - len(gap) * (count - 1))
     lines: list[str] = []
     for number, row in enumerate(every):
         cells = [
             row[c].rjust(widths[c]) if c in right else row[c].ljust(widths[c])
-            for c in range(columns - 1)
+            for c in range(count - 1)
         ]
         head = indent + "".join(cell + gap for cell in cells)
-        last = row[-1].rjust(widths[-1]) if columns - 1 in right else row[-1]
-        filled = textwrap.wrap(last, room, break_long_words=False,
-                               break_on_hyphens=False) or [""]
-        if columns - 1 in right:
+        last = row[-1].rjust(widths[-1]) if count - 1 in right else row[-1]
+        filled = _fill(last, "", "", room).split("\n")
+        if count - 1 in right:
             filled = [last]
         lines.append((head + filled[0]).rstrip())
         lines += [" " * len(head) + more for more in filled[1:]]
         if header and number == 0:
             lines.append(indent + "-" * min(width - len(indent), sum(widths) + len(gap)
-                                            * (columns - 1)))
+                                            * (count - 1)))
     return "\n".join(lines)
 
 
