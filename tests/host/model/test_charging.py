@@ -188,6 +188,25 @@ def test_shifts_add_as_squares_and_given_values_do_not_count():
     assert [one.key for one in both.movers] == ["load.charge_efficiency", "load.capacity_wh"]
 
 
+def test_the_range_holds_nineteen_of_twenty_draws():
+    """Ends and squares against 500 batteries drawn at random (triangles over the ranges)."""
+    origins = {"load.charge_efficiency": Origin("assumed", 0.85, 0.7, 0.93),
+               "load.capacity_wh": Origin("assumed", 50_400.0, 36_000.0, 72_000.0),
+               "load.self_use_w": Origin("assumed", 0.05, 0.02, 0.15)}
+    load = replace(HUT.load, capacity_j=50_400.0)
+    rig = replace(HUT, load=load, origins=origins)
+    found = sure(rig, GIVEN, charge(load, GIVEN, 0.2, end=0.8))
+    draw = np.random.default_rng(7)
+    inside = 0
+    for _ in range(500):
+        efficiency, capacity, own_w = (draw.triangular(o.low, o.value, o.high)
+                                       for o in origins.values())
+        one = replace(load, charge_efficiency=efficiency, capacity_j=capacity, self_use_w=own_w)
+        seconds = charge(one, GIVEN, 0.2, end=0.8).seconds
+        inside += found.seconds.low <= seconds <= found.seconds.high
+    assert inside >= 0.95 * 500
+
+
 def test_a_range_that_ends_in_nothing_has_no_end():
     rig = replace(HUT, origins={"load.self_use_w": Origin("assumed", 0.05, 0.0, 5.0)})
     done = charge(rig.load, GIVEN, 0.2, end=0.8)
