@@ -7,13 +7,17 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from steadyturn.errors import Problem, WrongInput
 from steadyturn.model.hazards import Hazard, hazards
 from steadyturn.model.limits import Sheet, constraints
 from steadyturn.model.point import Points, operate
+from steadyturn.model.view import View
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
+
+Floats = NDArray[np.float64]
 
 FASTEST_TPM = 1000.0
 UNLOADED = "open_circuit"
@@ -28,6 +32,23 @@ class Broken:
 
 
 @dataclass(frozen=True)
+class Extreme:
+    """The same pace in the rig's hottest air with windings that have settled, or in its
+    coldest. starts: from rest; holds: once it runs. The figures are those of a converter
+    that runs, None (NaN) where it does not; open_v: the bus with nothing connected."""
+
+    air_c: float
+    winding_c: float
+    starts: bool
+    holds: bool
+    regime: str
+    bus_v: float
+    out_w: float
+    arm_w: float
+    open_v: float
+
+
+@dataclass(frozen=True)
 class Predict:
     """Fields as in model.point.Points, one number each; None (NaN) in collapse.
 
@@ -35,7 +56,7 @@ class Predict:
     thresholds. open_v: the bus with nothing but the board on it; force_n: at the grip.
     broken: limits of the band that do not hold here, none inside the band, but for those of
     the unloaded bus: they are in hazards, the ratings that would be broken if the load went
-    at this pace.
+    at this pace. hot, cold: the machine in its hottest and its coldest air.
     """
 
     rig: str
@@ -57,6 +78,8 @@ class Predict:
     force_n: float
     broken: tuple[Broken, ...]
     hazards: tuple[Hazard, ...]
+    hot: Extreme
+    cold: Extreme
 
 
 def check_pace(pace_tpm: float) -> None:
@@ -85,7 +108,23 @@ def predict(path: str | Path, pace_tpm: float, *, from_state: str = "running") -
         crank_nm=float(at.crank_nm), arm_w=float(at.arm_w),
         losses_w={name: float(value) for name, value in at.losses_w.items()},
         open_v=float(at.idle_v), force_n=float(at.crank_nm) / rig.crank.radius_m,
-        broken=broken_limits(rig, pace_tpm), hazards=tuple(hazards(rig, pace_tpm)))
+        broken=broken_limits(rig, pace_tpm), hazards=tuple(hazards(rig, pace_tpm)),
+        hot=_extreme(rig, pace_tpm, hot=True), cold=_extreme(rig, pace_tpm, hot=False))
+
+
+def _extreme(rig: Rig, pace_tpm: float, *, hot: bool) -> Extreme:
+    view = View(rig, np.array([pace_tpm]), hot=hot)
+    holds = bool(view.runs[0])
+    idle_v = float(view.pair.idle.node_v[0])
+
+    def running(values: Floats) -> float:
+        return float(values[0]) if holds else math.nan
+
+    return Extreme(
+        air_c=rig.air.hot_c if hot else rig.air.cold_c, winding_c=float(view.winding_c[0]),
+        starts=holds and idle_v >= rig.converter.start_v, holds=holds,
+        regime=str(view.on.regime[0]), bus_v=running(view.on.bus_v),
+        out_w=running(view.on.out_w), arm_w=running(view.on.arm_w), open_v=idle_v)
 
 
 def broken_limits(rig: Rig, pace_tpm: float) -> tuple[Broken, ...]:

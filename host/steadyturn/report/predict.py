@@ -34,7 +34,7 @@ def text(result: Any) -> str:
     if result.regime == "collapse":
         rows.append(("converter in", f"no steady volts ({quantity(result.open_v, 'V')} with "
                                      "nothing connected)"))
-        return "\n".join([*lines, table(rows)]) + "\n"
+        return "\n".join([*lines, table(rows), "", *_extremes(result)]) + "\n"
     rows += [
         ("", f"{quantity(result.motor_a, 'A')} each"),
         ("converter in", f"{quantity(result.bus_v, 'V')}, {quantity(result.bus_a, 'A')}"),
@@ -44,7 +44,29 @@ def text(result: Any) -> str:
                           f"{quantity(result.force_n, 'N')} at the grip, "
                           f"{quantity(result.arm_w, 'W')}"),
     ]
-    return "\n".join([*lines, table(rows), "", *account(result)]) + "\n"
+    parts = [table(rows), "", *_extremes(result)]
+    told = account(result)
+    return "\n".join([*lines, *parts, *(["", *told] if told else [])]) + "\n"
+
+
+def _extremes(result: Any) -> list[str]:
+    """What the hot and the cold machine do at this pace, a line each."""
+    hot, cold = result.hot, result.cold
+    heat = "" if hot.winding_c - hot.air_c < 1 else f", windings {hot.winding_c:.0f} degC"
+    return [item(f"{name}: {_extreme(one)}.") for name, one in (
+        (f"Hot ({hot.air_c:.0f} degC air{heat})", hot), (f"Cold ({cold.air_c:.0f} degC)", cold))]
+
+
+def _extreme(one: Any) -> str:
+    if not one.holds:
+        why = ("too much load for this pace" if one.regime == "collapse"
+               else "the converter does not run")
+        return f"{why}; {quantity(one.open_v, 'V')} with nothing connected"
+    start = "starts and holds" if one.starts else (
+        "holds once it runs, but does not start from rest")
+    passing = ", PASSED ON to the device" if one.regime == "pass_through" else ""
+    return (f"{start}, {quantity(one.bus_v, 'V')} at the converter's input{passing}, "
+            f"{quantity(one.arm_w, 'W')} of the arm")
 
 
 def _beyond(result: Any) -> list[str]:
@@ -65,14 +87,17 @@ def _first_upper(words: str) -> str:
 
 
 def account(at: Any) -> list[str]:
-    """Where the arm's power goes, as lines: what the device gets, then the largest loss."""
+    """Where the arm's power goes, as lines: what the device gets, then the largest loss.
+    One unit and as many places in every row."""
     arm_w = float(at.arm_w)
     if not arm_w > 0:
         return []
     parts = [("device", float(at.out_w))]
     parts += sorted(((LOSS[name], float(watts)) for name, watts in at.losses_w.items()),
                     key=lambda part: -part[1])
-    rows = [(name, quantity(watts, "W"), f"{100 * watts / arm_w:.1f} %",
+    unit, scale = ("mW", 1000.0) if arm_w < 0.1 else ("W", 1.0)
+    places = max(0, 3 - len(str(int(arm_w * scale))) + 1)
+    rows = [(name, f"{watts * scale:.{places}f} {unit}", f"{100 * watts / arm_w:.1f} %",
              fill(watts / arm_w, 30, empty=" "))
             for name, watts in parts if watts > 0.0005 * arm_w or name == "device"]
     return [f"Where the arm's {quantity(arm_w, 'W')} goes:", table(rows, right=(1, 2))]

@@ -171,3 +171,40 @@ def test_a_file_that_is_not_there() -> None:
         assert status in (1, 2)
         assert not out
         assert "no-such.toml" in err
+
+
+@pytest.mark.parametrize(("rig", "pace"), [("lakeside-hut", "47"), ("lakeside-hut", "69"),
+                                           ("radio-tent", "43"), ("dangerous-barn", "70")])
+def test_predict_tells_of_the_hot_and_the_cold_machine(rig, pace) -> None:
+    from steadyturn.model.point import operate
+    from steadyturn.rig.examples import example_path
+    from steadyturn.rig.file import read_rig
+
+    found = as_json("predict", rig, "--pace", pace)
+    _, out, _ = run("predict", rig, "--pace", pace)
+    machine = read_rig(example_path(rig))
+    for name in ("hot", "cold"):
+        one = found[name]
+        at = operate(machine, float(pace), winding_c=one["winding_c"])
+        assert one["holds"] == (str(at.regime) not in ("collapse", "idle"))
+        if one["holds"]:
+            assert one["bus_v"] == pytest.approx(float(at.bus_v))
+            assert one["arm_w"] == pytest.approx(float(at.arm_w))
+        rest = operate(machine, float(pace), winding_c=one["winding_c"], running=False)
+        assert one["starts"] == (str(rest.regime) not in ("collapse", "idle"))
+    assert found["hot"]["winding_c"] >= found["hot"]["air_c"] > found["cold"]["air_c"]
+    assert "Hot (" in out
+    assert ("starts and holds" in out) == (found["hot"]["starts"] or found["cold"]["starts"])
+
+
+@pytest.mark.parametrize("pace", ["5", "20", "69", "150", "900"])
+def test_one_unit_in_the_account(pace) -> None:
+    _, out, _ = run("predict", "lakeside-hut", "--pace", pace)
+    rows = out.split("goes:\n")[1].splitlines()
+    cells = [row.split("%")[0].split()[-3:-1] for row in rows]
+    assert len({unit for _, unit in cells}) == 1
+    assert len({len(number.partition(".")[2]) for number, _ in cells}) == 1
+    whole = sum(float(number) for number, _ in cells)
+    found = as_json("predict", "lakeside-hut", "--pace", pace)
+    scale = 1000 if cells[0][1] == "mW" else 1
+    assert whole == pytest.approx(found["arm_w"] * scale, rel=0.01)
