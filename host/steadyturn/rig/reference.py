@@ -10,6 +10,7 @@ from typing import Any
 
 from steadyturn_fw.boards import BOARDS, COLUMNS
 
+from steadyturn.rig.tolerances import TOLERANCES
 from steadyturn.rig.types import PARTS, EfficiencyPoint, Spec, Stage, specs
 from steadyturn.rig.units import plain
 from steadyturn.rig.values import range_text
@@ -31,11 +32,14 @@ A number may be plain, or say how it is known:
 
 ```toml
 terminal_ohm = 2.3                                                        # given
+terminal_ohm = { given = 2.3, tolerance_percent = 10 }
 terminal_ohm = { measured = 2.31, low = 2.2, high = 2.4, on = 2026-03-01 }
 terminal_ohm = { assumed = 2.3, low = 1.5, high = 4 }
 ```
 
-- **given**: taken as it is, from a nameplate or a data sheet.
+- **given**: taken as it is, from a nameplate or a data sheet. Specimens differ from it
+  by `tolerance_percent` either way (95 % of them), or by what is usual for the key: see the
+  end of this page. Only `pace --sure` looks at that.
 - **measured**: comes with its interval, `low` and `high`; `on` (a date) and
   `note` may be left out.
 - **assumed**: a guess. Without `low` and `high` the range of its class below is used, widened to
@@ -82,6 +86,7 @@ def reference_text() -> str:
                                   "Measured points of the converter, in place of its loss "
                                   "constants."))
     parts.append(_pins())
+    parts.append(_tolerances())
     return "\n".join(parts)
 
 
@@ -134,6 +139,14 @@ def _pins() -> str:
             "or IO number, 0 to 48; -1 where an ADC, alert, button or turn pin is not used. "
             "`supply_permille` is the divider before the reservoir's ADC pin, in thousandths.\n\n"
             + head + "\n" + "\n".join(rows) + "\n")
+
+
+def _tolerances() -> str:
+    rows = [f"| `{key}` | {plain(100 * one.share)} % | {one.why} |"
+            for key, one in TOLERANCES.items()]
+    return ("## Tolerances\n\nBy how much specimens differ from a given value, either way; 95 % "
+            "of them lie within. A key that is not here does not vary.\n\n"
+            "| key | 95 % within | reason |\n|---|---|---|\n" + "\n".join(rows) + "\n")
 
 
 if __name__ == "__main__":

@@ -83,10 +83,12 @@ def specs(part: type[Any] | Any) -> dict[str, Spec]:
 
 @dataclass(frozen=True, slots=True)
 class Origin:
-    """Where one value of a rig comes from; low and high in SI, like the value."""
+    """Where one value of a rig comes from; low and high in SI, like the value. tolerance: of
+    a given value, as a share; None where that of its kind holds (rig.tolerances)."""
 
     kind: Kind
     value: float
     low: float
     high: float
     note: str = ""
+    tolerance: float | None = None

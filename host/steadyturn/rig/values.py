@@ -3,6 +3,7 @@
 A number may be plain (given), or say where it comes from:
 
     terminal_ohm = 2.3
+    terminal_ohm = { given = 2.3, tolerance_percent = 10 }
     terminal_ohm = { measured = 2.31, low = 2.2, high = 2.4, on = 2026-03-01 }
     terminal_ohm = { assumed = 2.3, low = 1.5, high = 4 }
 
@@ -22,9 +23,11 @@ from typing import Any
 from steadyturn.rig.types import Origin, Spec
 from steadyturn.rig.units import plain
 
-FORMS = ("measured", "assumed")
-_ALLOWED = {"measured": ("measured", "low", "high", "on", "note"),
+FORMS = ("measured", "assumed", "given")
+_ALLOWED = {"given": ("given", "tolerance_percent", "note"),
+            "measured": ("measured", "low", "high", "on", "note"),
             "assumed": ("assumed", "low", "high", "note")}
+_MOST_PERCENT = 90
 _MEASURED_FORM = "{ measured = 2.31, low = 2.2, high = 2.4, on = 2026-03-01 }"
 
 
@@ -88,7 +91,8 @@ def _number(spec: Spec, raw: Any) -> tuple[float | None, Origin | None, list[Fau
     forms = [form for form in FORMS if form in raw]
     if len(forms) != 1:
         return None, None, [Fault(
-            "a number, or where it comes from: { measured = ... } or { assumed = ... }.",
+            "a number, or where it comes from: { given = ... }, { measured = ... } or "
+            "{ assumed = ... }.",
             f"For example {spec.key} = {_MEASURED_FORM}", shown(raw))]
     form = forms[0]
     faults = _form_faults(form, raw)
@@ -101,6 +105,10 @@ def _number(spec: Spec, raw: Any) -> tuple[float | None, Origin | None, list[Fau
                 bounds[name] = number
     if faults:
         return None, None, faults
+    if form == "given":
+        share = raw["tolerance_percent"] / 100 if "tolerance_percent" in raw else None
+        si = bounds[form] * spec.scale
+        return si, Origin("given", si, si, si, _note(raw), share), []
     if form == "measured" and not {"low", "high"} <= bounds.keys():
         return None, None, [Fault(
             "a measured value comes with its interval.",
@@ -138,6 +146,14 @@ def _form_faults(form: str, raw: dict[str, Any]) -> list[Fault]:
             meant = f" Did you mean '{near[0]}'?" if near else ""
             faults.append(Fault(f"beside '{form}' there may be {', '.join(allowed[1:])}.{meant}",
                                 "", shown(value), name))
+    if "tolerance_percent" in raw and form == "given":
+        percent = raw["tolerance_percent"]
+        plain_number = isinstance(percent, int | float) and not isinstance(percent, bool)
+        if not (plain_number and 0 <= percent <= _MOST_PERCENT):
+            faults.append(Fault(
+                f"0 to {_MOST_PERCENT} %, without quotes.",
+                "95 % of specimens lie within so much of the value, either way.", shown(percent),
+                "tolerance_percent"))
     if "on" in raw and form == "measured" and not isinstance(raw["on"], datetime.date):
         faults.append(Fault("a date.", "Write it without quotes: on = 2026-03-01",
                             shown(raw["on"]), "on"))
