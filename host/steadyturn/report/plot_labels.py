@@ -101,6 +101,12 @@ class Names:
         return room
 
 
+def size_in(axis: Any) -> tuple[float, float]:
+    """Width and height of an axis on paper, inches."""
+    box, figure = axis.get_position(), axis.figure
+    return box.width * figure.get_figwidth(), box.height * figure.get_figheight()
+
+
 def halo() -> list[Any]:
     """White around letters, so that a line behind them does not cross them out."""
     from matplotlib.patheffects import withStroke

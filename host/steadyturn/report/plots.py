@@ -7,7 +7,6 @@ length; it is hatched and says so.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -19,29 +18,22 @@ from steadyturn_fw import pages as layout
 from steadyturn.report import plot_files
 from steadyturn.report import plot_style as look
 from steadyturn.report.plot_files import check
+from steadyturn.report.plots_boots import (
+    MOST_POINTS,
+    Stretch,
+    clock,
+    curves,
+    holes,
+    lay_out,
+    runs,
+    time_axis,
+)
 from steadyturn.report.style import number, quantity
-from steadyturn.sessions.decode import SAMPLE
-from steadyturn.sessions.outings import spans
 
-__all__ = ["check", "draw", "write"]
+__all__ = ["MOST_POINTS", "check", "clock", "draw", "holes", "lay_out", "runs", "write"]
 
-MOST_POINTS = 4000  # more than the picture has columns: beyond that, blocks are averaged
 CUE_ROWS = ("stop", "slower", "hold", "faster", "rest")  # too fast at the top
 MOST_NAMED = 7  # boots up to which each gap is named
-MOST_TICKED = 8  # boots with ticks of their own
-TICKS = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 36000)  # s
-
-
-@dataclass(frozen=True, slots=True)
-class Stretch:
-    """One boot in the picture: its samples, where its second 0 stands on the common axis,
-    and from where to where on that axis it was recorded."""
-
-    boot: int
-    samples: NDArray[Any]
-    zero: float
-    begin: float
-    end: float
 
 
 def write(review: Any, path: Path) -> None:
@@ -67,69 +59,10 @@ def draw(review: Any) -> Any:
     _pace(pace, stretches, review.band_tpm)
     _cues(cues, stretches, review.pages.events)
     _connected(connected, stretches)
-    _time_axis(volts, connected, stretches)
+    time_axis(volts, connected, stretches)
     figure.align_ylabels()
     figure.suptitle(_title(review), x=0.01, ha="left", fontsize=11)
     return figure
-
-
-def lay_out(pages: Any) -> list[Stretch]:
-    """Boots one after the other; the gap between two is drawn, not measured. Boots that
-    wrote no sample are left out."""
-    found = [span for span in spans(pages) if span.end_ms > span.begin_ms]
-    length = sum(s.end_ms - s.begin_ms for s in found) / 1000
-    gap = max(1.0, length * min(0.04, 0.3 / max(1, len(found))))
-    out = []
-    at = 0.0
-    for span in found:
-        rows = pages.samples["boot"] == span.boot
-        seqs = pages.pages["seq"]
-        rows &= pages.samples["seq"] >= seqs[span.first]
-        rows &= pages.samples["seq"] <= seqs[span.stop - 1]
-        seconds = (span.end_ms - span.begin_ms) / 1000
-        out.append(Stretch(span.boot, pages.samples[rows], at - span.begin_ms / 1000, at,
-                           at + seconds))
-        at += seconds + gap
-    return out
-
-
-def thin(samples: NDArray[Any], block: int) -> NDArray[Any]:
-    """Blocks of samples as one each: means, and the highest peaks. Lost samples stay out of
-    the means; a block of only lost ones is lost."""
-    if block <= 1:
-        return samples
-    count = -(-len(samples) // block)
-    padded = np.zeros(count * block, SAMPLE)
-    padded[: len(samples)] = samples
-    padded["no_data"][len(samples) :] = True
-    grid = padded.reshape(count, block)
-    weight = ~grid["no_data"]
-    n = np.maximum(weight.sum(axis=1), 1)
-    out = grid[:, 0].copy()
-    for name in ("bus_mv", "bus_ma", "pace_tpm"):
-        out[name] = np.where(weight, grid[name], 0).sum(axis=1) / n
-    for name in ("bus_peak_mv", "amps_peak_ma", "valid"):
-        out[name] = np.where(weight, grid[name], 0).max(axis=1)
-    out["no_data"] = ~weight.any(axis=1)
-    return out
-
-
-def _curves(stretches: list[Stretch], value: Any) -> tuple[NDArray[Any], NDArray[Any]]:
-    """Times and values of every boot, NaN where the line must break: between boots, at
-    missing pages, at stalls."""
-    block = math.ceil(sum(len(s.samples) for s in stretches) / MOST_POINTS)
-    times: list[Any] = []
-    values: list[Any] = []
-    for stretch in stretches:
-        rows = thin(stretch.samples, block)
-        t = stretch.zero + rows["t_ms"] / 1000 + layout.SAMPLE_MS * max(block, 1) / 2000
-        y = np.where(rows["no_data"], np.nan, value(rows).astype(float))
-        hole = np.flatnonzero(np.diff(rows["t_ms"]) > layout.SAMPLE_MS * max(block, 1) * 1.5) + 1
-        times += [np.insert(t, hole, np.nan), [np.nan]]
-        values += [np.insert(y, hole, np.nan), [np.nan]]
-    if not times:
-        return np.empty(0), np.empty(0)
-    return np.concatenate(times), np.concatenate(values)
 
 
 def _gaps(axis: Any, stretches: list[Stretch]) -> None:
@@ -149,14 +82,6 @@ def _name_gaps(axis: Any, stretches: list[Stretch]) -> None:
                       fontsize=8, color=look.INK, backgroundcolor=look.GAP)
 
 
-def holes(stretch: Stretch) -> list[tuple[float, float]]:
-    """Where a boot's pages are missing, on the common axis."""
-    t = stretch.samples["t_ms"]
-    after = np.flatnonzero(np.diff(t) > 1.5 * layout.SAMPLE_MS)
-    return [(stretch.zero + (t[i] + layout.SAMPLE_MS) / 1000, stretch.zero + t[i + 1] / 1000)
-            for i in after.tolist()]
-
-
 def _range(axis: Any, low: float, high: float, text: str) -> None:
     """The wanted range, shaded and edged, its name at the right end."""
     axis.axhspan(low, high, color=look.BAND, zorder=0.2, linewidth=0)
@@ -167,8 +92,8 @@ def _range(axis: Any, low: float, high: float, text: str) -> None:
 
 
 def _volts(axis: Any, stretches: list[Stretch], window: tuple[float, float] | None) -> None:
-    t, mean = _curves(stretches, lambda s: s["bus_mv"] / 1000)
-    _, peak = _curves(stretches, lambda s: s["bus_peak_mv"] / 1000)
+    t, mean = curves(stretches, lambda s: s["bus_mv"] / 1000)
+    _, peak = curves(stretches, lambda s: s["bus_peak_mv"] / 1000)
     if window:
         _range(axis, *window, "window")
     axis.plot(t, peak, color=look.PEAK, linewidth=0.7, label="peak")
@@ -178,8 +103,8 @@ def _volts(axis: Any, stretches: list[Stretch], window: tuple[float, float] | No
 
 
 def _amps(axis: Any, stretches: list[Stretch]) -> None:
-    t, mean = _curves(stretches, lambda s: s["bus_ma"] / 1000)
-    _, peak = _curves(stretches, lambda s: s["amps_peak_ma"] / 1000)
+    t, mean = curves(stretches, lambda s: s["bus_ma"] / 1000)
+    _, peak = curves(stretches, lambda s: s["amps_peak_ma"] / 1000)
     axis.plot(t, peak, color=look.PEAK, linewidth=0.7, label="peak")
     axis.plot(t, mean, color=look.AMPS, label="mean")
     axis.set_ylabel("current, A")
@@ -187,9 +112,9 @@ def _amps(axis: Any, stretches: list[Stretch]) -> None:
 
 
 def _pace(axis: Any, stretches: list[Stretch], band: tuple[float, float, float] | None) -> None:
-    t, sure = _curves(
+    t, sure = curves(
         stretches, lambda s: np.where(s["valid"] == layout.VALID, s["pace_tpm"], np.nan))
-    _, bound = _curves(
+    _, bound = curves(
         stretches, lambda s: np.where(s["valid"] != layout.VALID, s["pace_tpm"], np.nan))
     if band:
         _range(axis, band[0], band[2], "band")
@@ -210,19 +135,6 @@ def _finish(axis: Any, values: NDArray[Any], least: float, lift: float = 0.0) ->
     axis.locator_params(axis="y", nbins=5)
     axis.legend(loc="lower right", bbox_to_anchor=(1, 0.97 + lift), ncols=3, frameon=False,
                 fontsize=8, handlelength=2.2, borderaxespad=0)
-
-
-def runs(values: NDArray[Any], times: NDArray[Any]) -> list[tuple[int, float, float]]:
-    """Equal neighbours as (value, begin, length); times are the samples' begins in s. A
-    run also ends where samples are missing."""
-    if not len(values):
-        return []
-    step = layout.SAMPLE_MS / 1000
-    new = (np.diff(values.astype(int)) != 0) | (np.diff(times) > 1.5 * step)
-    first = np.flatnonzero(np.r_[True, new])
-    last = np.r_[first[1:] - 1, len(values) - 1]
-    return [(int(values[a]), float(times[a]), float(times[b] - times[a] + step))
-            for a, b in zip(first, last, strict=True)]
 
 
 def _cues(axis: Any, stretches: list[Stretch], events: NDArray[Any]) -> None:
@@ -276,59 +188,6 @@ def _connected(axis: Any, stretches: list[Stretch]) -> None:
     axis.set_yticks([0.5], ["connected"], fontsize=8)
     axis.set_ylabel("phone")
     axis.tick_params(axis="y", length=0)
-
-
-def _time_axis(top: Any, bottom: Any, stretches: list[Stretch]) -> None:
-    """Boot numbers above the topmost axis; below the lowest, ticks in each boot's own time,
-    or, where the boots are too many for that, how long each was."""
-    whole = stretches[-1].end if stretches else 1.0
-    room = whole / 16  # a name closer than this would run into its neighbour
-    few = len(stretches) <= MOST_TICKED
-    ticks = _own_ticks(stretches) if few else [
-        ((s.begin + s.end) / 2, clock(s.end - s.begin)) for s in stretches
-    ]
-    bottom.set_xticks([at for at, _ in ticks], _spaced(ticks, room))
-    middles = [((s.begin + s.end) / 2, f"boot {s.boot}") for s in stretches]
-    for (at, _), name in zip(middles, _spaced(middles, room * 1.1), strict=True):
-        top.annotate(name, (at, 1.02), ha="center", va="bottom", fontsize=8, color=look.FAINT,
-                     xycoords=("data", "axes fraction"))
-    bottom.set_xlim(0, whole)
-    text = ("time since each boot" if few else "length of each boot") + ", minutes:seconds"
-    if len(stretches) > 1:
-        text += "; hatched: no power, length unknown"
-    if any(holes(stretch) for stretch in stretches):
-        text += "; dotted: pages missing"
-    bottom.set_xlabel(text)
-    for axis in bottom.figure.axes[:-1]:
-        axis.tick_params(axis="x", length=0)
-
-
-def _own_ticks(stretches: list[Stretch]) -> list[tuple[float, str]]:
-    recorded = sum(s.end - s.begin for s in stretches)
-    step = next((s for s in TICKS if recorded / s <= 12), TICKS[-1])
-    out = []
-    for stretch in stretches:
-        first = math.ceil((stretch.begin - stretch.zero) / step) * step
-        for own in np.arange(first, stretch.end - stretch.zero + 1e-6, step).tolist():
-            out.append((stretch.zero + own, clock(own)))
-    return out
-
-
-def _spaced(names: list[tuple[float, str]], room: float) -> list[str]:
-    """The names, those too close to the last one shown left empty."""
-    out = []
-    last = -math.inf
-    for at, name in names:
-        out.append(name if at - last >= room else "")
-        last = at if out[-1] else last
-    return out
-
-
-def clock(seconds: float) -> str:
-    """Seconds as m:ss, or h:mm:ss."""
-    minutes, rest = divmod(round(seconds), 60)
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours}:{minutes:02}:{rest:02}" if hours else f"{minutes}:{rest:02}"
 
 
 def _title(review: Any) -> str:

@@ -8,7 +8,6 @@ share of builds that work.
 
 from __future__ import annotations
 
-import textwrap
 from pathlib import Path
 from typing import Any
 
@@ -16,15 +15,14 @@ import numpy as np
 
 from steadyturn.report import plot_files
 from steadyturn.report import plot_style as look
-from steadyturn.report.limit_names import NAME
-from steadyturn.report.plot_labels import SIZE, Names, spread
-from steadyturn.report.style import number, quantity
+from steadyturn.report.plot_labels import SIZE, Names, size_in, spread
+from steadyturn.report.plots_map_below import arm, builds, effort, title, why
+from steadyturn.report.style import number
 
 WIDTH_IN, HEIGHT_IN, SURE_IN = 9.2, 6.6, 1.1
 LEFT, RIGHT = 0.07, 0.985
 GUTTER = 0.155  # between the volts' panels, for the names of the thresholds
 SPLIT = 0.62  # right end of the panels over pace
-MOST_ROWS = 5  # of one reason
 MOST_TOP = 1.12  # of the highest volts shown: what stands above is named, not drawn
 
 
@@ -57,19 +55,13 @@ def draw(result: Any) -> Any:
     _volts(axes[0], result, fan, top)
     _thresholds(figure, axes[0], beside, result, top)
     _lines(beside, result)
-    _arm(axes[1], result)
-    _effort(axes[2], result)
+    arm(axes[1], result)
+    effort(axes[2], result)
     if fan is not None:
-        _builds(axes[3], fan)
-    _title(figure, result, height)
-    _why(figure, result, beside.get_position().x0, axes[1].get_position().y1 - 0.28 / height)
+        builds(axes[3], fan)
+    title(figure, result, height)
+    why(figure, result, beside.get_position().x0, RIGHT, axes[1].get_position().y1 - 0.28 / height)
     return figure
-
-
-def size_in(axis: Any) -> tuple[float, float]:
-    """Width and height of an axis on paper, inches."""
-    box, figure = axis.get_position(), axis.figure
-    return box.width * figure.get_figwidth(), box.height * figure.get_figheight()
 
 
 def _top(result: Any) -> float:
@@ -223,122 +215,3 @@ def _lines(axis: Any, result: Any) -> None:
         names.along(shown.loaded_a, shown.loaded_v, "converter asks", color=look.VOLTS, near=0.4)
     axis.annotate("straight: what the motors give", (0, 1.018), xycoords="axes fraction",
                   fontsize=SIZE, va="bottom")
-
-
-def _arm(axis: Any, result: Any) -> None:
-    shown = result.map
-    axis.set_ylabel("arm, W")
-    limit = np.asarray(shown.arm_limit_w)
-    given = np.asarray(shown.arm_w, dtype=float)
-    seen = given[np.isfinite(given)]
-    top = 1.35 * max(float(limit.max()), float(seen.max(initial=0.0)) if len(seen) else 0.0)
-    top = min(top, 2.2 * float(limit.max()))
-    axis.set_ylim(0, top)
-    names = Names(axis, size_in(axis))
-    names.avoid(shown.pace_tpm, limit)
-    names.avoid(shown.pace_tpm, given)
-    axis.fill_between(shown.pace_tpm, limit, top, color=look.NO_GO, linewidth=0, zorder=0.2)
-    axis.plot(shown.pace_tpm, limit, color=look.AMPS, linewidth=1.1, linestyle=look.DASH_DOT)
-    axis.plot(shown.pace_tpm, given, color=look.INK, linewidth=1.8)
-    names.along(shown.pace_tpm, limit, "the arm's limit", color=look.AMPS_INK, near=0.35)
-    if not names.along(shown.pace_tpm, given, "gives", near=0.6):
-        _nothing(axis, "the converter does not run at any of these paces")
-    elif np.nanmin(given) > top:
-        _nothing(axis, f"at least {number(float(np.nanmin(given)))} W: far above the limit")
-
-
-def _effort(axis: Any, result: Any) -> None:
-    shown = result.map
-    axis.set_ylabel("arm, J for 1 J")
-    effort = np.asarray(shown.effort, dtype=float)
-    if not np.isfinite(effort).any():
-        axis.set_ylim(0, 1)
-        axis.set_yticks([])
-        _nothing(axis, "nothing is delivered at any of these paces")
-        return
-    pace = np.asarray(shown.pace_tpm)
-    within = np.where((pace >= result.low_tpm) & (pace <= result.high_tpm), effort, np.nan) \
-        if result.feasible else effort
-    best = int(np.nanargmin(within if np.isfinite(within).any() else effort))
-    least = float(effort[best])
-    axis.set_ylim(1, max(2.5 * least, 1.5) if np.nanmax(effort) > 2.5 * least
-                  else max(1.2 * float(np.nanmax(effort)), 1.5))
-    names = Names(axis, size_in(axis))
-    names.avoid(shown.pace_tpm, effort)
-    axis.plot(shown.pace_tpm, effort, color=look.INK, linewidth=1.8)
-    axis.plot([shown.pace_tpm[best]], [least], marker="v", markersize=6, color=look.AMPS,
-              markeredgecolor=look.INK, markeredgewidth=0.5, zorder=4, clip_on=False)
-    near = slice(max(0, best - 40), best + 41)
-    where = " in the band" if result.feasible else ""
-    names.along(pace[near], np.full(pace[near].shape, least),
-                f"least{where}: {number(least)} J of the arm for 1 J at the device")
-
-
-def _builds(axis: Any, fan: Any) -> None:
-    """Share of builds that work at each pace."""
-    axis.set_ylabel("builds, %")
-    axis.set_ylim(0, 105)
-    axis.set_yticks([0, 50, 100])
-    axis.plot(fan.pace_tpm, 100 * np.asarray(fan.works_share, dtype=float), color=look.INK,
-              linewidth=1.8)
-
-
-def _nothing(axis: Any, text: str) -> None:
-    axis.annotate(text, (0.985, 0.25), xycoords="axes fraction", ha="right", va="center",
-                  fontsize=SIZE, color=look.FAINT)
-
-
-def _title(figure: Any, result: Any, height: float) -> None:
-    color = look.INK
-    if any(hazard.refuses for hazard in result.hazards):
-        text, color = f"{result.rig}: DANGEROUS AS BUILT - do not connect a phone", look.FAULT
-    elif result.feasible:
-        text = (f"{result.rig}: keep to {result.low_tpm:.0f}-{result.high_tpm:.0f} turns/min, "
-                f"best {result.target_tpm:.0f}")
-    else:
-        text = f"{result.rig}: no pace works"
-    figure.suptitle(text, x=0.012, y=1 - 0.1 / height, ha="left", va="top", fontsize=11.5,
-                    color=color)
-
-
-def _why(figure: Any, result: Any, left: float, top: float) -> None:
-    """The figures at the target and the limits at both ends in words, beside the lower
-    panels."""
-    step = SIZE * 1.3 / 72 / figure.get_figheight()
-    room = int((RIGHT - left) * figure.get_figwidth() * 72 / (SIZE * 0.54))
-    y = top
-    for head, body in _words(result):
-        rows = textwrap.wrap(body, room)
-        rows = rows if len(rows) <= MOST_ROWS else [*rows[: MOST_ROWS - 1], "..."]
-        if y < step * (len(rows) + 1):
-            return  # --json and the text have it
-        figure.text(left, y, head, fontsize=SIZE, va="top", fontweight="bold")
-        y -= step
-        figure.text(left, y, "\n".join(rows), fontsize=SIZE, va="top", linespacing=1.3)
-        y -= step * (len(rows) + 0.6)
-
-
-def _words(result: Any) -> list[tuple[str, str]]:
-    parts: list[tuple[str, str]] = []
-    danger = [h for h in result.hazards if h.refuses]
-    if danger:
-        parts.append((f"{number(danger[0].volts)} V where {number(danger[0].rating_v)} V is "
-                      "borne", danger[0].reason))
-    if result.feasible:
-        at = result.at_target
-        parts.append((f"At {result.target_tpm:.0f} turns/min",
-                      f"the device gets {quantity(float(at.out_w), 'W')}, the arm gives "
-                      f"{quantity(float(at.arm_w), 'W')}"))
-        for side, edge in (("low", result.low_tpm), ("high", result.high_tpm)):
-            found = [x for x in result.limits if x.side == side and abs(x.pace_tpm - edge) < 1e-3]
-            if found:
-                word = "Not slower" if side == "low" else "Not faster"
-                parts.append((f"{word} than {edge:.0f}", found[0].reason))
-    elif result.clash:
-        parts += [(_first_upper(NAME.get(x.name, x.name)), x.reason) for x in result.limits
-                  if x.name in result.clash][:2]
-    return parts
-
-
-def _first_upper(words: str) -> str:
-    return words[:1].upper() + words[1:]

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from steadyturn.report import plot_files
 from steadyturn.report import plot_style as look
-from steadyturn.report.plot_labels import SIZE, Names, spread
+from steadyturn.report.plot_labels import SIZE, Names, size_in, spread
 from steadyturn.report.style import number
 
 Floats = NDArray[np.float64]
@@ -106,8 +106,7 @@ def _lines(axis: Any, result: Any, label: str, lines: tuple[Any, ...], *,
     axis.set_ylim(min(0.0, 1.1 * min(float(y.min()) for _, y, *_ in drawn)), top)
     axis.set_ylabel(label)
     axis.locator_params(axis="y", nbins=5)
-    box, figure = axis.get_position(), axis.figure
-    names = Names(axis, (box.width * figure.get_figwidth(), box.height * figure.get_figheight()))
+    names = Names(axis, size_in(axis))
     for t, y, _, color, dashes, wide in drawn:
         axis.plot(t, y, color=color, linestyle=dashes, linewidth=wide)
         names.avoid(t, y)
@@ -120,7 +119,7 @@ def _lines(axis: Any, result: Any, label: str, lines: tuple[Any, ...], *,
 def _beside(axis: Any, levels: list[tuple[float, str, str]]) -> None:
     """Names of levels, right of the axis."""
     low, high = axis.get_ylim()
-    tall = axis.get_position().height * axis.figure.get_figheight() * 72
+    tall = 72 * size_in(axis)[1]
     gap = SIZE * 1.3 / tall
     places = spread([(level - low) / (high - low) for level, _, _ in levels], gap, 0.0, 1.0)
     for (_, text, color), place in zip(levels, places, strict=True):
