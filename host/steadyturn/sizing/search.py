@@ -66,8 +66,8 @@ class Row:
 
     def costs(self) -> tuple[float, ...]:
         """What is traded: arm power per delivered watt, (less) width, motors, gear stages, and
-        the ratio in steps of RATIO_STEP."""
-        return (self.arm_w / self.out_w, -self.width, float(self.motors),
+        the ratio in steps of RATIO_STEP; differences that nobody notices rounded away."""
+        return (round(self.arm_w / self.out_w, 3), -round(self.width, 3), float(self.motors),
                 float(len(self.build.teeth)), float(_ratio_class(self.ratio)))
 
 

@@ -174,10 +174,14 @@ def _wheels(drawer: Drawer, factor: float) -> Change | None:
     teeth, ratio = round(limits.max_teeth * factor), limits.max_stage_ratio * factor
     if teeth > 400 or ratio > 20:
         return None
-    return Change("print", lambda row: f"wheels of up to {teeth} teeth in place of "
-                  f"{limits.max_teeth}, {ratio:.3g}:1 a stage",
-                  replace(drawer, limits=replace(limits, max_teeth=teeth,
-                                                 max_stage_ratio=ratio)))
+
+    def says(row: Row) -> str:
+        most = max(driver / driven for driver, driven in row.build.teeth)
+        more = f", {most:.2g}:1 a stage" if most > limits.max_stage_ratio else ""
+        return f"wheels of up to {teeth} teeth in place of {limits.max_teeth}{more}"
+
+    return Change("print", says, replace(drawer, limits=replace(
+        limits, max_teeth=teeth, max_stage_ratio=ratio)))
 
 
 def _stages(drawer: Drawer, more: int) -> Change | None:

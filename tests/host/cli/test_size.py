@@ -1,0 +1,263 @@
+"""`size` as a person and a script meet it."""
+
+from __future__ import annotations
+
+import contextlib
+import functools
+import io
+import json
+import warnings
+
+import pytest
+from steadyturn.cli.main import code
+from steadyturn.jobs import size as job
+from steadyturn.model.band import find_band
+from steadyturn.report import size as report
+from steadyturn.rig.file import read_rig
+from steadyturn.sizing import search as searching
+from steadyturn.sizing.drawer import rig_of
+from steadyturn.sizing.parts_file import example_path, read_drawer
+
+CHOICE = {
+    "number", "machine", "motor", "motors", "series", "parallel", "converter", "converter_kind",
+    "teeth", "ratio", "efficiency", "low_tpm", "target_tpm", "high_tpm", "width_percent", "arm_w",
+    "out_w", "arm_w_per_w", "crank_nm", "force_n", "bus_v", "safe", "hazards", "to_buy",
+    "low_limit", "high_limit",
+}
+WHOLE = job.size
+NONE_WORKS = """
+[[motor]]
+rated_v = 3
+no_load_rpm = 9000
+no_load_a = 0.2
+terminal_ohm = 1.6
+[[converter]]
+kind = "buck"
+out_v = 5.1
+start_v = 9
+stop_v = 8
+max_in_v = 24
+"""
+
+
+def run(*args: str) -> tuple[int, str, str]:
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), \
+            warnings.catch_warnings():
+        warnings.simplefilter("error")
+        status = code(["size", *args])
+    assert "Traceback" not in err.getvalue()
+    return status, out.getvalue(), " ".join(err.getvalue().split())
+
+
+@functools.cache  # a list is a few seconds' work, and several tests look at it
+def attic() -> job.Sized:
+    return WHOLE(example_path("attic-drawer"))
+
+
+@pytest.fixture
+def quick(monkeypatch):
+    """Commands that search the example take the list that is already there."""
+    def size(path, *, typical=False, say=None):
+        at_hand = path == example_path("attic-drawer") and not typical
+        return attic() if at_hand else WHOLE(path, typical=typical, say=say)
+
+    monkeypatch.setattr(job, "size", size)
+
+
+def test_every_row_is_the_exact_models() -> None:
+    found = attic()
+    assert 6 <= len(found.choices) <= job.MOST_ROWS
+    for choice in found.choices:
+        rig = rig_of(found.drawer, choice.build)
+        band = find_band(rig, deep=False)
+        assert (choice.low_tpm, choice.target_tpm, choice.high_tpm) == (
+            band.low_tpm, band.target_tpm, band.high_tpm)
+        assert choice.arm_w == float(band.at_target.arm_w)
+        assert choice.safe == (not {h.name for h in band.hazards} - {"open_circuit_device_fault"})
+        assert choice.motors == choice.series * choice.parallel <= 4
+        assert all(12 <= z <= 60 for pair in choice.teeth for z in pair)
+        assert choice.width_percent >= 15
+        assert min(choice.low_tpm, choice.high_tpm) >= rig.arm.comfort_low_tpm - 1e-6
+        assert choice.low_limit
+        assert choice.high_limit
+
+
+def test_order_and_variety() -> None:
+    choices = attic().choices
+    assert [c.number for c in choices] == list(range(1, len(choices) + 1))
+    assert [c.safe for c in choices] == sorted((c.safe for c in choices), reverse=True)
+    safe = [c.arm_w_per_w for c in choices if c.safe]
+    assert safe == sorted(safe)
+    assert len({c.motors for c in choices}) >= 3
+    for one in choices:  # none is beaten by a safe one in everything that is traded
+        for other in choices:
+            if other is one or not other.safe:
+                continue
+            assert not (other.arm_w_per_w < 0.999 * one.arm_w_per_w
+                        and other.width_percent > one.width_percent + 0.2
+                        and other.motors <= one.motors and other.ratio <= one.ratio
+                        and len(other.teeth) <= len(one.teeth))
+
+
+def test_json(quick) -> None:
+    status, out, err = run("attic-drawer", "--json")
+    assert (status, err) == (0, "")
+    found = json.loads(out)
+    assert found["complete"]
+    assert found["candidates_count"] == found["tried_count"] > 10_000
+    assert "drawer" not in found
+    for choice in found["choices"]:
+        assert choice.keys() >= CHOICE
+        assert choice["arm_w_per_w"] == pytest.approx(choice["arm_w"] / choice["out_w"])
+        assert "build" not in choice
+        for hazard in choice["hazards"]:
+            assert hazard["how"]
+    counted = sum(f["count"] for f in found["failing"])
+    assert counted + found["working_count"] == found["candidates_count"]
+    assert found["advice"] == []
+
+
+def test_list_fits_and_leads_on(quick) -> None:
+    status, out, err = run("attic-drawer")
+    assert (status, err) == (0, "")
+    assert max(map(len, out.split("\n"))) <= 80
+    assert "2 x printer motor in series" in out
+    assert out.index("DANGEROUS AS BUILT") > out.index("60/12 x 60/12")
+    assert "needs a bus cut or clamp below" in " ".join(out.split())
+    assert "next: steadyturn size attic-drawer --why 1" in out
+
+
+def test_why(quick) -> None:
+    status, out, _ = run("attic-drawer", "--why", "2")
+    assert status == 0
+    assert max(map(len, out.split("\n"))) <= 80
+    for words in ("Row 2 of steadyturn size attic-drawer", "row 1,", "row 3,", "Where the arm's",
+                  "Not slower, because", "--write my.toml --row 2"):
+        assert words in out, words
+    status, out, _ = run("attic-drawer", "--why", "2", "--json")
+    found = json.loads(out)
+    assert found["choice"]["number"] == 2
+    assert [c["number"] for c in found["neighbours"]] == [1, 3]
+    assert found["pace"]["low_tpm"] == found["choice"]["low_tpm"]
+
+
+def test_write_reads_back(quick, tmp_path) -> None:
+    file = tmp_path / "mine.toml"
+    status, out, _ = run("attic-drawer", "--write", str(file), "--row", "2", "--json")
+    assert status == 0
+    choice = json.loads(out)["choice"]
+    rig = read_rig(file)
+    band = find_band(rig, deep=False)
+    assert [[s.driver_teeth, s.driven_teeth] for s in rig.stages] == choice["teeth"]
+    for name in ("low_tpm", "target_tpm", "high_tpm"):
+        assert getattr(band, name) == pytest.approx(choice[name], rel=1e-9)
+    assert float(band.at_target.arm_w) == pytest.approx(choice["arm_w"], rel=1e-9)
+    assert rig.origins["motor.terminal_ohm"].kind == "measured"
+    assert sum(o.kind == "assumed" for o in rig.origins.values()) == choice["assumed_count"]
+    before = file.read_text()
+    status, _, err = run("attic-drawer", "--write", str(file))
+    assert status == 2
+    assert "already there" in err
+    assert file.read_text() == before
+    status, out, _ = run("attic-drawer", "--write", str(file), "--force")
+    assert status == 0
+    assert "row 1" in out
+    assert file.read_text() != before
+    assert code(["check", str(file)]) == 0
+    assert [p.name for p in tmp_path.iterdir()] == ["mine.toml"]
+
+
+def test_dangerous_row_says_so_when_written(quick, tmp_path) -> None:
+    number = next(c.number for c in attic().choices if not c.safe)
+    file = tmp_path / "mine.toml"
+    status, out, _ = run("attic-drawer", "--write", str(file), "--row", str(number))
+    assert status == 0
+    assert "DANGEROUS AS BUILT: it needs" in out
+    assert code(["check", str(file)]) == 1
+
+
+@pytest.mark.parametrize(("args", "says"), [
+    ((), "name a parts file"),
+    (("missing.toml",), "no such file"),
+    (("attic-drawer", "--why", "0"), "rows 1 to"),
+    (("attic-drawer", "--why", "99"), "rows 1 to"),
+    (("attic-drawer", "--why", "x"), "not a valid integer"),
+    (("attic-drawer", "--write", "new.toml", "--row", "-1"), "rows 1 to"),
+    (("attic-drawer", "--row", "1"), "--row goes with --write"),
+    (("attic-drawer", "--why", "1", "--write", "new.toml"), "one at a time"),
+    (("attic-drawer", "--new", "new.toml"), "give it alone"),
+    (("attic-drawer", "--write", "no/such/folder.toml"), "there is no folder"),
+    (("lakeside-hut",), "no such file"),
+])
+def test_wrong_input(quick, tmp_path, monkeypatch, args, says) -> None:
+    monkeypatch.chdir(tmp_path)
+    status, out, err = run(*args)
+    assert status == 2
+    assert out == ""
+    assert says in err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_rig_file_is_no_parts_file(tmp_path) -> None:
+    from steadyturn.rig.examples import example_path as example_rig
+
+    status, _, err = run(str(example_rig("lakeside-hut")))
+    assert status == 2
+    assert "write [[motor]] with double brackets" in err
+
+
+def test_new_then_size(tmp_path) -> None:
+    file = tmp_path / "drawer.toml"
+    status, out, _ = run("--new", str(file))
+    assert status == 0
+    assert f"next: steadyturn size {file}" in out
+    assert run("--new", str(file))[0] == 2
+    assert run("--new", str(file), "--force")[0] == 0
+    assert read_drawer(file).limits.max_motors == 4
+    status, out, err = run(str(file))
+    assert (status, err) == (0, "")
+    assert "my motor" in out
+
+
+def test_none_works(tmp_path) -> None:
+    file = tmp_path / "poor.toml"
+    file.write_text(NONE_WORKS)
+    status, out, err = run(str(file), "--json")
+    assert (status, err) == (1, "")
+    found = json.loads(out)
+    assert found["choices"] == []
+    assert sum(f["count"] for f in found["failing"]) == found["candidates_count"]
+    assert found["failing"][0]["low_limit"] == "start"
+    assert found["advice"]
+    for advice in found["advice"]:
+        assert advice["kind"] in report.KINDS
+        assert advice["choice"]["arm_w"] > advice["choice"]["out_w"] > 0
+        assert advice["choice"]["force_n"] > 0
+    status, text, _ = run(str(file), "--write", str(tmp_path / "mine.toml"))
+    assert status == 1
+    assert not (tmp_path / "mine.toml").exists()
+    assert max(len(line) for line in text.split("\n") if str(file) not in line) <= 80
+    for words in ("none works", "'starting' asks for more pace than", "to buy:", "the arm gives"):
+        assert words in text, words
+
+
+def test_broken_off_gives_the_best_so_far(monkeypatch) -> None:
+    monkeypatch.setattr(searching, "PAIRS", 500)
+
+    def stop(what: str, done: int, of: int) -> None:
+        if what == "machines looked at" and done > of / 2:
+            raise KeyboardInterrupt
+
+    found = job.size(example_path("attic-drawer"), say=stop)
+    assert not found.complete
+    assert found.tried_count < found.candidates_count
+    assert "STOPPED after" in report.text(found)
+
+
+def test_typical_parts_alone(monkeypatch) -> None:
+    monkeypatch.setattr(job, "MOST_ROWS", 3)
+    status, out, _ = run("--typical", "--json")
+    assert status == 0
+    for choice in json.loads(out)["choices"]:
+        assert choice["to_buy"] == [choice["motor"], choice["converter"]]
