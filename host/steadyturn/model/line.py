@@ -142,6 +142,18 @@ class Line:
         brush, diode = self.drops(motor_a)
         return self.emf_v - self.ohm * motor_a - brush - diode - node_v
 
+    def spare_slope(self, in_a: Floats, by_v: Floats, in_v: Floats) -> tuple[Floats, Floats]:
+        """`spare_v` and its slope by in_v, with in_a's by_v [A/V]."""
+        wires = self.wires
+        node_v, node_slope = in_v + wires.series_ohm * in_a, 1 + wires.series_ohm * by_v
+        bank_a = in_a + node_v * wires.bleed_s
+        bank_slope = by_v + wires.bleed_s * node_slope
+        if self.fed:
+            board_a, board_by_v = supply.amps(self.rig.supply, node_v)
+            bank_a, bank_slope = bank_a + board_a, bank_slope + board_by_v * node_slope
+        volts, slope = self.node(bank_a / wires.parallel)
+        return volts - node_v, slope * (bank_slope / wires.parallel) - node_slope
+
     def feeding(self, in_a: Floats | float, node_v: Floats) -> Floats:
         """Current of one motor that gives the converter in_a with the node at node_v."""
         bank_a = in_a + node_v * self.wires.bleed_s
@@ -237,6 +249,9 @@ class Clamped:
 
     def spare_v(self, in_a: Floats, in_v: Floats) -> Floats:
         return self.volts - self.ohm * in_a - in_v
+
+    def spare_slope(self, in_a: Floats, by_v: Floats, in_v: Floats) -> tuple[Floats, Floats]:
+        return self.spare_v(in_a, in_v), -1 - self.ohm * by_v
 
     def feeding(self, in_a: Floats | float, node_v: Floats) -> Floats:
         return np.broadcast_to(in_a, self.volts.shape)

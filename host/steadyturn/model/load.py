@@ -53,6 +53,17 @@ def draw(load: Load, path: float, out_v: ArrayLike) -> tuple[Floats, Floats]:
     return np.clip(ramp, 0.0, load.draw_a), np.where(between, slope, 0.0)
 
 
+def kinks_v(load: Load, path: float) -> tuple[float, ...]:
+    """Converter output volts [V] between which the load's current is a straight line.
+
+    >>> [round(v, 3) for v in kinks_v(Load(draw_a=0.5, sag_v=4.6, min_v=4.1), 0.2)]
+    [4.1, 4.7]
+    """
+    if load.kind in ("none", "resistor"):
+        return ()
+    return load.min_v, load.min_v + max(load.sag_v - load.min_v, 0.0) + load.draw_a * path
+
+
 def volts_for(load: Load, path: float, out_a: float) -> float:
     """Converter output [V] at which the load takes out_a [A] (below its full draw).
 

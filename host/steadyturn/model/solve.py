@@ -18,7 +18,7 @@ NEAR = 1e-8  # a last step of this share of x leaves an error of its square
 
 
 def first_root(function: Function, low: Floats, high: Floats, *, bracketed: bool = False,
-               most: int = 100) -> tuple[Floats, Flags]:
+               close: float = 1e-18, most: int = 100) -> tuple[Floats, Flags]:
     """Root of function(x) -> (value, slope) between low and high, elementwise, and
     whether there is one.
 
@@ -26,7 +26,8 @@ def first_root(function: Function, low: Floats, high: Floats, *, bracketed: bool
     from low never pass the first root, so that a slope <= 0 below zero proves
     that there is none (for a constant-power load: past the fold). Elsewhere an
     overshoot gives a bracket, and steps that leave it are halved. With
-    `bracketed` value(high) >= 0 is known, and the root in between is found.
+    `bracketed` value(high) >= 0 is known, and the root in between is found. Steps end at 1e-14
+    of x or at `close`, in x's unit.
 
     >>> x, there = first_root(lambda x: (x * (4 - x) - 3, 4 - 2 * x), np.zeros(1), np.ones(1) * 9)
     >>> float(x[0]), bool(there[0])
@@ -50,7 +51,7 @@ def first_root(function: Function, low: Floats, high: Floats, *, bracketed: bool
             far = closed & (np.abs(new - x) > NEAR * np.abs(x))
             new = np.where(far, 0.5 * (left + right), new)
         new = np.where(none | (value == 0), x, new)
-        moved = np.abs(new - x) > 1e-14 * np.abs(new) + 1e-18
+        moved = np.abs(new - x) > 1e-14 * np.abs(new) + close
         x = new
         if not moved.any():
             break

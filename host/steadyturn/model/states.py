@@ -111,28 +111,16 @@ class Output:
         return (spare * at.in_v - idle_w,
                 (at.in_slope - by_v * at.v_slope) * at.in_v + spare * at.v_slope)
 
-    def dropping(self, at: At) -> tuple[Floats, Floats]:
-        """The same for a buck or linear regulator out of headroom."""
-        out_v = at.in_v - self.converter.headroom_v
-        amps, by_v = self.draw(out_v)
-        by_x = by_v * at.v_slope
-        if self.kind == "linear":
-            spare = at.in_a - amps
-            return (spare * at.in_v - self.loss_w,
-                    (at.in_slope - by_x) * at.in_v + spare * at.v_slope)
-        need = out_v * amps + self.lost(amps)
-        need_slope = at.v_slope * amps + by_x * (
-            out_v + self.loss_v + 2 * self.loss_ohm * amps)
-        return (at.in_v * at.in_a - need,
-                at.v_slope * at.in_a + at.in_v * at.in_slope - need_slope)
-
-    def dropped_a(self, in_v: Floats) -> Floats:
-        """Current [A] into a buck or linear regulator out of headroom at in_v [V]."""
+    def dropped_a(self, in_v: Floats) -> tuple[Floats, Floats]:
+        """Current [A] into a buck or linear regulator out of headroom at in_v [V], and its
+        slope."""
         out_v = np.maximum(in_v - self.converter.headroom_v, 0.0)
-        amps, _ = self.draw(out_v)
+        amps, by_v = self.draw(out_v)
         if self.kind == "linear":
-            return amps + self.loss_w / in_v
-        return (out_v * amps + self.lost(amps)) / in_v
+            return amps + self.loss_w / in_v, by_v - self.loss_w / (in_v * in_v)
+        in_a = (out_v * amps + self.lost(amps)) / in_v
+        need_slope = amps + by_v * (out_v + self.loss_v + 2 * self.loss_ohm * amps)
+        return in_a, (need_slope - in_a) / in_v
 
     def near(self, line: Line | Clamped) -> Floats:
         """About the parameter of `line` at which `power` is zero; NaN where unknown."""
@@ -179,23 +167,20 @@ class _Search:
     def some(self, where: Flags) -> Line | Clamped:
         return self.line if where.all() else self.line[where]
 
-    def settle(self, where: Flags, x: Floats, regime: int, at: At, out_v: Floats | float,
+    def settle(self, where: Flags, x: Floats, regime: int, in_v: Floats, out_v: Floats | float,
                out_a: Floats | float | None = None) -> None:
-        """x, at, out_v: at the points of `where`."""
+        """x, in_v, out_v: at the points of `where`."""
         found = self.found
         if out_a is None:
             out_a = self.output.draw(np.asarray(out_v, dtype=float))[0]
         found.regime[where], found.there[where], self.todo[where] = regime, True, False
-        found.x[where], self.in_v[where], found.out_v[where] = x, at.in_v, out_v
+        found.x[where], self.in_v[where], found.out_v[where] = x, in_v, out_v
         found.out_a[where] = out_a
 
     def root(self, some: Line | Clamped, function: Callable[[At], tuple[Floats, Floats]],
-             near: Floats, low: Floats,
-             high: Callable[[Line | Clamped], Floats] | None = None,
-             ) -> tuple[Floats, Flags, At]:
+             near: Floats, low: Floats) -> tuple[Floats, Flags, At]:
         """First root of function(at) on the line `some`, whether there is one, and what it
-        is at. near: where it may be, NaN where unknown; low: not beyond it; high: beyond it,
-        where that is known."""
+        is at. near: where it may be, NaN where unknown; low: not beyond it."""
 
         def full(x: Floats) -> tuple[Floats, Floats, At]:
             at = some.at(x)
@@ -211,9 +196,8 @@ class _Search:
             few = some[rest]
         else:
             few, rest, at = some, known, None
-        top = few.most() if high is None else high(few)
-        found, ends = first_root(lambda x: function(few.at(x)), low[rest] if at else low, top,
-                                 bracketed=high is not None)
+        found, ends = first_root(lambda x: function(few.at(x)), low[rest] if at else low,
+                                 few.most())
         if at is None:
             return found, ends, few.at(found)
         x[rest], there[rest] = found, ends
@@ -237,7 +221,7 @@ class _Search:
         if output.enabled:
             there &= at.in_v > self.passes_above
         out_v = np.maximum(at.in_v - self.part.pass_drop_v, 0.0)
-        self.settle(_among(where, there), x[there], PASS_THROUGH, at.among(there), out_v[there])
+        self.settle(_among(where, there), x[there], PASS_THROUGH, at.in_v[there], out_v[there])
 
     def regulate(self) -> None:
         output = self.output
@@ -245,6 +229,8 @@ class _Search:
         # of a linear regulator's input power a part goes through at the input's volts
         least = output.loss_w + (0.0 if kind == "linear" else set_v * output.set_a)
         where = self.todo & self.line.could_give(least)
+        if not where.any():
+            return
         some = self.some(where)
         x, there, at = self.root(some, output.power, output.near(some), some.too_little(least))
         there &= at.in_a <= part.in_limit_a
@@ -253,7 +239,7 @@ class _Search:
         regime = LIMITED if output.over else REGULATING
         at = at.among(there)
         settled = _among(where, there)
-        self.settle(settled, x[there], regime, at, set_v, output.set_a)
+        self.settle(settled, x[there], regime, at.in_v, set_v, output.set_a)
         if kind == "boost":
             self.slide(_among(settled, at.in_v > self.passes_above))
 
@@ -262,7 +248,7 @@ class _Search:
         them and the input stays there."""
         if where.any():
             x, at = self.falling_to(self.passes_above, self.some(where))
-            self.settle(where, x, PASS_THROUGH, at, self.output.set_v)
+            self.settle(where, x, PASS_THROUGH, at.in_v, self.output.set_v)
 
     def falling_to(self, volts: float, some: Line | Clamped) -> tuple[Floats, At]:
         """Where the converter's input has fallen to `volts`."""
@@ -274,22 +260,36 @@ class _Search:
         """A buck or linear regulator whose output follows its input."""
         where, output = self.todo.copy(), self.output
         some = self.some(where)
-        ends, stops = self.output.set_v + self.part.headroom_v, self.part.stop_v
-        top = some.spare_v(output.dropped_a(np.array(ends)), np.array(ends))
-        bottom = some.spare_v(output.dropped_a(np.array(stops)), np.array(stops))
-        lasts = (top <= 0) & (bottom >= 0)
+        ends, stops = output.set_v + self.part.headroom_v, self.part.stop_v
+        # what the source has to spare at each of these volts, high to low; in between, the
+        # load's law has no kink
+        inner = [v + self.part.headroom_v for v in load.kinks_v(output.load, output.path)]
+        knots = np.array([ends, *sorted((v for v in inner if stops < v < ends), reverse=True),
+                          stops])
+        spare = [some.spare_v(in_a, v) for v, in_a in zip(knots, output.dropped_a(knots)[0],
+                                                          strict=True)]
+        lasts = (spare[0] <= 0) & (spare[-1] >= 0)
         if not lasts.any():
             return
-        where, top, bottom = _among(where, lasts), top[lasts], bottom[lasts]
+        where, heights = _among(where, lasts), np.array(spare)[:, lasts]
         some = self.some(where)
-        in_v = ends + (stops - ends) * (-top / np.maximum(bottom - top, 1e-12))
-        in_a = output.dropped_a(in_v)
-        near = some.feeding(in_a, in_v + series_ohm(some.rig) * in_a)
-        x, _, at = self.root(some, output.dropping, near, some.zero(),
-                             lambda few: self.falling_to(stops, few)[0])
-        fits = at.in_a <= self.part.in_limit_a
-        out_v = np.maximum(at.in_v - self.part.headroom_v, 0.0)
-        self.settle(_among(where, fits), x[fits], DROPOUT, at.among(fits), out_v[fits])
+        below = np.maximum(np.argmax(heights >= 0, axis=0), 1)
+        top_v = knots[below - 1]
+
+        def fallen(below_v: Floats) -> tuple[Floats, Floats]:
+            in_v = top_v - below_v
+            in_a, by_v = output.dropped_a(in_v)
+            value, slope = some.spare_slope(in_a, by_v, in_v)
+            return value, -slope
+
+        fall, _ = first_root(fallen, np.zeros_like(top_v), top_v - knots[below],
+                             bracketed=True, close=1e-14)
+        in_v = top_v - fall
+        in_a = output.dropped_a(in_v)[0]
+        x = some.feeding(in_a, in_v + series_ohm(some.rig) * in_a)
+        fits = in_a <= self.part.in_limit_a
+        out_v = np.maximum(in_v - self.part.headroom_v, 0.0)
+        self.settle(_among(where, fits), x[fits], DROPOUT, in_v[fits], out_v[fits])
 
     def limit(self) -> None:
         """The input limit holds the current; the output gives way."""
@@ -307,7 +307,7 @@ class _Search:
         at = at.among(there)
         out_v = self.output.starved(at.in_v, most_a)
         settled = _among(where, there)
-        self.settle(settled, x[there], LIMITED, at, out_v)
+        self.settle(settled, x[there], LIMITED, at.in_v, out_v)
         if self.output.kind == "boost":  # it cannot hold its output below its input
             passes = _among(settled, at.in_v - self.part.pass_drop_v > out_v)
             if passes.any():
@@ -316,7 +316,7 @@ class _Search:
                 near = some.feeding(self.output.draw(full - self.part.pass_drop_v)[0], full)
                 x, _, at = self.root(some, self.output.passing, near, some.zero())
                 volts = np.maximum(at.in_v - self.part.pass_drop_v, 0.0)
-                self.settle(passes, x, PASS_THROUGH, at, volts)
+                self.settle(passes, x, PASS_THROUGH, at.in_v, volts)
 
 
 def _among(where: Flags, chosen: Flags) -> Flags:
