@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from steadyturn.model.limits import Constraint, Sheet, constraints
 from steadyturn.model.pair import Pair
+from steadyturn.model.view import View
 from steadyturn.rig.types import Rig
 
 Floats = NDArray[np.float64]
@@ -98,7 +99,13 @@ def rough_band(rig: Rig, low_tpm: float = 5.0,
     quick = Pair(rig, comfort, np.full(25, rig.air.cold_c)).found
     if quick is None or not quick.there.any():  # spares the long look at a hopeless rig
         return None
-    return rough_of(Sheet(rig, constraints(rig), np.linspace(low_tpm, high_tpm, 201)))
+    pace, listed = np.linspace(low_tpm, high_tpm, 201), constraints(rig)
+    # the hot machine takes most of the time; it is looked at only where the cold one will do
+    cold = View(rig, pace, hot=False)
+    good = np.nonzero(~(np.array([one.margin(cold) for one in listed]) < 0).any(axis=0))[0]
+    if not good.size:
+        return None
+    return rough_of(Sheet(rig, listed, pace[max(good[0] - 1, 0):good[-1] + 2]))
 
 
 def rough_of(sheet: Sheet) -> tuple[float, float] | None:
