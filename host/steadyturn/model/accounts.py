@@ -61,7 +61,16 @@ class Points:
 
 
 def points(pair: Pair, *, running: bool, connected: bool) -> Points:
-    """The state of `pair` that holds when it is running already or starts from rest."""
+    """The state of `pair` that holds when it is running already or starts from rest.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> from steadyturn.model.pair import Pair
+    >>> at = points(Pair(hut, np.array([70.0]), np.array([20.0])), running=True, connected=True)
+    >>> at.regime.tolist(), round(float(at.out_w[0]), 3)
+    (['regulating'], 2.529)
+    """
     rig, found, line = pair.rig, pair.found, pair.line
     idle, regime = _choose(pair, running, connected)
     some_idle, zero = bool(idle.any()), np.zeros(idle.shape)

@@ -16,13 +16,28 @@ def crank_nm(rig: Rig, motors_nm: ArrayLike) -> Floats:
 
     Gears make the arm work harder, so their efficiency divides; the crank's own
     friction is added at the crank.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> round(float(crank_nm(hut, 0.0)), 3) == hut.crank.friction_nm
+    True
+    >>> float(crank_nm(hut, 0.1)) > 0.1 * gears.ratio(hut.stages)
+    True
     """
     geared = np.asarray(motors_nm, dtype=float) * gears.ratio(rig.stages)
     return geared / gears.efficiency(rig.stages) + rig.crank.friction_nm
 
 
 def force_n(rig: Rig, torque_nm: ArrayLike) -> Floats:
-    """Mean force at the grip [N] for a torque at the axle [N m]."""
+    """Mean force at the grip [N] for a torque at the axle [N m].
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> round(float(force_n(hut, 2.0)) * hut.crank.radius_m, 6)
+    2.0
+    """
     return np.asarray(torque_nm, dtype=float) / rig.crank.radius_m
 
 

@@ -92,7 +92,14 @@ def _hold(edges: Edges) -> float | None:
 
 def cheapest_tpm(rig: Rig, low_tpm: float, high_tpm: float) -> float:
     """Pace between the two that costs the arm least per joule at the socket, kept away
-    from the edges by INSET of the width. [turns/min]"""
+    from the edges by INSET of the width. [turns/min]
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> round(cheapest_tpm(hut, 60.0, 100.0))
+    69
+    """
     inset = INSET * (high_tpm - low_tpm)
     left, right = low_tpm + inset, high_tpm - inset
     for _ in range(4):

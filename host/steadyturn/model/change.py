@@ -12,7 +12,11 @@ _STAGE = re.compile(r"stage\[(\d+)\]$")
 
 
 def field_of(key: str) -> tuple[str, int | None, str, Spec] | None:
-    """(part of the rig, stage index, field, spec) of "part.key"; None for another key."""
+    """(part of the rig, stage index, field, spec) of "part.key"; None for another key.
+
+    >>> field_of("motor.terminal_ohm")[:3], field_of("stage[2].ratio")[:3], field_of("no.key")
+    (('motor', None, 'terminal_ohm'), ('stages', 1, 'ratio'), None)
+    """
     part, _, name = key.rpartition(".")
     stage = _STAGE.match(part)
     kind: type[Any] | None = Stage if stage else PARTS.get(part)
@@ -26,7 +30,14 @@ def field_of(key: str) -> tuple[str, int | None, str, Spec] | None:
 
 
 def with_value(rig: Rig, key: str, value: Any) -> Rig:
-    """The rig with `key` set to `value` (SI). Raises KeyError for a key it has not."""
+    """The rig with `key` set to `value` (SI). Raises KeyError for a key it has not.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> with_value(hut, "motor.terminal_ohm", 2.5).motor.terminal_ohm
+    2.5
+    """
     found = field_of(key)
     if found is None:
         raise KeyError(key)

@@ -60,7 +60,13 @@ def loss_constants(converter: Converter) -> tuple[float, float, float]:
 
 
 def passes_when_off(converter: Converter) -> bool:
-    """True when a disabled converter still passes its input: a plain boost."""
+    """True when a disabled converter still passes its input: a plain boost.
+
+    >>> plain = Converter(kind="boost", out_v=5, start_v=3, stop_v=2, max_in_v=6)
+    >>> parted = Converter(kind="boost", out_v=5, start_v=3, stop_v=2, max_in_v=6, isolates=True)
+    >>> passes_when_off(plain), passes_when_off(parted)
+    (True, False)
+    """
     return converter.kind == "boost" and not converter.isolates
 
 

@@ -52,7 +52,15 @@ class Edges:
 
 
 def find_edges(rig: Rig) -> Edges:
-    """All edges between SLOWEST_TPM and FASTEST_TPM, with reasons."""
+    """All edges between SLOWEST_TPM and FASTEST_TPM, with reasons.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> edges = find_edges(hut)
+    >>> [round(tpm) for tpm in edges.widest()], edges.never
+    ([50, 90], ())
+    """
     listed = constraints(rig)
     pace = np.linspace(SLOWEST_TPM, FASTEST_TPM, GRID)
     for offsets in (NEAR_TPM, None):
@@ -94,7 +102,14 @@ def find_edges(rig: Rig) -> Edges:
 def rough_band(rig: Rig, low_tpm: float = 5.0,
                high_tpm: float = 205.0) -> tuple[float, float] | None:
     """The widest band between two paces [turns/min] to about a tenth of a turn, from one
-    look at the margins; None where there is none. For comparing many rigs."""
+    look at the margins; None where there is none. For comparing many rigs.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> [round(tpm) for tpm in rough_band(hut)]
+    [50, 90]
+    """
     comfort = np.linspace(rig.arm.comfort_low_tpm, rig.arm.comfort_high_tpm, 25)
     quick = Pair(rig, comfort, np.full(25, rig.air.cold_c)).found
     if quick is None or not quick.there.any():  # spares the long look at a hopeless rig
@@ -109,7 +124,15 @@ def rough_band(rig: Rig, low_tpm: float = 5.0,
 
 
 def rough_of(sheet: Sheet) -> tuple[float, float] | None:
-    """The widest band that a sheet's margins show, its edges by straight lines between."""
+    """The widest band that a sheet's margins show, its edges by straight lines between.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> sheet = Sheet(hut, constraints(hut), np.linspace(40, 140, 101))
+    >>> [round(tpm) for tpm in rough_of(sheet)]
+    [50, 90]
+    """
     pace, worst = sheet.pace, np.nanmin(sheet.margins, axis=0)
     good = worst >= 0
     starts = np.nonzero(good & ~np.concatenate([[False], good[:-1]]))[0]

@@ -8,7 +8,11 @@ from steadyturn.rig.types import Stage
 
 
 def stage_ratio(stage: Stage) -> float:
-    """Turns of the driven wheel for one turn of the driver (handle side)."""
+    """Turns of the driven wheel for one turn of the driver (handle side).
+
+    >>> stage_ratio(Stage(driver_teeth=60, driven_teeth=12)), stage_ratio(Stage(ratio=2.5))
+    (5.0, 2.5)
+    """
     if stage.driver_teeth and stage.driven_teeth:
         return stage.driver_teeth / stage.driven_teeth
     return 1.0 if stage.ratio is None else stage.ratio

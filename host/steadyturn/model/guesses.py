@@ -56,7 +56,16 @@ class Guess:
 
 
 def guesses(rig: Rig, edges: Edges) -> tuple[Guess, ...]:
-    """All values that are not given, the one that matters most first."""
+    """All values that are not given, the one that matters most first.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> from steadyturn.model.edges import find_edges
+    >>> first = guesses(hut, find_edges(hut))[0]
+    >>> first.kind, first.low < first.high
+    ('assumed', True)
+    """
     around = (5.0, 205.0)
     if (exact := edges.widest()) is not None:
         around = (max(0.4 * exact[0], 1.0), min(1.6 * exact[1], 301.0))

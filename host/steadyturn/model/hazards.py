@@ -57,13 +57,29 @@ def let_go_tpm(high_tpm: ArrayLike) -> Floats:
 
 def open_circuit_v(rig: Rig, pace_tpm: ArrayLike) -> Floats:
     """Highest bus volts [V] of the cold machine with nothing connected: the peaks of
-    the EMF, which a diode and a capacitor hold. No clamp is counted."""
+    the EMF, which a diode and a capacitor hold. No clamp is counted.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> round(float(open_circuit_v(hut, 150.0)), 1)
+    24.8
+    """
     per_tpm = bank.emf_v_per_tpm(rig, rig.air.cold_c)
     return PEAK_OVER_MEAN * per_tpm * np.asarray(pace_tpm, dtype=float)
 
 
 def clamp_w(rig: Rig, open_v: Floats) -> Floats:
-    """Power [W] in the bus clamp with nothing else connected; 0 without a clamp."""
+    """Power [W] in the bus clamp with nothing else connected; 0 without a clamp.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> from dataclasses import replace
+    >>> clamped = replace(hut, protection=replace(hut.protection, bus_clamp_v=15.0))
+    >>> clamp_w(clamped, np.array([10.0, 20.0])).round(1).tolist()
+    [0.0, 29.7]
+    """
     clamp = rig.protection.bus_clamp_v
     if clamp is None:
         return np.zeros_like(open_v)
@@ -101,7 +117,14 @@ def _passed(rig: Rig, open_v: Floats, drop_v: float) -> Floats:
 
 
 def ratings(rig: Rig) -> list[Rating]:
-    """Everything that sees the open-circuit volts, with what it bears."""
+    """Everything that sees the open-circuit volts, with what it bears.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> sorted(rating.name for rating in ratings(hut))[:2]
+    ['open_circuit_capacitor', 'open_circuit_converter']
+    """
     found = [
         Rating("open_circuit_capacitor", rig.bus.capacitor_max_v, lambda v: _bus(rig, v),
                "the bus capacitor sees the open-circuit volts"),
@@ -140,7 +163,14 @@ def ratings(rig: Rig) -> list[Rating]:
 
 def hazards(rig: Rig, high_tpm: float | None) -> list[Hazard]:
     """Every rating that is broken at the pace an arm may reach from high_tpm (None: no
-    band; the fastest hand alone), worst first."""
+    band; the fastest hand alone), worst first.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> barn = read_rig(example_path("dangerous-barn"))
+    >>> [hazard.name for hazard in hazards(barn, None)]
+    ['open_circuit_device']
+    """
     pace = let_go_tpm(0.0 if high_tpm is None else high_tpm)
     open_v = open_circuit_v(rig, pace)
     found = []

@@ -198,7 +198,14 @@ def _arm(rig: Rig) -> list[Constraint]:
 
 
 def constraints(rig: Rig) -> list[Constraint]:
-    """All constraints that this rig has."""
+    """All constraints that this rig has.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> [one.name for one in constraints(hut)][:4]
+    ['board_wake', 'board_fade', 'start', 'holding']
+    """
     return [*_board(rig), *_running(rig), *_volts(rig), *_open(rig), *_motor(rig), *_arm(rig)]
 
 

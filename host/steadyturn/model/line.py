@@ -43,7 +43,14 @@ class At(NamedTuple):
 
 
 def series_ohm(rig: Rig) -> float:
-    """Resistance [ohm] between bus node and the converter's terminals."""
+    """Resistance [ohm] between bus node and the converter's terminals.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> series_ohm(hut) >= hut.sensor.shunt_ohm
+    True
+    """
     inline = rig.switch.on_ohm if rig.switch.place == "bus_switch" else 0.0
     return rig.sensor.shunt_ohm + inline
 
@@ -262,6 +269,15 @@ class Clamped:
 
 
 def source_line(rig: Rig, pace_emf_v: Floats, winding_c: Floats) -> Line:
-    """Line for paces that give the bank pace_emf_v [V], windings at winding_c [degC]."""
+    """Line for paces that give the bank pace_emf_v [V], windings at winding_c [degC].
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> line = source_line(hut, np.array([10.0]), np.array([20.0]))
+    >>> at = line.at(np.array([0.3]))
+    >>> bool(at.in_v[0] < at.node_v[0] < 10.0), bool(at.v_slope[0] < 0)
+    (True, True)
+    """
     ohm = rig.bank.series * motor.ohm_at(rig.motor, winding_c)
     return Line(rig, pace_emf_v, np.broadcast_to(ohm, pace_emf_v.shape))

@@ -28,7 +28,14 @@ def cable_ohm(load: Load) -> float:
 
 
 def path_ohm(rig: Rig) -> float:
-    """Resistance [ohm] between the converter's output and the device's socket."""
+    """Resistance [ohm] between the converter's output and the device's socket.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> round(path_ohm(hut), 3)
+    0.084
+    """
     inline = rig.switch.on_ohm if rig.switch.place == "output_switch" else 0.0
     return inline + cable_ohm(rig.load)
 
@@ -39,6 +46,10 @@ def draw(load: Load, path: float, out_v: ArrayLike) -> tuple[Floats, Floats]:
 
     A USB device takes draw_a while its socket has sag_v, less below, nothing
     below min_v.
+
+    >>> phone = Load(draw_a=0.5, sag_v=4.6, min_v=4.1)
+    >>> [values.round(3).tolist() for values in draw(phone, 0.0, [4.0, 4.35, 5.0])]
+    [[0.0, 0.25, 0.5], [0.0, 1.0, 0.0]]
     """
     volts = np.maximum(np.asarray(out_v, dtype=float), 0.0)
     if load.kind == "none":
@@ -77,7 +88,11 @@ def volts_for(load: Load, path: float, out_a: float) -> float:
 
 
 def stored_share_per_j(load: Load) -> float | None:
-    """Share of the battery that one joule at the socket fills; None without a capacity."""
+    """Share of the battery that one joule at the socket fills; None without a capacity.
+
+    >>> round(3600 * 15 * stored_share_per_j(Load(capacity_j=15 * 3600, charge_efficiency=0.85)), 3)
+    0.85
+    """
     if not load.capacity_j:
         return None
     return load.charge_efficiency / load.capacity_j

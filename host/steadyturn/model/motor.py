@@ -49,12 +49,21 @@ def nameplate_constant(motor: Motor) -> float:
 
 
 def emf_constant_at(motor: Motor, winding_c: ArrayLike) -> Floats:
-    """EMF constant [V s/rad] with the magnets at winding_c [degC], same shape."""
+    """EMF constant [V s/rad] with the magnets at winding_c [degC], same shape.
+
+    >>> from steadyturn.rig.types import Motor
+    >>> emf_constant_at(Motor(emf_v_s=0.1, terminal_ohm=1), [20, 70]).round(3).tolist()
+    [0.1, 0.09]
+    """
     return emf_constant(motor) * magnets(winding_c)
 
 
 def magnets(magnet_c: ArrayLike) -> Floats:
-    """Flux of the magnets at magnet_c [degC] over that at 20 degC, same shape."""
+    """Flux of the magnets at magnet_c [degC] over that at 20 degC, same shape.
+
+    >>> magnets([20, 70]).round(3).tolist()
+    [1.0, 0.9]
+    """
     warm = 1 + FERRITE_PER_K * (np.asarray(magnet_c, dtype=float) - 20)
     return np.maximum(warm, 0.1)
 
@@ -70,18 +79,32 @@ def ohm_at(motor: Motor, winding_c: ArrayLike) -> Floats:
 
 
 def copper(winding_c: ArrayLike) -> Floats:
-    """Resistance of copper at winding_c [degC] over that at 20 degC, same shape."""
+    """Resistance of copper at winding_c [degC] over that at 20 degC, same shape.
+
+    >>> copper([20, 120]).round(3).tolist()
+    [1.0, 1.393]
+    """
     warm = 1 + COPPER_PER_K * (np.asarray(winding_c, dtype=float) - 20)
     return np.maximum(warm, 0.1)
 
 
 def brush_v(motor: Motor, motor_a: ArrayLike) -> Floats:
-    """Drop of both brushes [V] at motor_a [A]: nothing at no current."""
+    """Drop of both brushes [V] at motor_a [A]: nothing at no current.
+
+    >>> from steadyturn.rig.types import Motor
+    >>> brush_v(Motor(terminal_ohm=1, brush_drop_v=0.2, brush_knee_a=0.02), [0, 0.02, 1]).round(3).tolist()
+    [0.0, 0.152, 0.2]
+    """
     return motor.brush_drop_v * np.tanh(np.asarray(motor_a, dtype=float) / motor.brush_knee_a)
 
 
 def friction_nm(motor: Motor, rad_s: ArrayLike) -> Floats:
-    """Torque [N m] the motor takes at no current, at shaft speed rad_s [rad/s]."""
+    """Torque [N m] the motor takes at no current, at shaft speed rad_s [rad/s].
+
+    >>> from steadyturn.rig.types import Motor
+    >>> round(float(friction_nm(Motor(emf_v_s=0.02, terminal_ohm=1, no_load_a=0.1), 300.0)), 6)
+    0.002
+    """
     steady = emf_constant(motor) * motor.no_load_a
     return steady + motor.drag_nm_s * np.asarray(rad_s, dtype=float)
 

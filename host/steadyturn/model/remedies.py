@@ -44,7 +44,15 @@ class Remedy:
 
 def clash(rig: Rig, edges: Edges) -> tuple[str, str]:
     """Names of the two constraints that leave no pace between them; one that holds at no
-    pace stands first on its side."""
+    pace stands first on its side.
+
+    >>> from steadyturn.model.edges import find_edges
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> toy = read_rig(example_path("toy-motor"))
+    >>> clash(toy, find_edges(toy))
+    ('start', 'comfort_high')
+    """
     lows = [limit for limit in edges.limits if limit.side == "low"]
     highs = [limit for limit in edges.limits if limit.side == "high"]
     if lows and highs:  # the binding one of each side stands first
@@ -56,7 +64,14 @@ def clash(rig: Rig, edges: Edges) -> tuple[str, str]:
 
 def remedies(rig: Rig) -> tuple[Remedy, ...]:
     """What makes a band, one change at a time, safe ones and then the widest first; where
-    no single change does so safely, a change together with another gear ratio."""
+    no single change does so safely, a change together with another gear ratio.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> best = remedies(read_rig(example_path("toy-motor")))[0]
+    >>> best.low_tpm < best.high_tpm, best.hazards
+    (True, ())
+    """
     found = []
     if (best := _first_wide(_ratios(rig))) is not None:
         found.append(best)

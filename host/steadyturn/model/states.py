@@ -327,7 +327,16 @@ def _among(where: Flags, chosen: Flags) -> Flags:
 
 
 def run(line: Line | Clamped, output: Output) -> Running:
-    """State of a running converter on each point of `line`."""
+    """State of a running converter on each point of `line`.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> from steadyturn.model.line import source_line
+    >>> line = source_line(hut, np.array([2.0, 10.0]), np.array([20.0, 20.0]))
+    >>> REGIMES[run(line, Output(hut)).regime].tolist()
+    ['collapse', 'regulating']
+    """
     search = _Search(line, output)
     if output.kind == "boost":
         search.pass_through()

@@ -11,7 +11,11 @@ Floats = NDArray[np.float64]
 
 
 def draw_w(supply: Supply) -> float:
-    """Power [W] that the board's regulator takes from the crank; 0 when fed otherwise."""
+    """Power [W] that the board's regulator takes from the crank; 0 when fed otherwise.
+
+    >>> draw_w(Supply(feed="crank", power_w=0.12)), draw_w(Supply(feed="usb", power_w=0.12))
+    (0.12, 0.0)
+    """
     return supply.power_w if supply.feed == "crank" else 0.0
 
 

@@ -15,7 +15,15 @@ HOTTEST_C = 400.0  # where a runaway is cut off; every limit is far below
 
 
 def rise_k(rig: Rig, pair: Pair) -> tuple[Floats, Floats]:
-    """Steady rise over the air of one motor's winding and of its case [K], running."""
+    """Steady rise over the air of one motor's winding and of its case [K], running.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> winding, case = rise_k(hut, Pair(hut, np.array([70.0]), np.array([20.0])))
+    >>> bool(winding[0] > case[0] > 0)
+    True
+    """
     assert pair.found is not None
     amps = np.where(pair.found.there, pair.found.x, np.nan)
     wound = amps**2 * pair.line.ohm / rig.bank.series
@@ -32,6 +40,13 @@ def settled_c(rig: Rig, pace: Floats, air_c: float, *, rounds: int = 5) -> tuple
     is sought by repetition, from cool upwards, with secant steps (the heat grows ever
     faster with temperature, so that they never pass the answer). Where it comes to
     nothing running, the winding keeps the heat at which that happened.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> winding, case = settled_c(hut, np.array([70.0]), 30.0)
+    >>> bool(winding[0] > case[0] > 30.0)
+    True
     """
     winding, case = np.full(pace.shape, air_c), np.full(pace.shape, air_c)
     before, gave = winding, winding
