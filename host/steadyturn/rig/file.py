@@ -162,9 +162,12 @@ class Walk:
         if isinstance(raw, dict):
             return raw
         right = f"a section: write [{name}] on a line of its own, and its keys below."
+        how = ""
         if isinstance(raw, list):
             right = f"there is just one [{name}]: single brackets."
-        self.problem((name,), "" if isinstance(raw, list) else values.shown(raw), right)
+            if name in ("motor", "converter"):
+                how = "Several to choose from make a parts file, for 'steadyturn size FILE'."
+        self.problem((name,), "" if isinstance(raw, list) else values.shown(raw), right, how)
         return {}
 
     def part(self, name: str, cls: type[Any], tree: dict[str, Any]) -> Any:
