@@ -92,7 +92,8 @@ def brush_v(motor: Motor, motor_a: ArrayLike) -> Floats:
     """Drop of both brushes [V] at motor_a [A]: nothing at no current.
 
     >>> from steadyturn.rig.types import Motor
-    >>> brush_v(Motor(terminal_ohm=1, brush_drop_v=0.2, brush_knee_a=0.02), [0, 0.02, 1]).round(3).tolist()
+    >>> carbon = Motor(terminal_ohm=1, brush_drop_v=0.2, brush_knee_a=0.02)
+    >>> brush_v(carbon, [0, 0.02, 1]).round(3).tolist()
     [0.0, 0.152, 0.2]
     """
     return motor.brush_drop_v * np.tanh(np.asarray(motor_a, dtype=float) / motor.brush_knee_a)
