@@ -35,7 +35,8 @@ def draw(result: Any) -> Any:
     """The map as a matplotlib Figure."""
     from matplotlib.figure import Figure
 
-    fan = getattr(getattr(result, "sure", None), "fan", None)
+    sure = getattr(result, "sure", None)
+    fan = None if sure is None else sure.fan
     height = HEIGHT_IN + (SURE_IN if fan is not None else 0.0)
     figure = Figure(figsize=(WIDTH_IN, height))
     ratios = (4.4, 1.35, 1.35) + ((1.1,) if fan is not None else ())
@@ -51,14 +52,15 @@ def draw(result: Any) -> Any:
         _over_pace(axis, result)
         axis.tick_params(labelbottom=axis is axes[-1])
     axes[-1].set_xlabel("pace of the handle, turns/min (lines: 20 degC; grey: from the hot to the "
-                        "cold machine)" if fan is None else "pace of the handle, turns/min")
+                        "cold machine)" if fan is None else
+                        f"pace of the handle, turns/min ({_shares(fan)})")
     _volts(axes[0], result, fan, top)
     _thresholds(figure, axes[0], beside, result, top)
     _lines(beside, result)
     arm(axes[1], result)
     effort(axes[2], result)
     if fan is not None:
-        builds(axes[3], fan)
+        builds(axes[3], sure)
     title(figure, result, height)
     why(figure, result, beside.get_position().x0, RIGHT, axes[1].get_position().y1 - 0.28 / height)
     return figure
@@ -133,6 +135,13 @@ def _band_names(axis: Any, result: Any) -> None:
         axis.annotate(text, (at, 1.0), (place, 1.018), xycoords=("data", "axes fraction"),
                       textcoords=("data", "axes fraction"), ha="center", va="bottom",
                       fontsize=SIZE, color=look.BAND_INK)
+
+
+def _shares(fan: Any) -> str:
+    """What the greys of the fan mean."""
+    whole = fan.quantiles_percent
+    shares = [f"{whole[-1 - i] - whole[i]:.0f}" for i in range(len(whole) // 2)]
+    return f"greys: where {' and '.join(shares)} % of the builds stand"
 
 
 def _fan(axis: Any, fan: Any) -> None:

@@ -64,13 +64,29 @@ def effort(axis: Any, result: Any) -> None:
                 f"least{where}: {number(least)} J of the arm for 1 J at the device")
 
 
-def builds(axis: Any, fan: Any) -> None:
-    """Share of builds that work at each pace."""
+def builds(axis: Any, sure: Any) -> None:
+    """Share of builds that work at each pace, and the paces that work for enough of them."""
+    fan = sure.fan
+    asked = 100 * sure.share
     axis.set_ylabel("builds, %")
-    axis.set_ylim(0, 105)
+    axis.set_ylim(0, 108)
     axis.set_yticks([0, 50, 100])
-    axis.plot(fan.pace_tpm, 100 * np.asarray(fan.works_share, dtype=float), color=look.INK,
-              linewidth=1.8)
+    works = 100 * np.asarray(fan.works_share, dtype=float)
+    axis.axhline(asked, color=look.FAINT, linewidth=0.8, linestyle=look.DASH, zorder=0.6)
+    axis.plot(fan.pace_tpm, works, color=look.INK, linewidth=1.8)
+    if sure.low_tpm is not None:
+        axis.plot([sure.low_tpm, sure.high_tpm], [asked, asked], color=look.BAND_INK,
+                  linewidth=3.4, solid_capstyle="butt")
+
+
+def _of_builds(sure: Any) -> tuple[str, str]:
+    head = f"{number(100 * sure.share)} % of the builds"
+    if sure.low_tpm is not None:
+        return head, f"work at {sure.low_tpm:.0f}-{sure.high_tpm:.0f} turns/min"
+    if sure.best_tpm is None:
+        return head, "work at no pace, and neither does any other"
+    return head, (f"work at no pace; most at {sure.best_tpm:.0f} turns/min, "
+                  f"{100 * sure.best_share:.0f} %")
 
 
 def _nothing(axis: Any, text: str) -> None:
@@ -127,6 +143,9 @@ def _words(result: Any) -> list[tuple[str, str]]:
     elif result.clash:
         parts += [(_first_upper(NAME.get(x.name, x.name)), x.reason) for x in result.limits
                   if x.name in result.clash][:2]
+    sure = getattr(result, "sure", None)
+    if sure is not None and sure.fan is not None:
+        parts.append(_of_builds(sure))
     return parts
 
 

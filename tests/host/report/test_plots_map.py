@@ -10,6 +10,7 @@ import sys
 from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -204,3 +205,37 @@ def test_spread_keeps_the_order_and_the_gap():
     assert min(np.diff(sorted(found))) == pytest.approx(1.0)
     assert 0 <= min(found) <= max(found) <= 10
     assert spread([1.0, 1.0], 1.0, 0.0, 5.0) == [0.5, 1.5]
+
+
+def fake_sure(low, high, best):
+    """A sure band as model.tolerance gives it, with invented shares and volts."""
+    pace_tpm = np.linspace(0, 110, 23)
+    shares = np.exp(-(((pace_tpm - 65) / 20) ** 4))
+    volts = np.where(pace_tpm > 40, pace_tpm / 8, np.nan)
+    fan = SimpleNamespace(
+        pace_tpm=tuple(pace_tpm), works_share=tuple(shares),
+        quantiles_percent=(2.5, 25.0, 50.0, 75.0, 97.5),
+        bus_v=tuple(tuple(volts * k) for k in (0.9, 0.95, 1.0, 1.05, 1.1)))
+    return SimpleNamespace(share=0.95, low_tpm=low, high_tpm=high, best_tpm=best,
+                           best_share=0.9, fan=fan)
+
+
+@pytest.mark.parametrize(("low", "high", "best", "words"), [
+    (52.0, 81.0, 65.0, "work at 52-81 turns/min"), (None, None, 65.0, "most at 65"),
+    (None, None, None, "neither does any other")])
+def test_tolerance_is_a_fan_and_a_panel_of_builds(low, high, best, words):
+    sure = fake_sure(low, high, best)
+    shown = SimpleNamespace(**{**case("lakeside-hut").__dict__, "sure": sure})
+    figure = plot_files.drawn(lambda: plots_map.draw(shown))
+    names = shown_names(figure)
+    assert any(words.split()[0] in text for text, _ in names)
+    assert words in " ".join(" ".join(text.split()) for text, _ in names)
+    assert any("where 95 and 50 % of the builds stand" in text for text, _ in names)
+    builds = figure.axes[3]
+    assert builds.get_ylabel() == "builds, %"
+    drawn_shares = max(builds.lines, key=lambda line: len(line.get_xdata())).get_ydata()
+    assert drawn_shares == pytest.approx(100 * np.array(sure.fan.works_share))
+    assert len(figure.axes) == 5
+    for (one, a), (other, b) in combinations(names, 2):
+        apart = min(min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0))
+        assert apart < 3, f"{one!r} and {other!r}"
