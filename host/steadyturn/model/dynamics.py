@@ -8,6 +8,7 @@ on the order of a dictionary.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import inf
 
 from steadyturn.model.dynamics_account import Account, State, Sums
@@ -90,6 +91,14 @@ class Machine:
         if p.feed_from_bus:
             twice += p.reservoir_f * s.reservoir_v**2
         return twice / 2
+
+    def take_over(self, other: Machine) -> None:
+        """Go on from the state of `other`, at time 0 and with accounts of its own."""
+        self.state = replace(other.state, time_s=0.0)
+        self.soft, self.plugged = other.soft, other.plugged
+        self.motor_before_a = other.state.motor_a
+        self.parts.warm(self.state.winding_c)
+        self._stored_start_j = self.stored_j()
 
     def _warm(self) -> None:
         """Bring the winding's temperature up to date and what depends on it."""

@@ -8,21 +8,25 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import isfinite
+from math import ceil, isfinite, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steadyturn.errors import Problem, WrongInput
-from steadyturn.model.dynamics import STEP_S, Machine
+from steadyturn.model.dynamics import Machine
 from steadyturn.model.dynamics_account import Account
+from steadyturn.model.dynamics_parts import Parts
+from steadyturn.model.dynamics_step import Hand
 from steadyturn.model.hand import ArmHand, ServoHand
+from steadyturn.model.stability import full_w
 from steadyturn.rig.types import RPM, Rig
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 SAMPLE_S = 0.01
+STEP_S = 0.004
 MOST_SAMPLES = 2_000_000
 # what a script may say besides a pace in turns/min
 LET_GO, CONNECT, RELEASE, PLUG, UNPLUG = "let go", "connect", "release", "plug", "unplug"
@@ -79,7 +83,8 @@ class Traces:
     at the device's socket [V, A]; converter_v: at the converter's output [V]; crank_nm:
     the arm's torque, mean of the sample [N m]; winding_c [degC]; reservoir_v: the board's
     [V]; converter_on; connected: the load switch; plugged: the device. events: in order of
-    time. peak_*: highest volts of any step. step_s: the ordinary step. account: joules of
+    time. peak_*: highest volts of any step; peak_after_v: (bus, socket), from when the load
+    last went on (the whole, if it never did). step_s: the ordinary step. account: joules of
     the whole.
     """
 
@@ -103,6 +108,7 @@ class Traces:
     events: tuple[Event, ...]
     peak_bus_v: float
     peak_out_v: float
+    peak_after_v: tuple[float, float]
     account: Account
 
     def times(self, name: str) -> list[float]:
@@ -135,23 +141,32 @@ def record(
     sample_s: float = SAMPLE_S,
     step_s: float | None = None,
     winding_c: float | None = None,
+    settle_s: float = 0.0,
     progress: Callable[[float], None] | None = None,
 ) -> Traces:
     """The machine of `rig` from rest, through `script`, for `seconds` [s].
 
     sample_s [s]: between two samples, a whole number of steps is taken. step_s [s]: the
-    ordinary step (None: what suits the rig). winding_c: at the start (None: between the
-    rig's cold and hot air). progress: told the seconds done, ten times a second of the
-    machine's time. A board that is fed by the crank wakes at wake_v and goes off at off_v.
+    ordinary step (None: `ordinary_step_s`, cut to fit the samples). winding_c: at the start
+    (None: between the rig's cold and hot air). settle_s [s]: what the hand does at first has
+    gone on for so long already, with the load as it is at first; times count from then.
+    progress: told the seconds done, ten times a second of the machine's time. A board that
+    is fed by the crank wakes at wake_v and goes off at off_v.
 
     WrongInput: seconds, sample_s or a step of the script that makes no sense.
     """
     _check(script, seconds, sample_s)
-    machine = Machine(rig, winding_c=winding_c, step_s=STEP_S if step_s is None else step_s)
+    if step_s is None:
+        step_s = sample_s / ceil(sample_s / ordinary_step_s(rig) - 1e-9)
+    if not (isfinite(settle_s) and 0 <= settle_s <= 3600):
+        raise WrongInput(Problem("time", "settle_s", f"{settle_s:g}", "0 to 3600 s."))
+    machine = Machine(rig, winding_c=winding_c, step_s=step_s)
     log = machine.log = []
     moves = [(t, None if isinstance(what, str) else float(what)) for t, what in script.steps
              if what == LET_GO or not isinstance(what, str)]
-    hand: ArmHand | ServoHand = ServoHand(moves) if script.servo else ArmHand(rig, moves)
+    hand: Hand = ServoHand(moves) if script.servo else ArmHand(rig, moves)
+    if settle_s:
+        hand = _settled(machine, hand, settle_s, script.connected)
     events = [Event(t, "hand lets go" if goal is None else f"hand goes for {goal:g} turns/min")
               for t, goal in moves if t <= seconds]
     turns_on = [(t, what) for t, what in script.steps if what in _DONE]
@@ -160,7 +175,7 @@ def record(
     s = machine.state
     connected, plugged = script.connected, script.plugged
     board_on = not machine.parts.feed_from_bus  # otherwise it wakes when the crank feeds it
-    arm_j, theta = 0.0, 0.0
+    arm_j, theta, before = 0.0, 0.0, (0.0, 0.0)
     for row in range(len(rows)):
         end = row * every_s
         while turns_on and turns_on[0][0] <= end:
@@ -169,6 +184,9 @@ def record(
             connected = what == CONNECT or (connected and what != RELEASE)
             plugged = what == PLUG or (plugged and what != UNPLUG)
             machine.plugged = plugged
+            if what in (RELEASE, UNPLUG):
+                before = max(before[0], machine.peak_bus_v), max(before[1], machine.peak_out_v)
+                machine.peak_bus_v, machine.peak_out_v = s.bus_v, s.out_v
             events.append(Event(s.time_s, _DONE[str(what)]))
         machine.plugged = plugged
         machine.advance(end, hand, connected, board_on)
@@ -193,8 +211,52 @@ def record(
         step_s=machine.step_s, **dict(zip(_FLOATS, columns[:13], strict=True)),
         converter_on=columns[13] > 0.5, connected=columns[14] > 0.5, plugged=columns[15] > 0.5,
         events=tuple(sorted(events, key=lambda event: event.t_s)),
-        peak_bus_v=machine.peak_bus_v, peak_out_v=machine.peak_out_v, account=machine.account,
+        peak_bus_v=max(before[0], machine.peak_bus_v),
+        peak_out_v=max(before[1], machine.peak_out_v),
+        peak_after_v=(machine.peak_bus_v, machine.peak_out_v), account=machine.account,
     )
+
+
+class _Later:
+    """A hand whose time runs settle_s ahead."""
+
+    def __init__(self, hand: Hand, settle_s: float) -> None:
+        self._torque_nm, self._settle_s = hand.torque_nm, settle_s
+
+    def torque_nm(self, t_s: float, theta_rad: float, crank_rad_s: float) -> float:
+        return self._torque_nm(t_s + self._settle_s, theta_rad, crank_rad_s)
+
+
+def _settled(machine: Machine, hand: Hand, settle_s: float, connected: bool) -> Hand:
+    """Brings `machine` to where it is after settle_s of what `hand` does."""
+    first = Machine(machine.rig, winding_c=machine.state.winding_c, step_s=STEP_S)
+    first.advance(settle_s, hand, connected, True)
+    machine.take_over(first)
+    return _Later(hand, settle_s)
+
+
+def ordinary_step_s(rig: Rig) -> float:
+    """The longest ordinary step [s] for traces of `rig`.
+
+    4 ms: a sixtieth of the ripple's period at 125 turns/min, and what happens is located
+    within it. Where the inductance could ring against the converter's constant power
+    (R / L > P / (C V^2) is near to failing at the volts where it lets go), a twelfth of
+    sqrt(L C), at least 5 us: a longer implicit step would damp what does not die down.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> ordinary_step_s(read_rig(example_path("lakeside-hut")))
+    0.004
+    """
+    parts = Parts(rig, STEP_S)
+    henry = rig.bank.series * rig.motor.inductance_h / rig.bank.parallel
+    watts = full_w(rig)
+    if watts is None or not parts.henry:
+        return STEP_S
+    load_ohm = rig.converter.stop_v**2 / watts
+    if henry < 0.5 * parts.r_source * parts.bus_f * load_ohm:
+        return STEP_S
+    return min(STEP_S, max(sqrt(henry * parts.bus_f) / 12, 5e-6))
 
 
 def _awake(rig: Rig, machine: Machine, board_on: bool) -> bool:
