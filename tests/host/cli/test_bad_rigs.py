@@ -47,11 +47,11 @@ def changed(**values: str) -> str:
             for name in [n for n in left if n.startswith(section + "__")
                          and not re.search(rf"^{n.split('__')[1]} *=", GOOD, re.MULTILINE)]:
                 rows.append(f"{name.split('__')[1]} = {left.pop(name)}")
-    for name in left:  # of a section that is not in the file
+    for name, value in left.items():  # of a section that is not in the file
         section, key = name.split("__")
         if f"[{section}]" not in rows:
             rows.append(f"[{section}]")
-        rows.insert(rows.index(f"[{section}]") + 1, f"{key} = {left[name]}")
+        rows.insert(rows.index(f"[{section}]") + 1, f"{key} = {value}")
     return "\n".join(rows)
 
 
