@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from steadyturn.errors import Problem, WrongInput
 from steadyturn.jobs.hazards import Hazard, hazards_of
 from steadyturn.jobs.pace_map import Map, pace_map
 from steadyturn.model import arm, endurance
@@ -18,11 +19,13 @@ from steadyturn.model.guesses import Guess
 from steadyturn.model.point import Points, operate
 from steadyturn.model.remedies import Remedy
 from steadyturn.model.states import PASS_THROUGH, REGIMES
+from steadyturn.model.tolerance import Sure, sure_band
 from steadyturn.report import plot_files, plots_map
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
 
 COLUMNS = 61  # of the picture
+LEAST_SURE, MOST_SURE = 50.0, 99.9  # percent
 BESIDE_TPM = (-10.0, -5.0, 5.0, 10.0)
 
 
@@ -73,6 +76,7 @@ class Pace:
     edges_v: volts at the converter's input at the band's low and high edge, 20 degC.
     arm_keeps_min: minutes that this arm keeps the target's power, (low, middle, high), 480 is
     eight hours or more; a rough guide, not medical advice.
+    sure: the paces that work for a share of builds, None where that was not asked.
     plot: the picture that was drawn, and map: what it shows; both None without one.
     """
 
@@ -96,22 +100,29 @@ class Pace:
     curve: Curve
     effort: Effort
     arm_keeps_min: tuple[float, float, float] | None
+    sure: Sure | None = None
     plot: Path | None = None
     map: Map | None = None
 
 
-def pace(path: str | Path, *, plot: Path | None = None) -> Pace:
-    """Read a rig file and find its band; plot: also draw its map there (.png or .svg).
+def pace(path: str | Path, *, plot: Path | None = None, sure: float | None = None) -> Pace:
+    """Read a rig file and find its band; plot: also draw its map there (.png or .svg); sure:
+    also the paces that work for so many percent of builds.
 
     Raises WrongInput when the file cannot be used or the picture not be drawn there,
     Failed where matplotlib is missing.
     """
     if plot is not None:
         plot_files.check(plot)
-    return pace_of(read_rig(path), path, plot=plot)
+    if sure is not None and not LEAST_SURE <= sure <= MOST_SURE:
+        raise WrongInput(Problem(
+            "--sure", "", f"{sure:g}", f"{LEAST_SURE:g} to {MOST_SURE:g} percent of the builds.",
+            "95 is usual."))
+    return pace_of(read_rig(path), path, plot=plot, sure=sure)
 
 
-def pace_of(rig: Rig, path: str | Path, *, plot: Path | None = None) -> Pace:
+def pace_of(rig: Rig, path: str | Path, *, plot: Path | None = None,
+            sure: float | None = None) -> Pace:
     """Like `pace`, of a rig that was read from `path` or stands nowhere yet."""
     band = find_band(rig)
     best = (band.low_tpm, band.high_tpm)
@@ -127,7 +138,7 @@ def pace_of(rig: Rig, path: str | Path, *, plot: Path | None = None) -> Pace:
         clash=band.clash, remedies=band.remedies, hazards=hazards_of(rig, band),
         other_bands_tpm=tuple(pair for pair in band.intervals if pair != best),
         curve=_curve(rig, band), effort=_effort(rig, band), arm_keeps_min=_keeps(rig, band),
-        plot=plot,
+        sure=None if sure is None else sure_band(rig, share=sure / 100), plot=plot,
         map=None if plot is None else pace_map(rig, band),
     )
     if plot is not None:

@@ -15,7 +15,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Names = NDArray[np.int64]
 
-CLOSE = 1e-7  # a margin this small is an edge
+CLOSE = 2e-6  # a margin this small is an edge, the last step still to come
 
 
 @dataclass(frozen=True)
@@ -31,7 +31,7 @@ class Effort:
     heats: tuple[int, int]
 
 
-FINE = Effort(points=9, zooms=4, rounds=4, more=14, heats=(2, 4))
+FINE = Effort(points=9, zooms=4, rounds=4, more=14, heats=(2, 3))
 ROUGH = Effort(points=6, zooms=1, rounds=1, more=0, heats=(1, 2))
 
 
@@ -187,12 +187,12 @@ def edge(state: State, side: Side, effort: Effort, names: tuple[str, ...]
         return tpm, name
     some, side = state.take(open_), side.take(open_)
     heats = effort.heats[1]
-    in_v = _narrow(some, side, effort.rounds, heats)
+    in_v, off = _narrow(some, side, effort.rounds, heats)
     if effort.more:
-        left = np.nonzero(np.minimum(side.has, -side.miss) > CLOSE)[0]
+        left = np.nonzero(off > CLOSE)[0]
         if left.size:
             rest = side.take(left)
-            in_v[left] = _narrow(some.take(left), rest, effort.more, heats, halve=True)
+            in_v[left] = _narrow(some.take(left), rest, effort.more, heats, halve=True)[0]
     at = look(some.frame, in_v, some.air_c, heated=some.heated, rounds=heats)
     tpm[open_] = at.pace
     name[open_] = first_to_fail(some.frame, at, names)
@@ -210,10 +210,12 @@ def first_to_fail(frame: Frame, at: Look, names: tuple[str, ...]) -> Names:
 
 
 def _narrow(state: State, side: Side, rounds: int, heats: int, *,
-            halve: bool = False) -> Floats:
+            halve: bool = False) -> tuple[Floats, Floats]:
     """Where the margin goes through zero: regula falsi, the value of an end that stays behind
     scaled down (Pegasus); with `halve` every other step bisects, which helps where the limit
-    of the other side is near. Narrows `side` itself."""
+    of the other side is near. Narrows `side` itself. Also the size of the last margin
+    looked at."""
+    off = np.zeros_like(side.in_v)
     for turn in range(rounds + 1):
         share = side.has / (side.has - side.miss)
         if halve and turn % 2 == 0 and turn < rounds:
@@ -221,8 +223,9 @@ def _narrow(state: State, side: Side, rounds: int, heats: int, *,
         x = side.in_v + (side.out_v - side.in_v) * share
         x = np.where(np.isfinite(x), x, side.in_v)
         if turn == rounds:
-            return x
+            return x, off
         value = state.see(x, heats)[1]
+        off = np.abs(value)
         good = value >= 0
         keeps = np.where(good, side.has / (side.has + value), side.miss / (side.miss + value))
         keeps = np.where(np.isfinite(keeps), keeps, 0.5)

@@ -134,7 +134,7 @@ def _settle(frame: Frame, motor_a: Floats, brush: Floats, volts: Floats, across:
     """Winding over 20 degC [K] and case [degC] in the steady state.
 
     The winding's heat is linear in its temperature; the friction's depends on it a little
-    through the speed. A Newton step and a few more along its slope settle both.
+    through the speed. A few Newton steps settle both.
     """
     wound = motor_a * motor_a
     wound *= frame.motor_ohm
@@ -156,21 +156,24 @@ def _settle(frame: Frame, motor_a: Floats, brush: Floats, volts: Floats, across:
         flux += 1
         emf = by_k * above
         emf += cold_v
-        rubbed = emf / flux
-        rubbed /= frame.strings
+        rad_s = emf / flux
+        rad_s /= frame.strings
+        rubbed = rad_s * rub
+        grows: Any = 0.0  # the part that goes with the square of the speed
         if dragged:
-            rubbed *= rub + drag * rubbed
-        else:
-            rubbed *= rub
-        if turn == 0:
+            rad_s *= rad_s
+            rad_s *= drag
+            grows = rad_s
+            rubbed += grows
+        if turn < 2:  # later steps keep its slope
             slope = by_k / emf
             slope -= FERRITE_PER_K / flux
-            slope *= rubbed
+            slope *= rubbed + grows
             slope += feeds
             np.minimum(slope, STEEPEST, out=slope)
             np.subtract(1.0, slope, out=slope)
-            feeds -= 1
         off = feeds * above
+        off -= above
         off += rubbed
         off += rest
         off /= slope
@@ -198,7 +201,8 @@ def margins(frame: Frame, at: Look) -> list[tuple[str, Floats]]:
         found.append(("collapse_margin", at.spare))
     if frame.passing is not None:
         ends = frame.passing.volts + frame.passing.motor_a * (frame.ohm * at.copper)
-        found.append(("pass_through", 1 - at.emf_v / ends))
+        # it jumps above its set point: the window is left with it, and named as in `limits`
+        found.append(("window_high", 1 - at.emf_v / ends))
     if isinstance(frame.node_high_v, np.ndarray) or frame.node_high_v < np.inf:
         found.append(("clamp", 1 - at.node_v / frame.node_high_v))
     found.append(("motor_current", 1 - at.motor_a / frame.max_a))

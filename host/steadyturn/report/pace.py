@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import isnan
 from typing import Any
 
+from steadyturn.report import pace_sure
 from steadyturn.report.arm_words import CARE, keeps
 from steadyturn.report.limit_names import NAME
 from steadyturn.report.pace_picture import picture
@@ -29,7 +30,7 @@ def in_full(result: Any) -> list[str]:
     lines += _limits(result)
     if result.feasible:
         lines += ["", *account(result.at_target), "", *_arm(result)]
-    return lines + _guesses(result)
+    return lines + _guesses(result) + pace_sure.lines(result)
 
 
 def text(result: Any) -> str:

@@ -60,9 +60,9 @@ def check(rig, found, i=0) -> None:
 
 @pytest.mark.parametrize("first", [0, 1000, 2000])
 def test_the_same_as_one_by_one(first) -> None:
-    for i, rig in enumerate(random_rigs(9, first)):
+    for i, rig in enumerate(random_rigs(7, first)):
         found = bands(rig, {})
-        if np.isfinite(found.low_tpm[0]) or i % 4 == 0:  # find_band is slow
+        if np.isfinite(found.low_tpm[0]) or i == 0:  # find_band is slow
             check(rig, found)
 
 
