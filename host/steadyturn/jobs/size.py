@@ -16,6 +16,8 @@ from steadyturn.jobs.pace import Pace, pace_of
 from steadyturn.model import arm, gears
 from steadyturn.model.accounts import NOT_SHOWN
 from steadyturn.model.band import Band, find_band
+from steadyturn.model.tolerance import sure_band
+from steadyturn.rig.examples import example_path as example_rig
 from steadyturn.rig.file import read_rig_text
 from steadyturn.rig.types import Rig
 from steadyturn.sizing import pareto, parts_file, rig_text
@@ -25,6 +27,8 @@ from steadyturn.sizing.suggest import suggest
 
 MOST_ROWS = 12  # a list that can be read
 LEAST_UNSAFE = 3  # of them, so many are for machines that need a protection, where there are any
+SHARE = 0.95  # of builds that the sure band works for
+SURE_BUILDS = 2048  # its edges are then known to about half a turn/min
 
 Say = Callable[[str, int, int], None]
 
@@ -50,6 +54,10 @@ class Choice:
     target_tpm: float
     high_tpm: float
     width_percent: float
+    sure_low_tpm: float | None
+    sure_high_tpm: float | None
+    sure_width_percent: float | None
+    works_share: float
     low_limit: str
     high_limit: str
     arm_w: float
@@ -138,14 +146,19 @@ def parts_path(given: str) -> Path:
     """A parts file: as given, or the name of an example."""
     if os.path.exists(given):  # Path's own raises where a name is too long
         return Path(given)
-    return parts_file.example_path(given) or Path(given)
+    found = parts_file.example_path(given)
+    if found is None and example_rig(given) is not None:
+        raise WrongInput(Problem("PARTS", "", given, "this is an example rig, not a parts file.",
+                                 f"Example drawers: {', '.join(parts_file.example_names())}. "
+                                 f"{parts_file.NEW}"))
+    return found or Path(given)
 
 
 def size(path: str | Path | None, *, typical: bool = False, say: Say | None = None) -> Sized:
     """Search a parts file (None: the typical parts alone).
 
     say(what, done, of): how far it is. Raises WrongInput when the file cannot be used.
-    KeyboardInterrupt during the search ends it with the best so far.
+    KeyboardInterrupt ends it with the best so far, and `complete` is then False.
     """
     if path is None and not typical:
         raise WrongInput(Problem("PARTS", "", "", "name a parts file: what is in your drawer.",
@@ -157,29 +170,32 @@ def size(path: str | Path | None, *, typical: bool = False, say: Say | None = No
             say(what, done, of)
 
     found = search(drawer, lambda tried, of, works: tell("machines looked at", tried, of))
-    choices = _choices(drawer, found, tell)
+    choices, whole = _choices(drawer, found, tell)
     advice: tuple[Advice, ...] = ()
-    if not choices and found.complete:
-        advice = _advice(drawer, tell)
+    if not choices and found.complete and whole:
+        advice, whole = _advice(drawer, tell)
     failing = tuple(Failing(low, high, n, n / found.tried)
                     for (low, high), n in found.clashes.items())
-    return Sized(None if path is None else str(path), drawer.name, typical, found.complete,
-                 found.candidates, found.tried, found.working, len(found.rows), choices, failing,
-                 advice, drawer)
+    return Sized(None if path is None else str(path), drawer.name, typical,
+                 found.complete and whole, found.candidates, found.tried, found.working,
+                 len(found.rows), choices, failing, advice, drawer)
 
 
-def _choices(drawer: Drawer, found: Found, tell: Say) -> tuple[Choice, ...]:
-    """The rows to list, each by the exact model."""
+def _choices(drawer: Drawer, found: Found, tell: Say) -> tuple[tuple[Choice, ...], bool]:
+    """The rows to list, each by the exact model; False where it was broken off."""
     rows = thin(found.rows)
-    made = []
-    for done, row in enumerate(rows):
-        tell("machines computed exactly", done, len(rows))
-        choice = _choice(drawer, row.build)
-        if choice is not None:
-            made.append(choice)
-    tell("machines computed exactly", len(rows), len(rows))
+    made, whole = [], True
+    try:
+        for done, row in enumerate(rows):
+            tell("machines computed exactly", done, len(rows))
+            choice = _choice(drawer, row.build)
+            if choice is not None:
+                made.append(choice)
+        tell("machines computed exactly", len(rows), len(rows))
+    except KeyboardInterrupt:
+        whole = False
     made.sort(key=lambda c: (not c.safe, c.arm_w_per_w, -c.width_percent))
-    return tuple(replace(choice, number=n) for n, choice in enumerate(made, 1))
+    return tuple(replace(choice, number=n) for n, choice in enumerate(made, 1)), whole
 
 
 def thin(rows: tuple[Row, ...]) -> list[Row]:
@@ -207,6 +223,7 @@ def _choice(drawer: Drawer, build: Build, number: int = 0) -> Choice | None:
     motor, converter = drawer.motors[build.motor], drawer.converters[build.converter]
     hazards = hazards_of(rig, band)
     low_limit, high_limit = _binding(band)
+    sure = sure_band(rig, share=SHARE, builds=SURE_BUILDS, deep=False)
     arm_w, out_w = float(at.arm_w), float(at.out_w)
     return Choice(
         number=number, machine=rig_text.machine(drawer, build), motor=motor.name,
@@ -214,13 +231,22 @@ def _choice(drawer: Drawer, build: Build, number: int = 0) -> Choice | None:
         converter=converter.name, converter_kind=converter.part.kind, teeth=build.teeth,
         ratio=gears.ratio(rig.stages), efficiency=gears.efficiency(rig.stages),
         low_tpm=band.low_tpm, target_tpm=band.target_tpm, high_tpm=band.high_tpm,
-        width_percent=200 * (band.high_tpm - band.low_tpm) / (band.high_tpm + band.low_tpm),
+        width_percent=_percent(band.low_tpm, band.high_tpm),
+        sure_low_tpm=sure.low_tpm, sure_high_tpm=sure.high_tpm,
+        sure_width_percent=None if sure.low_tpm is None or sure.high_tpm is None else _percent(
+            sure.low_tpm, sure.high_tpm),
+        works_share=sure.works_share,
         low_limit=low_limit, high_limit=high_limit, arm_w=arm_w, out_w=out_w,
         arm_w_per_w=arm_w / out_w, crank_nm=float(at.crank_nm),
         force_n=float(arm.force_n(rig, at.crank_nm)), bus_v=float(at.bus_v),
         safe=not any(h.refuses for h in hazards), hazards=hazards,
         to_buy=tuple(item.name for item in (motor, converter) if item.typical),
         assumed_count=_assumed(rig), build=build)
+
+
+def _percent(low_tpm: float, high_tpm: float) -> float:
+    """Width of a band, in percent of its middle."""
+    return 200 * (high_tpm - low_tpm) / (high_tpm + low_tpm)
 
 
 def _binding(band: Band) -> tuple[str, str]:
@@ -237,16 +263,20 @@ def _assumed(rig: Rig) -> int:
     return sum(origin.kind == "assumed" for origin in rig.origins.values())
 
 
-def _advice(drawer: Drawer, tell: Say) -> tuple[Advice, ...]:
+def _advice(drawer: Drawer, tell: Say) -> tuple[tuple[Advice, ...], bool]:
+    """What to change, nearest first; False where it was broken off."""
     shipped = parts_file.read_drawer(None, typical=True)
-    found = suggest(drawer, shipped, lambda done, of: tell("changes tried", done, of))
     made = []
-    for done, suggestion in enumerate(found):
-        tell("changes computed exactly", done, len(found))
-        choice = _choice(suggestion.drawer, suggestion.row.build)
-        if choice is not None:
-            made.append(Advice(suggestion.kind, suggestion.change, choice))
-    return tuple(made)
+    try:
+        found = suggest(drawer, shipped, lambda done, of: tell("changes tried", done, of))
+        for done, suggestion in enumerate(found):
+            tell("changes computed exactly", done, len(found))
+            choice = _choice(suggestion.drawer, suggestion.row.build)
+            if choice is not None:
+                made.append(Advice(suggestion.kind, suggestion.change, choice))
+    except KeyboardInterrupt:
+        return tuple(made), False
+    return tuple(made), True
 
 
 def row_of(sized: Sized, number: int, option: str) -> Choice:

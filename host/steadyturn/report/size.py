@@ -14,6 +14,7 @@ SHOWN_FAILING = 6
 SHOWN_ADVICE = 8
 KINDS = {"choose": "to choose or set", "print": "to print or make", "buy": "to buy"}
 
+_ALERT = "a sensor with an alert, or a cut that works without the firmware"
 # what a machine needs before a phone may be connected; {v}: volts that would be there,
 # {r}: what is borne
 _NEEDS = {
@@ -26,7 +27,7 @@ _NEEDS = {
     "open_circuit_device": "an output cut at or below {r} V",
     "open_circuit_device_fault": "an output cut at or below {r} V",
     "clamp_power": "a bus clamp that bears its power",
-    "sensor_without_alert": "a sensor with an alert, or a cut",
+    "sensor_without_alert": _ALERT,
 }
 
 
@@ -56,8 +57,9 @@ def _count(count: int, one: str = "machine") -> str:
 
 
 def _looked(result: Any) -> str:
-    if result.complete:
-        return f"{_count(result.candidates_count)} looked at"
+    if result.tried_count == result.candidates_count:
+        stopped = "" if result.complete else "; STOPPED before all was computed"
+        return f"{_count(result.candidates_count)} looked at{stopped}"
     return (f"STOPPED after {result.tried_count:,} of {_count(result.candidates_count)}, so "
             "better ones may be missing")
 
@@ -83,10 +85,16 @@ def _list(result: Any) -> str:
 
 def _table(choices: list[Any]) -> str:
     rows = [(f"{c.number}{_mark(c)}", f"{c.arm_w_per_w:.2f}", f"{c.width_percent:.0f} %",
+             _sure(c),
              f"{c.low_tpm:.0f}-{c.target_tpm:.0f}-{c.high_tpm:.0f}",
              f"{c.ratio:.1f}", c.machine + _needs(c)) for c in choices]
-    return table(rows, ("row", "W/W", "band", "turns/min", "ratio", "motors, converter, gears"),
-                 right=(0, 1, 2, 4))
+    return table(rows, ("row", "W/W", "band", "sure", "turns/min", "ratio",
+                        "motors, converter, gears"), right=(0, 1, 2, 3, 5))
+
+
+def _sure(choice: Any) -> str:
+    sure = choice.sure_width_percent
+    return "-" if sure is None else f"{sure:.0f} %"
 
 
 def _mark(choice: Any) -> str:
@@ -102,17 +110,21 @@ def _needs(choice: Any) -> str:
 
 
 def needs(hazards: Any) -> list[str]:
-    """What parts each hazard's volts from what they would break, each once."""
-    said = [_NEEDS.get(h.name, h.how).format(v=ceil(h.volts), r=number(h.rating_v))
-            for h in hazards]
-    return list(dict.fromkeys(said))
+    """What parts each hazard's volts from what they would break, each once. Any cut or clamp
+    makes up for a sensor that gives no alert."""
+    said = {_NEEDS.get(h.name, h.how).format(v=ceil(h.volts), r=number(h.rating_v)): None
+            for h in hazards}
+    if any(words != _ALERT and (" cut " in words or " clamp " in words) for words in said):
+        said.pop(_ALERT, None)
+    return list(said)
 
 
 def _legend(result: Any) -> list[str]:
     lines = [wrap("W/W: watts the arm gives for each watt that reaches the device. band: its "
-                  "width, by its middle. turns/min of the handle: slowest-best-fastest. "
-                  "ratio: turns of the motors for one of the handle; teeth from the handle "
-                  "on, driver/driven.")]
+                  "width, by its middle; sure: of the one that works for 95 of 100 builds, "
+                  "within what is not known exactly. turns/min of the handle: "
+                  "slowest-best-fastest. ratio: turns of the motors for one of the handle; teeth "
+                  "from the handle on, driver/driven.")]
     faults = [h for c in result.choices if c.safe for h in c.hazards]
     if faults:
         lines.append(wrap(f"*: safe as long as nothing fails; better with "
@@ -178,8 +190,8 @@ def why_text(result: Any) -> str:
                   f"on {100 * choice.efficiency:.0f} % of the power. The arm gives "
                   f"{choice.arm_w_per_w:.2f} W for each watt that reaches the device, "
                   f"{quantity(choice.force_n, 'N')} at the grip. The band is "
-                  f"{choice.width_percent:.0f} % of its middle wide. {choice.assumed_count} of "
-                  "its numbers are only assumed.")]
+                  f"{choice.width_percent:.0f} % of its middle wide. {_sure_words(choice)} "
+                  f"{choice.assumed_count} of its numbers are only assumed.")]
     if choice.to_buy:
         lines.append(wrap(f"To be bought, a typical class and nothing measured: "
                           f"{'; '.join(choice.to_buy)}."))
@@ -192,6 +204,14 @@ def why_text(result: Any) -> str:
     return "\n".join(lines) + "\n"
 
 
+def _sure_words(choice: Any) -> str:
+    if choice.sure_low_tpm is None:
+        return (f"{100 * choice.works_share:.0f} of 100 builds of it work at some pace, but no "
+                "pace works for 95 of them.")
+    return (f"95 of 100 builds of it work from {choice.sure_low_tpm:.0f} to "
+            f"{choice.sure_high_tpm:.0f} turns/min.")
+
+
 def differs(other: Any, choice: Any) -> str:
     """How `other` differs from `choice`, in what is traded."""
     found = []
@@ -202,6 +222,8 @@ def differs(other: Any, choice: Any) -> str:
     points = round(other.width_percent) - round(choice.width_percent)
     if points:
         found.append(f"a band {abs(points)} points {'wider' if points > 0 else 'narrower'}")
+    if _sure(other) != _sure(choice):
+        found.append(f"sure {_sure(other)} in place of {_sure(choice)}")
     motors = other.motors - choice.motors
     if motors:
         found.append(f"{abs(motors)} motor{'s' if abs(motors) > 1 else ''} "

@@ -11,18 +11,23 @@ import warnings
 import pytest
 from steadyturn.cli.main import code
 from steadyturn.jobs import size as job
+from steadyturn.jobs.hazards import Hazard
 from steadyturn.model.band import find_band
+from steadyturn.model.batch import LIMIT_NAMES
+from steadyturn.model.tolerance import sure_band
 from steadyturn.report import size as report
 from steadyturn.rig.file import read_rig
 from steadyturn.sizing import search as searching
 from steadyturn.sizing.drawer import rig_of
 from steadyturn.sizing.parts_file import example_path, read_drawer
+from steadyturn.sizing.suggest import suggest
 
 CHOICE = {
     "number", "machine", "motor", "motors", "series", "parallel", "converter", "converter_kind",
     "teeth", "ratio", "efficiency", "low_tpm", "target_tpm", "high_tpm", "width_percent", "arm_w",
     "out_w", "arm_w_per_w", "crank_nm", "force_n", "bus_v", "safe", "hazards", "to_buy",
-    "low_limit", "high_limit",
+    "low_limit", "high_limit", "sure_low_tpm", "sure_high_tpm", "sure_width_percent",
+    "works_share",
 }
 WHOLE = job.size
 NONE_WORKS = """
@@ -52,7 +57,9 @@ def run(*args: str) -> tuple[int, str, str]:
 
 @functools.cache  # a list is a few seconds' work, and several tests look at it
 def attic() -> job.Sized:
-    return WHOLE(example_path("attic-drawer"))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(job, "MOST_ROWS", 8)
+        return WHOLE(example_path("attic-drawer"))
 
 
 @pytest.fixture
@@ -67,7 +74,7 @@ def quick(monkeypatch):
 
 def test_every_row_is_the_exact_models() -> None:
     found = attic()
-    assert 6 <= len(found.choices) <= job.MOST_ROWS
+    assert 6 <= len(found.choices) <= 8
     for choice in found.choices:
         rig = rig_of(found.drawer, choice.build)
         band = find_band(rig, deep=False)
@@ -79,8 +86,22 @@ def test_every_row_is_the_exact_models() -> None:
         assert all(12 <= z <= 60 for pair in choice.teeth for z in pair)
         assert choice.width_percent >= 15
         assert min(choice.low_tpm, choice.high_tpm) >= rig.arm.comfort_low_tpm - 1e-6
+        assert 0.5 < choice.works_share <= 1
+        if choice.sure_low_tpm is not None:
+            assert choice.low_tpm < choice.sure_low_tpm < choice.sure_high_tpm < choice.high_tpm
+            middle = (choice.sure_low_tpm + choice.sure_high_tpm) / 2
+            assert choice.sure_width_percent == pytest.approx(
+                100 * (choice.sure_high_tpm - choice.sure_low_tpm) / middle)
         assert choice.low_limit
         assert choice.high_limit
+
+
+def test_sure_is_the_tolerances() -> None:
+    choice = next(c for c in attic().choices if c.sure_low_tpm is not None)
+    sure = sure_band(rig_of(attic().drawer, choice.build), deep=False)
+    assert choice.sure_low_tpm == pytest.approx(sure.low_tpm, abs=1.5)
+    assert choice.sure_high_tpm == pytest.approx(sure.high_tpm, abs=1.5)
+    assert choice.works_share == pytest.approx(sure.works_share, abs=0.01)
 
 
 def test_order_and_variety() -> None:
@@ -188,7 +209,7 @@ def test_dangerous_row_says_so_when_written(quick, tmp_path) -> None:
     (("attic-drawer", "--why", "1", "--write", "new.toml"), "one at a time"),
     (("attic-drawer", "--new", "new.toml"), "give it alone"),
     (("attic-drawer", "--write", "no/such/folder.toml"), "there is no folder"),
-    (("lakeside-hut",), "no such file"),
+    (("lakeside-hut",), "an example rig, not a parts file"),
 ])
 def test_wrong_input(quick, tmp_path, monkeypatch, args, says) -> None:
     monkeypatch.chdir(tmp_path)
@@ -207,7 +228,8 @@ def test_a_rig_file_is_no_parts_file(tmp_path) -> None:
     assert "write [[motor]] with double brackets" in err
 
 
-def test_new_then_size(tmp_path) -> None:
+def test_new_then_size(tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr(job, "MOST_ROWS", 3)
     file = tmp_path / "drawer.toml"
     status, out, _ = run("--new", str(file))
     assert status == 0
@@ -220,7 +242,7 @@ def test_new_then_size(tmp_path) -> None:
     assert "my motor" in out
 
 
-def test_none_works(tmp_path) -> None:
+def test_none_works(tmp_path, monkeypatch) -> None:
     file = tmp_path / "poor.toml"
     file.write_text(NONE_WORKS)
     status, out, err = run(str(file), "--json")
@@ -234,6 +256,7 @@ def test_none_works(tmp_path) -> None:
         assert advice["kind"] in report.KINDS
         assert advice["choice"]["arm_w"] > advice["choice"]["out_w"] > 0
         assert advice["choice"]["force_n"] > 0
+    monkeypatch.setattr(job, "suggest", lambda *_: suggest(*_)[:1])
     status, text, _ = run(str(file), "--write", str(tmp_path / "mine.toml"))
     assert status == 1
     assert not (tmp_path / "mine.toml").exists()
@@ -244,6 +267,7 @@ def test_none_works(tmp_path) -> None:
 
 def test_broken_off_gives_the_best_so_far(monkeypatch) -> None:
     monkeypatch.setattr(searching, "PAIRS", 500)
+    monkeypatch.setattr(job, "MOST_ROWS", 3)
 
     def stop(what: str, done: int, of: int) -> None:
         if what == "machines looked at" and done > of / 2:
@@ -255,9 +279,35 @@ def test_broken_off_gives_the_best_so_far(monkeypatch) -> None:
     assert "STOPPED after" in report.text(found)
 
 
+def test_broken_off_while_the_rows_are_computed() -> None:
+    def stop(what: str, done: int, of: int) -> None:
+        if what == "machines computed exactly" and done == 1:
+            raise KeyboardInterrupt
+
+    found = WHOLE(example_path("attic-drawer"), say=stop)
+    assert not found.complete
+    assert len(found.choices) == 1
+    assert "STOPPED before all was computed" in " ".join(report.text(found).split())
+
+
 def test_typical_parts_alone(monkeypatch) -> None:
     monkeypatch.setattr(job, "MOST_ROWS", 3)
     status, out, _ = run("--typical", "--json")
     assert status == 0
     for choice in json.loads(out)["choices"]:
         assert choice["to_buy"] == [choice["motor"], choice["converter"]]
+
+
+def test_what_a_hazard_needs_is_said_once() -> None:
+    def hazard(name: str, volts: float, rating: float) -> Hazard:
+        return Hazard(name, volts, rating, "", "", True)
+
+    both = [hazard("open_circuit_device", 17.2, 5.5), hazard("open_circuit_device_fault", 17, 5.5),
+            hazard("open_circuit_capacitor", 27.1, 25), hazard("sensor_without_alert", 27.1, 25)]
+    assert report.needs(both) == ["an output cut at or below 5.5 V", "a bus capacitor for 28 V"]
+    alone = report.needs([hazard("open_circuit_capacitor", 27.1, 25),
+                          hazard("sensor_without_alert", 27.1, 25)])
+    assert alone[1].startswith("a sensor with an alert")
+    every = {"set_point", "clamp_power", "sensor_without_alert",
+             *(name for name in LIMIT_NAMES if name.startswith("open_circuit"))}
+    assert report._NEEDS.keys() == every
