@@ -1,5 +1,6 @@
-"""Gear trains and the motor's line against figures of gearpy 1.3.1, an independent library
-(frozen/gearpy.json; how they were made: frozen/make_gearpy.py)."""
+"""Gear trains and motors against figures of independent libraries that are no test
+dependencies: gearpy 1.3.1, gym-electric-motor 3.0.3. frozen/ has the figures and the
+scripts that made them."""
 
 from __future__ import annotations
 
@@ -46,3 +47,22 @@ def test_step_up_trains(row) -> None:
     assert row["driver_rpm"] * gears.ratio(train) == pytest.approx(row["last_rpm"])
     rig = thevenin(10, 4, 1, stages=train)
     assert float(arm.crank_nm(rig, row["load_nm"])) == pytest.approx(row["driver_nm"])
+
+
+GEM = json.loads(Path(__file__).with_name("frozen").joinpath("gem.json").read_text())
+
+
+def test_machine_of_gym_electric_motor() -> None:
+    """Steady current and torque of gym-electric-motor 3.0.3's permanently excited DC machine,
+    as generator and as motor (frozen/gem.json, made by frozen/make_gem.py): its current
+    flows in, ours flows out."""
+    assert GEM["gym_electric_motor"] == "3.0.3"
+    assert len(GEM["rows"]) == 36
+    for row in GEM["rows"]:
+        made = Motor(emf_v_s=row["psi_v_s"], terminal_ohm=row["ohm"], no_load_a=0.0,
+                     brush_drop_v=0.0)
+        amps = -row["amps_as_motor"]
+        assert float(motor.terminal_v(made, row["rad_s"], amps)) == pytest.approx(
+            row["terminal_v"], abs=1e-9)
+        assert float(motor.shaft_nm(made, row["rad_s"], amps)) == pytest.approx(
+            -row["torque_as_motor_nm"], abs=1e-9)
