@@ -71,7 +71,7 @@ def passes_when_off(converter: Converter) -> bool:
 
 
 def window_v(converter: Converter) -> tuple[float, float]:
-    """Usable volts at the converter's input (low, high), under load.
+    """Usable input of the converter (low, high) [V], under load.
 
     Low: it keeps running, and a buck or linear regulator holds its output. High:
     its maximum input, and for a boost its set point, above which it cannot hold

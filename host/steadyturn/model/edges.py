@@ -124,7 +124,7 @@ def rough_band(rig: Rig, low_tpm: float = 5.0,
 
 
 def rough_of(sheet: Sheet) -> tuple[float, float] | None:
-    """The widest band that a sheet's margins show, its edges by straight lines between.
+    """The widest band [turns/min] that a sheet's margins show, edges by straight lines between.
 
     >>> from steadyturn.rig.examples import example_path
     >>> from steadyturn.rig.file import read_rig

@@ -162,8 +162,8 @@ def ratings(rig: Rig) -> list[Rating]:
 
 
 def hazards(rig: Rig, high_tpm: float | None) -> list[Hazard]:
-    """Every rating that is broken at the pace an arm may reach from high_tpm (None: no
-    band; the fastest hand alone), worst first.
+    """Every rating that is broken at the pace an arm may reach from high_tpm
+    [turns/min] (None: no band; the fastest hand alone), worst first.
 
     >>> from steadyturn.rig.examples import example_path
     >>> from steadyturn.rig.file import read_rig

@@ -88,9 +88,10 @@ def volts_for(load: Load, path: float, out_a: float) -> float:
 
 
 def stored_share_per_j(load: Load) -> float | None:
-    """Share of the battery that one joule at the socket fills; None without a capacity.
+    """Share of the battery that one joule at the socket fills [1/J]; None without a capacity.
 
-    >>> round(3600 * 15 * stored_share_per_j(Load(capacity_j=15 * 3600, charge_efficiency=0.85)), 3)
+    >>> phone = Load(capacity_j=15 * 3600, charge_efficiency=0.85)
+    >>> round(15 * 3600 * stored_share_per_j(phone), 3)
     0.85
     """
     if not load.capacity_j:
