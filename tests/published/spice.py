@@ -82,26 +82,32 @@ def constant(motor: Motor) -> float:
     return left / motor.no_load_rad_s
 
 
-def bank(rig: Rig, winding_c: float = 20.0, *, diode_model: str = "", emf: str = "") -> str:
+def bank(rig: Rig, winding_c: float = 20.0, *, diode_model: str = "",
+         start_a: float | None = None) -> str:
     """From the pace (node `pace`, one volt a turn/min) to the node `bus`: every motor, its
     brushes, and the diodes (`diode_model`: a .model line in place of the tanh).
 
-    emf: an expression for one motor's volts instead of those of the pace.
+    start_a: with the inductance of every motor, carrying these ampere at first, and a
+    nearly ideal diode in each path, since a tanh does not block.
     """
     m, lines = rig.motor, []
     ohm = m.terminal_ohm * (1 + 0.00393 * (winding_c - 20))
-    emf = emf or f"{volts_per_tpm(rig, winding_c)!r}*v(pace)"
+    emf = f"{volts_per_tpm(rig, winding_c)!r}*v(pace)"
     own, model = rig.bank.diode_each, diode_model.split()[1] if diode_model else ""
     for string in range(rig.bank.parallel):
         below = "0"
         for i in range(rig.bank.series):
             n = f"{string}_{i}"
             lines += [f"Be{n} e{n} {below} V={emf}", f"Rw{n} e{n} r{n} {ohm!r}",
-                      f"Vm{n} r{n} a{n} 0",
+                      f"Vm{n} r{n} {'a' if start_a is None else 'l'}{n} 0",
                       f"Bb{n} a{n} t{n} V={m.brush_drop_v!r}*tanh(i(Vm{n})/{m.brush_knee_a!r})"]
+            if start_a is not None:
+                lines.append(f"Lm{n} l{n} a{n} {m.inductance_h!r} ic={start_a!r}")
             below = f"t{n}"
         top = f"own{string}"
-        lines.append(f"Vs{string} {below} {top} 0")
+        lines.append(f"Vs{string} {below} {top} 0" if start_a is None else
+                     f"Vs{string} {below} cut{string} 0\nDcut{string} cut{string} {top} ideal\n"
+                     ".model ideal D(Is=1n N=0.02)")
         lines += diodes(rig, top, "bus" if own else "common", f"Vs{string}", model,
                         str(string)) if own else [f"Vj{string} {top} common 0"]
     if not own:

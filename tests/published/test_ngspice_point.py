@@ -74,11 +74,11 @@ def check(seeds: range, winding_c: float = 20.0) -> set[str]:
 def test_random_rigs() -> None:
     """Winding, brushes, diodes, board, bleed, clamp, shunt, switch, cable, device and each
     converter's losses and limits, every motor in the netlist by itself."""
-    assert check(range(36)) == {"boost", "buck", "buck_boost", "linear"}
+    assert check(range(24)) == {"boost", "buck", "buck_boost", "linear"}
 
 
 def test_hot_windings() -> None:
-    check(range(100, 108), winding_c=95.0)
+    check(range(100, 105), winding_c=95.0)
 
 
 @pytest.mark.soak
