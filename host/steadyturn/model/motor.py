@@ -33,7 +33,7 @@ def emf_constant(motor: Motor) -> float:
 
 
 def nameplate_constant(motor: Motor) -> float:
-    """That of the nameplate alone; its fields may be arrays of one shape.
+    """That of the nameplate alone [V s/rad]; its fields may be arrays of one shape.
 
     >>> import numpy as np
     >>> from steadyturn.rig.types import Motor
