@@ -24,11 +24,13 @@ from steadyturn.errors import Problem, WrongInput
               "the last quarter, at most 4 s before the end; the end itself: never].")
 @click.option("--capacitor", "capacitor_uf", type=float, default=None, metavar="UF",
               help="With --time: another bus capacitor, in microfarads.")
+@click.option("--sizes", is_flag=True,
+              help="With --time: also try bus capacitors of all sizes (half a minute).")
 @plot_option
 @json_option
 def command(rig: str | None, pace: float, from_state: str | None, time_s: float | None,
-            unplug_s: float | None, capacitor_uf: float | None, plot: Path | None,
-            as_json: bool) -> int:
+            unplug_s: float | None, capacitor_uf: float | None, sizes: bool,
+            plot: Path | None, as_json: bool) -> int:
     """What the machine does at one pace: volts and amps at the converter and the
     device, torque at the handle, and where the arm's power goes.
 
@@ -37,9 +39,10 @@ def command(rig: str | None, pace: float, from_state: str | None, time_s: float 
     """
     if time_s is None:
         for option, value in (("--unplug", unplug_s), ("--capacitor", capacitor_uf),
-                              ("--plot", plot)):
+                              ("--sizes", sizes or None), ("--plot", plot)):
             if value is not None:
-                raise WrongInput(Problem(option, "", str(value), "goes with --time only.",
+                said = "" if value is True else str(value)
+                raise WrongInput(Problem(option, "", said, "goes with --time only.",
                                          "Add --time 20."))
         from steadyturn.jobs.predict import predict
         from steadyturn.report.predict import text
@@ -54,13 +57,13 @@ def command(rig: str | None, pace: float, from_state: str | None, time_s: float 
 
     moving = sys.stderr.isatty() and not as_json
 
-    def progress(done_s: float) -> None:
-        click.echo(f"\r{done_s:.0f} of {time_s:.0f} s", nl=False, err=True)
+    def progress(share: float, what: str) -> None:
+        click.echo(f"\r{what}: {100 * share:.0f} %   ", nl=False, err=True)
 
     try:
         result = predict_time(
             rig_path(rig), pace, time_s, unplug_s=unplug_s, capacitor_uf=capacitor_uf,
-            plot=plot, progress=progress if moving else None)
+            sizes=sizes, plot=plot, progress=progress if moving else None)
     finally:
         if moving:
             click.echo("\r" + " " * 40 + "\r", nl=False, err=True)

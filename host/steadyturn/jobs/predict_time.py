@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from steadyturn.errors import Problem, WrongInput
 from steadyturn.jobs.predict import check_pace
+from steadyturn.jobs.predict_questions import Questions, ask
 from steadyturn.model import hazards
 from steadyturn.model.traces import LETS_GO, STARTS, UNPLUG, Event, Script, Traces, record
 from steadyturn.report import plot_files, plots_time
@@ -34,7 +35,7 @@ QUIET_S = 1.0  # a converter that stays on for this long holds
 _TRACES = ("t_s", "pace_tpm", "in_v", "in_a", "out_v", "out_a", "motor_a", "crank_nm", "bus_v",
            "converter_on", "connected", "plugged")
 
-Progress = Callable[[float], None]
+Progress = Callable[[float, str], None]
 
 
 @dataclass(frozen=True)
@@ -132,6 +133,7 @@ class Course:
     settled: Settled | None
     overshoot_tpm: float
     unplugged: Unplugged | None
+    questions: Questions
     rows: tuple[Row, ...]
     events: tuple[Event, ...]
     sample_s: float
@@ -142,12 +144,14 @@ class Course:
 
 def predict_time(path: str | Path, pace_tpm: float, time_s: float, *,
                  unplug_s: float | None = None, capacitor_uf: float | None = None,
-                 plot: Path | None = None, progress: Progress | None = None) -> Course:
+                 sizes: bool = False, plot: Path | None = None,
+                 progress: Progress | None = None) -> Course:
     """The machine from rest to pace_tpm [turns/min], for time_s [s].
 
     unplug_s: when the device's plug is pulled (None: in the last quarter, at most 4 s before
     the end; at or after the end: never). capacitor_uf: a bus capacitor in place of the
-    rig's [uF]. plot: also draw the traces there. progress: told the seconds done.
+    rig's [uF]. sizes: try bus capacitors, too. plot: also draw the traces there. progress:
+    told the share done and of what.
 
     Raises WrongInput for values that make no sense, and for the file's problems.
     """
@@ -165,11 +169,19 @@ def predict_time(path: str | Path, pace_tpm: float, time_s: float, *,
     goes = unplug_s < time_s and rig.load.kind != "none"
     steps = ((0.0, pace_tpm), (unplug_s, UNPLUG)) if goes else ((0.0, pace_tpm),)
     sample_s = SAMPLE_S * math.ceil(time_s / SAMPLE_S / MOST_SAMPLES)
-    traces = record(rig, Script(steps), time_s, sample_s=sample_s, progress=progress)
-    result = _course(path, rig, traces, pace_tpm, time_s, unplug_s if goes else None, plot)
+    told = progress or _nobody
+    traces = record(rig, Script(steps), time_s, sample_s=sample_s,
+                    progress=lambda done_s: told(done_s / time_s, "time"))
+    told(1.0, "questions")
+    asked = ask(rig, pace_tpm, sizes=sizes, progress=lambda share: told(share, "capacitors"))
+    result = _course(path, rig, traces, asked, pace_tpm, time_s, unplug_s if goes else None, plot)
     if plot is not None:
         plots_time.write(result, plot)
     return result
+
+
+def _nobody(share: float, what: str) -> None:
+    """Where nobody watches."""
 
 
 def _check_time(option: str, value: float, least: float, most: float, how: str) -> None:
@@ -189,8 +201,8 @@ def _fitted(rig: Rig, capacitor_uf: float | None) -> Rig:
     return replace(rig, bus=replace(rig.bus, capacitor_f=capacitor_uf * 1e-6))
 
 
-def _course(path: str | Path, rig: Rig, traces: Traces, pace_tpm: float, time_s: float,
-            unplug_s: float | None, plot: Path | None) -> Course:
+def _course(path: str | Path, rig: Rig, traces: Traces, asked: Questions, pace_tpm: float,
+            time_s: float, unplug_s: float | None, plot: Path | None) -> Course:
     end = time_s if unplug_s is None else unplug_s
     loaded = traces.t_s <= end
     start = _start_up(traces, end)
@@ -202,7 +214,7 @@ def _course(path: str | Path, rig: Rig, traces: Traces, pace_tpm: float, time_s:
         settled=_settled(traces, start, end),
         overshoot_tpm=max(0.0, float(traces.pace_tpm[loaded].max()) - pace_tpm),
         unplugged=None if unplug_s is None else _unplugged(rig, traces, unplug_s),
-        rows=_rows(traces, start, unplug_s), events=traces.events,
+        questions=asked, rows=_rows(traces, start, unplug_s), events=traces.events,
         sample_s=float(traces.t_s[1] - traces.t_s[0]) * step,
         traces={name: tuple(getattr(traces, name)[::step].tolist()) for name in _TRACES},
         plot=plot, recorded=traces)
@@ -247,7 +259,8 @@ def _settled(traces: Traces, start: StartUp, end: float) -> Settled | None:
 
 def _unplugged(rig: Rig, traces: Traces, at_s: float) -> Unplugged:
     after = traces.t_s >= at_s
-    bus_v, out_v = float(traces.bus_v[after].max()), float(traces.converter_v[after].max())
+    bus_v = max(float(traces.bus_v[after].max()), traces.peak_after_v[0])
+    out_v = max(float(traces.converter_v[after].max()), traces.peak_after_v[1])
     rated = [Rated(one.name, float(one.seen(np.array(bus_v))), one.rating_v, one.reason)
              for one in hazards.ratings(rig) if not one.name.endswith("_fault")]
     rated.sort(key=lambda one: one.rating_v / max(one.volts, 1e-9))
@@ -266,11 +279,10 @@ def _rows(traces: Traces, start: StartUp, unplug_s: float | None) -> tuple[Row, 
         marks[start.holds_s] = "starts, and holds"
     if unplug_s is not None:
         marks[unplug_s] = "unplugged"
+    kept = {at for at in marks if marks[at]} | {whole}
     rows = []
     for at in sorted(marks):
-        crowded = any(other != at and marks[other] and abs(other - at) < 0.03 * whole
-                      for other in marks)
-        if crowded and not marks[at]:
+        if at not in kept and any(abs(other - at) < 0.03 * whole for other in kept):
             continue
         i = min(int(np.searchsorted(traces.t_s, at - 1e-9)), len(traces.t_s) - 1)
         rows.append(Row(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from steadyturn.report.limit_names import NAME
+from steadyturn.report.predict_questions import lines as questions
 from steadyturn.report.style import duration, item, number, quantity, shown_path, table, wrap
 
 
@@ -13,7 +14,7 @@ def text(result: Any) -> str:
     head = f"{result.rig}, from rest to {number(result.pace_tpm, 4)} turns/min: {_answer(result)}"
     lines = [wrap(head), ""]
     lines += [item(words) for words in _findings(result)]
-    lines += ["", _table(result)]
+    lines += ["", _table(result), "", *questions(result.questions)]
     lines += ["", wrap(
         "The arm's pull, its ripple and reaction are assumptions. The device is taken to be "
         "connected from the start; the board's load switch waits until the machine can carry "
@@ -50,8 +51,8 @@ def _findings(result: Any) -> list[str]:
         ripple_v = at.in_v.high - at.in_v.low
         share = 100 * ripple_v / at.in_v.mean if at.in_v.mean else 0.0
         found.append(
-            f"Settled ({number(at.from_s)} to {number(at.to_s)} s): the converter's input at "
-            f"{quantity(at.in_v.mean, 'V')}, rippling by {number(ripple_v, 2)} V "
+            f"Settled ({number(at.from_s, 5)} to {number(at.to_s, 5)} s): the converter's input "
+            f"at {quantity(at.in_v.mean, 'V')}, rippling by {number(ripple_v, 2)} V "
             f"({share:.0f} %: {number(at.in_v.low)} to {number(at.in_v.high)} V); it lets go at "
             f"{number(result.stop_v)} V.")
         found.append(
@@ -67,7 +68,7 @@ def _findings(result: Any) -> list[str]:
     gone = result.unplugged
     if gone is not None:
         found.append(
-            f"Unplugged at {number(gone.at_s)} s: the handle speeds up to "
+            f"Unplugged at {number(gone.at_s, 5)} s: the handle speeds up to "
             f"{number(gone.pace_tpm)} turns/min, the bus to {quantity(gone.bus_v, 'V')}, the "
             f"converter's output to {quantity(gone.out_v, 'V')}. {_rated(gone)}")
     return found
@@ -96,7 +97,7 @@ def _rated(gone: Any) -> str:
 
 def _table(result: Any) -> str:
     head = ("s", "turns/min", "V in", "A in", "V out", "A out", "N m", "converter")
-    rows = [(f"{row.t_s:.2f}" if result.time_s < 1000 else f"{row.t_s:.0f}",
+    rows = [(f"{row.t_s:.2f}" if row.t_s < 100 else f"{row.t_s:.0f}",
              f"{row.pace_tpm:.0f}", f"{row.in_v:.2f}", f"{row.in_a:.2f}", f"{row.out_v:.2f}",
              f"{row.out_a:.2f}", f"{row.crank_nm:.2f}",
              ("on" if row.converter_on else "off") + (f": {row.what}" if row.what else ""))

@@ -14,7 +14,7 @@ WIDTH, NARROWEST = 80, 40
 _STUCK = "\N{NO-BREAK SPACE}"
 # a number and its unit stay on one line
 _BEFORE_UNIT = re.compile(
-    r"(?<=\d) (?=(?:[mk]?(?:V|A|W|Wh|J|Hz)|[mu]?s|N(?: m)?|uF|mm|k?ohm|degC|%|x|min|h|rpm|"
+    r"(?<=\d) (?=(?:[mk]?(?:V|A|W|Wh|J|Hz)|[mu]?s|N(?: m)?|[mu]?F|mm|k?ohm|degC|%|x|min|h|rpm|"
     r"turns(?:/min)?)(?![\w/]))")
 
 

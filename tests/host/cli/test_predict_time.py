@@ -14,6 +14,8 @@ from steadyturn.cli import predict as command
 from steadyturn.cli.main import code
 from steadyturn.jobs.predict_time import predict_time
 from steadyturn.report import plot_files, plots_time
+from steadyturn.report.objects import to_json
+from steadyturn.report.predict_time import text as in_words
 from steadyturn.rig.examples import example_path
 
 
@@ -25,14 +27,30 @@ def run(*args: str) -> tuple[int, str, str]:
     return status, out.getvalue(), err.getvalue()
 
 
-def course(rig: str, pace: str, *more: str) -> dict:
-    status, out, err = run(rig, "--pace", pace, "--time", "9", *more, "--json")
+@functools.cache
+def found_at(rig: str, pace: float, **more: float):
+    return predict_time(example_path(rig), pace, 9.0, **more)
+
+
+def course(rig: str, pace: float, **more: float) -> dict:
+    return json.loads(to_json(found_at(rig, pace, **more)))
+
+
+def words(rig: str, pace: float, **more: float) -> str:
+    return " ".join(in_words(found_at(rig, pace, **more)).split())
+
+
+def test_the_command_prints_it() -> None:
+    args = ("lakeside-hut", "--pace", "69", "--time", "9", "--unplug", "6", "--capacitor", "1000")
+    found = found_at("lakeside-hut", 69.0, unplug_s=6.0, capacitor_uf=1000.0)
+    assert run(*args) == (0, in_words(found), "")
+    status, out, err = run(*args, "--json")
     assert (status, err) == (0, "")
-    return json.loads(out)
+    assert json.loads(out) == json.loads(to_json(found))
 
 
 def test_what_settles_is_the_steady_point() -> None:
-    found = course("lakeside-hut", "69")
+    found = course("lakeside-hut", 69.0)
     point = json.loads(run("lakeside-hut", "--pace", "69", "--json")[1])
     settled = found["settled"]
     assert settled["in_v"]["mean"] == pytest.approx(point["bus_v"], rel=0.02)
@@ -43,7 +61,7 @@ def test_what_settles_is_the_steady_point() -> None:
 
 
 def test_the_answer_is_what_the_traces_show() -> None:
-    found = course("lakeside-hut", "69")
+    found = course("lakeside-hut", 69.0)
     traces = {name: np.array(values) for name, values in found["traces"].items()}
     start = found["start"]
     on = traces["converter_on"]
@@ -62,7 +80,7 @@ def test_the_answer_is_what_the_traces_show() -> None:
 
 
 def test_a_larger_capacitor_ripples_less_and_starts_later() -> None:
-    small, large = (course("lakeside-hut", "69", "--capacitor", c) for c in ("470", "22000"))
+    small, large = (course("lakeside-hut", 69.0, capacitor_uf=c) for c in (470.0, 22000.0))
     assert large["capacitor_uf"] == pytest.approx(22000)
     ripples = [one["settled"]["in_v"]["high"] - one["settled"]["in_v"]["low"]
                for one in (small, large)]
@@ -71,44 +89,40 @@ def test_a_larger_capacitor_ripples_less_and_starts_later() -> None:
 
 
 def test_too_much_load_for_the_pace_hiccups() -> None:
-    found = course("radio-tent", "38")
+    found = course("radio-tent", 38.0)
     assert found["start"]["holds_s"] is None
     assert found["settled"] is None
     assert found["start"]["lets_go"] > 5
     assert 0.005 < found["start"]["hiccup_s"] < 2
-    _, out, _ = run("radio-tent", "--pace", "38", "--time", "9")
-    assert "does not hold" in " ".join(out.split())
+    assert "does not hold" in words("radio-tent", 38.0)
 
 
 def test_what_never_starts() -> None:
-    found = course("toy-motor", "90")
+    found = course("toy-motor", 90.0)
     assert found["start"]["starts_s"] is None
-    _, out, _ = run("toy-motor", "--pace", "90", "--time", "9")
-    assert "the converter never starts" in out.splitlines()[0]
+    assert "turns/min: the converter never starts" in words("toy-motor", 90.0)
 
 
 def test_a_broken_rating_is_said() -> None:
-    found = course("dangerous-barn", "51", "--unplug", "6")
+    found = course("dangerous-barn", 51.0, unplug_s=6.0)
     assert found["unplugged"]["at_s"] == 6
     first = found["unplugged"]["rated"][0]
     assert first["volts"] > first["rating_v"]
-    _, out, _ = run("dangerous-barn", "--pace", "51", "--time", "9", "--unplug", "6")
-    assert "TOO MUCH for" in out
+    assert "TOO MUCH for" in words("dangerous-barn", 51.0, unplug_s=6.0)
 
 
 def test_unplugged_at_the_end_means_never() -> None:
-    found = course("lakeside-hut", "69", "--unplug", "9")
+    found = course("lakeside-hut", 69.0, unplug_s=9.0)
     assert found["unplugged"] is None
     assert found["unplug_s"] is None
     assert min(found["traces"]["plugged"])
 
 
-@pytest.mark.parametrize(("rig", "pace"), [("lakeside-hut", "69"), ("radio-tent", "38"),
-                                           ("toy-motor", "90"), ("dangerous-barn", "51"),
-                                           ("lakeside-hut", "0"), ("lakeside-hut", "1000")])
+@pytest.mark.parametrize(("rig", "pace"), [("lakeside-hut", 69.0), ("radio-tent", 38.0),
+                                           ("toy-motor", 90.0), ("lakeside-hut", 0.0),
+                                           ("lakeside-hut", 1000.0)])
 def test_text_fits(rig, pace) -> None:
-    status, out, err = run(rig, "--pace", pace, "--time", "9")
-    assert (status, err) == (0, "")
+    out = in_words(found_at(rig, pace))
     assert max(map(len, out.splitlines())) <= 80
     assert "nan" not in out
 
@@ -132,6 +146,39 @@ def test_wrong_input(more) -> None:
     assert err.startswith(f"wrong: {more[-2]}")
 
 
+def test_the_threshold_that_stops_hunting_does(tmp_path) -> None:
+    found = course("lakeside-hut", 69.0)["questions"]["start"]
+    assert found["hunts"]
+    file = example_path("lakeside-hut").read_text(encoding="utf-8")
+    path = tmp_path / "a.toml"
+    path.write_text(file.replace("start_v = 3.6", f"start_v = {found['enough_start_v'] + 0.01}"),
+                    encoding="utf-8")
+    changed = predict_time(path, 69.0, 9.0)
+    assert changed.start.lets_go == 0
+    assert changed.start.holds_s is not None
+    said = words("lakeside-hut", 69.0)
+    assert f"stops hunting: {found['enough_start_v']:.3g} V (now 3.6 V)" in said
+
+
+def test_hunting_is_told_with_its_period() -> None:
+    found = course("radio-tent", 38.0)["questions"]
+    assert found["hiccup"]["hunts"]
+    assert found["hiccup"]["period_s"] > 0
+    assert "it starts and lets go every" in words("radio-tent", 38.0)
+
+
+def test_sizes_of_the_bus_capacitor(monkeypatch) -> None:
+    monkeypatch.setattr("steadyturn.jobs.predict_questions.SIZES_F", (1e-5, 1e-3, 2e-2))
+    found = predict_time(example_path("lakeside-hut"), 69.0, 3.0, sizes=True)
+    tried = found.questions.bridging.sizes
+    assert [one.capacitor_f for one in tried] == [1e-5, 1e-3, 2e-2]
+    out = in_words(found)
+    assert max(map(len, out.splitlines())) <= 80
+    assert "20 mF" in out
+    assert f"{tried[1].ripple_v:.2f}" in out
+    assert found.questions.bridging.smallest_f <= 1e-3
+
+
 def test_a_short_time_is_no_error() -> None:
     status, out, _ = run("lakeside-hut", "--pace", "60", "--time", "0.1")
     assert status == 0
@@ -144,7 +191,7 @@ def test_long_runs_show_how_far_they_are(monkeypatch) -> None:
     with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(said):
         monkeypatch.setattr(command.sys, "stderr", said)
         assert code(["predict", "toy-motor", "--pace", "60", "--time", "2"]) == 0
-    assert "1 of 2 s" in said.getvalue()
+    assert "time: 50 %" in said.getvalue()
     assert said.getvalue().endswith("\r")
 
 
