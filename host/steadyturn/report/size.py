@@ -122,9 +122,12 @@ def needs(hazards: Any) -> list[str]:
 def _legend(result: Any) -> list[str]:
     lines = [wrap("W/W: watts the arm gives for each watt that reaches the device. band: its "
                   "width, by its middle; sure: of the one that works for 95 of 100 builds, "
-                  "within what is not known exactly. turns/min of the handle: "
+                  "within what is not known exactly (-: none). turns/min of the handle: "
                   "slowest-best-fastest. ratio: turns of the motors for one of the handle; teeth "
                   "from the handle on, driver/driven.")]
+    if all(c.sure_width_percent is None for c in result.choices):
+        lines.append(wrap("No row is sure yet. Measure what is only assumed, the motors first, and "
+                          "the list is worth more; --why N says what matters most."))
     faults = [h for c in result.choices if c.safe for h in c.hazards]
     if faults:
         lines.append(wrap(f"*: safe as long as nothing fails; better with "

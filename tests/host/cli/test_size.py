@@ -240,6 +240,7 @@ def test_new_then_size(tmp_path, monkeypatch) -> None:
     status, out, err = run(str(file))
     assert (status, err) == (0, "")
     assert "my motor" in out
+    assert "No row is sure yet" in out  # all of it is assumed
 
 
 def test_none_works(tmp_path, monkeypatch) -> None:
