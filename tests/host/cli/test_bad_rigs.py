@@ -7,6 +7,8 @@ import contextlib
 import io
 import random
 import re
+import subprocess
+import sys
 import time
 import warnings
 from pathlib import Path
@@ -165,3 +167,15 @@ def test_extremes_come_to_an_answer(seed, tmp_path: Path) -> None:
         assert out
         assert not re.search(r"\b(nan|inf)\b", out), (command, out)
         assert not err
+
+
+def test_as_a_program_with_warnings_as_errors(tmp_path: Path) -> None:
+    """Once as a person runs it: nothing warns, from the start of the program on."""
+    path = tmp_path / "bad.toml"
+    path.write_text(changed(motor__terminal_ohm="nan"), encoding="utf-8")
+    for rig, status in ((str(path), 2), ("toy-motor", 1)):
+        done = subprocess.run([sys.executable, "-W", "error", "-m", "steadyturn", "pace", rig],
+                              capture_output=True, text=True, check=False, timeout=60)
+        assert done.returncode == status, done.stderr
+        assert "Warning" not in done.stderr
+        assert "Traceback" not in done.stderr
