@@ -78,7 +78,7 @@ def test_random_rigs() -> None:
 
 
 def test_hot_windings() -> None:
-    check(range(100, 105), winding_c=95.0)
+    check(range(105, 111), winding_c=95.0)
 
 
 @pytest.mark.soak
