@@ -155,7 +155,7 @@ def extreme(seed: int) -> str:
 
 
 @pytest.mark.parametrize("seed", [
-    *range(4), *(pytest.param(n, marks=pytest.mark.soak) for n in range(4, 104))])
+    *range(2), *(pytest.param(n, marks=pytest.mark.soak) for n in range(2, 60))])
 def test_extremes_come_to_an_answer(seed, tmp_path: Path) -> None:
     """No warning of numpy's, no traceback, an end: whatever the answer is."""
     path = tmp_path / "odd.toml"

@@ -131,7 +131,7 @@ def look(rig: Rig, band: Band) -> set[str]:
 
 
 @given(seed=st.integers(0, 10**6))
-@settings(max_examples=9, deadline=None)
+@settings(max_examples=6, deadline=None)
 def test_band_ends_by_conditions_of_their_own(seed) -> None:
     rig = random_rig(seed)
     look(rig, find_band(rig, deep=False))
