@@ -17,9 +17,9 @@ if TYPE_CHECKING:
     from steadyturn.model.dynamics import Machine
 
 _PROBE = 0.01  # rad/s: the least distance over which the arm is asked for its slope
-_ENOUGH_A = 2e-4  # the bus node's balance is off by less before its last round, which squares that
-_FREE = 4  # rounds before its steps are kept between the bounds found so far: it has kinks
-_MOST = 60  # rounds of that balance; one or two are the rule
+ENOUGH_A = 2e-4  # the bus node's balance is off by less before its last round, which squares that
+FREE = 4  # rounds before its steps are kept between the bounds found so far: it has kinks
+MOST = 60  # rounds of that balance; one or two are the rule
 _FULL = 19.1  # from here on tanh is 1 to the last bit
 _SOFT_END = 1.0 + 1e-9  # where the soft start ends within a step, not at its end
 REARM = 0.97  # a hardware cut lets go again when its volts have fallen to this share
@@ -294,10 +294,10 @@ def steps(m: Machine, cut: Cut, base_s: float, k: int, end: int, arm: Hand, conn
                     else:
                         low = vx
                     vx -= error / g
-                    if rounds > _FREE and not low < vx < high:
+                    if rounds > FREE and not low < vx < high:
                         vx = 0.5 * (low + high)
-                    if -_ENOUGH_A < error < _ENOUGH_A or rounds >= _MOST:
-                        if e <= vx or rounds >= _MOST:
+                    if -ENOUGH_A < error < ENOUGH_A or rounds >= MOST:
+                        if e <= vx or rounds >= MOST:
                             break
                         held = False
                         low, high = -inf, inf
@@ -311,17 +311,17 @@ def steps(m: Machine, cut: Cut, base_s: float, k: int, end: int, arm: Hand, conn
                         low, high = -inf, inf
                     else:
                         high = i
-                        i = 0.5 * (low + high) if rounds > _FREE and low >= 0.0 else 0.0
+                        i = 0.5 * (low + high) if rounds > FREE and low >= 0.0 else 0.0
                     continue
                 if change > 0.0:
                     low = i
                 else:
                     high = i
                 i += change
-                if -_ENOUGH_A < error < _ENOUGH_A or rounds >= _MOST:
+                if -ENOUGH_A < error < ENOUGH_A or rounds >= MOST:
                     vx -= dv * change
                     break
-                if rounds > _FREE and not low < i < high:
+                if rounds > FREE and not low < i < high:
                     i = 0.5 * (low + high)
 
             limited = ic == in_limit and mode != _DIRECT
@@ -343,7 +343,7 @@ def steps(m: Machine, cut: Cut, base_s: float, k: int, end: int, arm: Hand, conn
                     # it collapses within this step: it takes what brings the bus down to
                     # its threshold, then lets go
                     i = source_a(e - stop_v, r, brush_v, brush_a, diode_v, diode_a)
-                    most = i - ib - leak * stop_v - c * (stop_v - v)
+                    most = i - ib - leak * stop_v - c_h * (stop_v - v)
                     if most <= 0.0:
                         on = may_start = False
                         continue
