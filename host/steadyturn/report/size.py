@@ -126,8 +126,8 @@ def _legend(result: Any) -> list[str]:
                   "slowest-best-fastest. ratio: turns of the motors for one of the handle; teeth "
                   "from the handle on, driver/driven.")]
     if all(c.sure_width_percent is None for c in result.choices):
-        lines.append(wrap("No row is sure yet. Measure what is only assumed, the motors first, and "
-                          "the list is worth more; --why N says what matters most."))
+        lines.append(wrap("No row is sure yet. Measure what is only assumed, the motors first: "
+                          "then the list is worth more. --why N says what matters most."))
     faults = [h for c in result.choices if c.safe for h in c.hazards]
     if faults:
         lines.append(wrap(f"*: safe as long as nothing fails; better with "
@@ -158,8 +158,8 @@ def _none(result: Any) -> str:
             for advice in group:
                 lines += [item(f"{advice.change}."), *_outcome(advice.choice)]
     elif result.complete:
-        lines += ["", wrap("No change that was tried makes one work, nor two together. Look for "
-                           "motors with more volts a turn and less resistance.")]
+        lines += ["", wrap("No change that was tried makes one work, nor two together. Look first "
+                           "at what fails most often, above.")]
     file = "the parts file" if result.file is None else _shown(result.file)
     lines += ["", f"next: change {file}, then {command(result)}"]
     return "\n".join(lines) + "\n"

@@ -20,6 +20,7 @@ from steadyturn.sizing.search import Row, search
 KINDS = ("choose", "print", "buy")
 LONGEST_M = 0.25  # a handle beyond which an arm's circle is too wide
 PETG_C = 75.0  # where PETG begins to soften, from memory
+SLOW_PORTS_A = (0.5, 0.1)  # USB 2.0: five unit loads, and one
 MOST_PAIRS = 6  # of changes made together
 
 
@@ -43,6 +44,7 @@ class Suggestion:
     drawer: Drawer
 
 
+Ranked = list[tuple[tuple[Any, ...], Suggestion]]  # what it sorts by, and the suggestion
 Family = list[Callable[[Drawer], Change | None]]
 
 
@@ -52,22 +54,22 @@ def suggest(drawer: Drawer, shipped: Drawer,
     single change does, two together, and where only dangerous machines come, those.
     shipped: the typical parts, as what can be bought."""
     families = _families(drawer, shipped)
-    found: list[tuple[tuple[Any, ...], Suggestion]] = []
+    found: Ranked = []
     for at, family in enumerate(families):
         if progress is not None:
             progress(at, len(families))
         found += _first_that_works(drawer, [(step, change) for step, change in
                                             enumerate(family)])
     if not any(not s.row.unsafe for _, s in found):
-        found += _pairs(drawer, families)
+        found += _pairs(drawer, families, progress)
     if any(not s.row.unsafe for _, s in found):
         found = [(key, s) for key, s in found if not s.row.unsafe]
     return [s for _, s in sorted(found, key=lambda pair: pair[0])]
 
 
-def _first_that_works(drawer: Drawer, steps: list[tuple[int, Callable[[Drawer], Change | None]]],
-                      ) -> list[tuple[tuple[Any, ...], Suggestion]]:
-    spare: list[tuple[tuple[Any, ...], Suggestion]] = []
+def _first_that_works(drawer: Drawer,
+                      steps: list[tuple[int, Callable[[Drawer], Change | None]]]) -> Ranked:
+    spare: Ranked = []
     for step, make in steps:
         change = make(drawer)
         if change is None:
@@ -84,12 +86,15 @@ def _first_that_works(drawer: Drawer, steps: list[tuple[int, Callable[[Drawer], 
     return spare
 
 
-def _pairs(drawer: Drawer,
-           families: list[Family]) -> list[tuple[tuple[Any, ...], Suggestion]]:
+def _pairs(drawer: Drawer, families: list[Family],
+           progress: Callable[[int, int], None] | None) -> Ranked:
     """Two changes of different families together: the strongest of each shows whether a pair
     works at all, then the mildest that does is sought."""
-    found: list[tuple[tuple[Any, ...], Suggestion]] = []
-    for first, second in combinations(families, 2):
+    found: Ranked = []
+    pairs = list(combinations(families, 2))
+    for at, (first, second) in enumerate(pairs):
+        if progress is not None:
+            progress(at, len(pairs))
         if not _both(drawer, first[-1], second[-1]):
             continue
         steps = sorted(((i + j, a, b) for i, a in enumerate(first) for j, b in enumerate(second)),
@@ -125,7 +130,7 @@ def _both(drawer: Drawer, first: Callable[[Drawer], Change | None],
 def _families(drawer: Drawer, shipped: Drawer) -> list[Family]:
     """Each a list of changes of one sort, the mildest first."""
     found: list[Family] = [
-        [partial(_draw, share=share) for share in (0.8, 0.6, 0.4, 0.25)],
+        [partial(_draw, amps=amps) for amps in _draws(drawer)],
         [partial(_handle, factor=factor) for factor in (1.25, 1.5, 2.0)],
         [partial(_wheels, factor=factor) for factor in (1.25, 1.5, 2.0)],
         [partial(_stages, more=more) for more in (1, 2)],
@@ -150,11 +155,18 @@ def _set(drawer: Drawer, section: str, field: str, key: str, value: float, scale
     return replace(drawer, parts=FrozenMap[Any](parts), origins=FrozenMap(origins), raw=raw)
 
 
-def _draw(drawer: Drawer, share: float) -> Change | None:
+def _draws(drawer: Drawer) -> list[float]:
+    """Currents below what the device draws, the highest first: shares of it, and what a slow
+    USB port gives."""
+    now = drawer.parts["load"].draw_a
+    shares = [round(now * share, 3) for share in (0.8, 0.6, 0.4, 0.25)]
+    return sorted({*shares, *(amps for amps in SLOW_PORTS_A if amps < now)}, reverse=True)
+
+
+def _draw(drawer: Drawer, amps: float) -> Change | None:
     load = drawer.parts["load"]
     if load.kind == "resistor":
         return None
-    amps = round(load.draw_a * share, 3)
     return Change("choose", lambda row: f"a device (or cable) that draws {amps:.2f} A in place of "
                   f"{load.draw_a:.2f}", _set(drawer, "load", "draw_a", "draw_a", amps, 1.0))
 
