@@ -72,7 +72,8 @@ def test_one_motor_too_few() -> None:
 
 
 def test_a_weak_arm() -> None:
-    found = suggested(MOTOR + CONVERTERS + REST + "[arm]\nforce_n = 5.0\n[limits]\nmax_stages = 2\n")
+    found = suggested(MOTOR + CONVERTERS + REST
+                      + "[arm]\nforce_n = 5.0\n[limits]\nmax_stages = 2\n")
     borne_out(found)
     changes = [s.change for s in found]
     assert any(c.startswith("a handle of") for c in changes)
