@@ -31,6 +31,7 @@ def rig_argument(function: Callable[..., Any]) -> Callable[..., Any]:
 def rig_path(given: str | None) -> Path:
     """The rig file: as given (a path, or the name of an example), or the only one here."""
     from steadyturn.rig.examples import example_path
+    from steadyturn.rig.toml_text import is_parts_file
 
     if given is not None:
         path = Path(given)
@@ -39,7 +40,8 @@ def rig_path(given: str | None) -> Path:
         found = example_path(given)
         return found or path
     here = sorted(Path.cwd().glob("*.toml"))
-    here = [p for p in here if p.name != "pyproject.toml"]
+    here = [p for p in here
+            if p.name != "pyproject.toml" and not (p.is_file() and is_parts_file(p))]
     if len(here) == 1 and sys.stdin.isatty():
         return here[0]
     names = ", ".join(p.name for p in here[:5]) or "none is here"

@@ -16,6 +16,7 @@ from steadyturn.board import ports
 from steadyturn.board.link import NotUnderstood, Who
 from steadyturn.errors import Failed, WrongInput
 from steadyturn.rig.file import read_rig
+from steadyturn.rig.toml_text import is_parts_file
 from steadyturn.sessions.library import Contact, Library, default_folder
 
 LOOK_S = 0.3  # a board that runs our firmware answers within a tick
@@ -53,10 +54,11 @@ class LastPull:
 
 @dataclass(frozen=True, slots=True)
 class Home:
-    """next_step: a command; because: why that one."""
+    """drawers: parts files in this folder. next_step: a command; because: why that one."""
 
     folder: str
     rigs: tuple[RigHere, ...]
+    drawers: tuple[str, ...]
     boards: tuple[BoardHere, ...]
     library: str
     last_pull: LastPull | None
@@ -69,26 +71,31 @@ def home(folder: Path | None = None, library: Path | None = None) -> Home:
     """Look round. folder: where rig files are looked for (None: here); library: its
     folder (None: the user's)."""
     here = Path.cwd() if folder is None else folder
-    rigs = _rigs(here)
+    rigs, drawers = _files(here)
     shelf_folder = default_folder() if library is None else library
     stored, last, problem = _library(shelf_folder)
     boards = _boards(stored)
-    step, because = _next(rigs, boards, last)
+    step, because = _next(rigs, drawers, boards, last)
     return Home(
-        folder=str(here), rigs=rigs, boards=boards, library=str(shelf_folder), last_pull=last,
-        library_problem=problem, next_step=step, because=because,
+        folder=str(here), rigs=rigs, drawers=drawers, boards=boards,
+        library=str(shelf_folder), last_pull=last, library_problem=problem,
+        next_step=step, because=because,
     )
 
 
-def _rigs(folder: Path) -> tuple[RigHere, ...]:
-    """The folder's TOML files that are rig files, right or not; others are left out."""
-    found = []
+def _files(folder: Path) -> tuple[tuple[RigHere, ...], tuple[str, ...]]:
+    """The folder's TOML files that are rig files, right or not, and its parts files; others
+    are left out."""
+    found, drawers = [], []
     try:
         files = sorted(p for p in folder.glob("*.toml")
                        if p.name != "pyproject.toml" and p.is_file())
     except OSError:
-        return ()
+        return (), ()
     for path in files[:MOST_RIGS]:
+        if is_parts_file(path):
+            drawers.append(path.name)
+            continue
         try:
             found.append(RigHere(path.name, read_rig(path).name, 0))
         except WrongInput as wrong:
@@ -96,7 +103,7 @@ def _rigs(folder: Path) -> tuple[RigHere, ...]:
                 found.append(RigHere(path.name, "", len(wrong.problems)))
         except (OSError, Failed):
             continue
-    return tuple(found)
+    return tuple(found), tuple(drawers)
 
 
 def _is_rig(path: Path) -> bool:
@@ -153,7 +160,8 @@ def _board(port: ports.Port, who: Who, stored: dict[tuple[str, int], int]) -> Bo
 
 
 def _next(
-    rigs: tuple[RigHere, ...], boards: tuple[BoardHere, ...], last: LastPull | None
+    rigs: tuple[RigHere, ...], drawers: tuple[str, ...], boards: tuple[BoardHere, ...],
+    last: LastPull | None,
 ) -> tuple[str, str]:
     rig = next((r.file for r in rigs if not r.problems), "RIG")
     answering = [b for b in boards if b.firmware is not None]
@@ -165,6 +173,9 @@ def _next(
     if not rigs:
         if last is not None and not boards:
             return "steadyturn review", "it shows what the last pull brought."
+        if drawers:
+            return (f"steadyturn size {drawers[0]}",
+                    "it lists what can be built from these parts, and writes a rig file of it.")
         if boards:
             return "steadyturn new my.toml", "a board is here, but no rig file in this folder."
         return (

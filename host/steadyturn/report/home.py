@@ -9,7 +9,9 @@ from steadyturn.report.style import duration, item, table, wrap
 
 def text(home: Any) -> str:
     """See jobs.home.Home."""
-    rows = [("rig file", _rigs(home.rigs)), ("board", _boards(home.boards)),
+    rows = [("rig file", _rigs(home.rigs)),
+            *([("parts file", ", ".join(home.drawers[:4]))] if home.drawers else []),
+            ("board", _boards(home.boards)),
             ("last pull", _pull(home))]
     return (
         "steadyturn: plan, build, run and review a hand-turned phone charger\n\n"

@@ -53,6 +53,17 @@ def read_text(path: Path, what: str = "rig file", new: str = _NEW) -> str:
             "Save it from a text editor with the encoding UTF-8.")) from None
 
 
+def is_parts_file(path: Path) -> bool:
+    """Whether a file looks like a drawer for `size`, with several motors or converters to
+    choose from, and not like a rig."""
+    try:
+        with path.open("rb") as file:
+            text = file.read(BIGGEST).decode("utf-8", "replace")
+    except (OSError, ValueError):
+        return False
+    return re.search(r"^\s*\[\[\s*(motor|converter)\s*\]\]", text, re.M) is not None
+
+
 @dataclass
 class Loaded:
     """tree: None where it could not be read at all. lost: lines left out of it for their

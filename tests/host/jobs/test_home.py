@@ -17,6 +17,7 @@ from steadyturn.jobs.home import home
 from steadyturn.jobs.pull import pull
 from steadyturn.report.home import text
 from steadyturn.rig.examples import FOLDER
+from steadyturn.sizing.parts_file import FOLDER as PARTS
 from steadyturn_fw import VERSION
 
 
@@ -54,6 +55,18 @@ def test_nothing_there(place):
     assert "none in this folder" in page
     assert "none plugged in" in page
     assert "none yet" in page
+
+
+def test_a_parts_file_is_no_rig_file(place):
+    (place[0] / "drawer.toml").write_text((PARTS / "new_parts.toml").read_text())
+    seen = home(*place)
+    assert (seen.rigs, seen.drawers) == ((), ("drawer.toml",))
+    assert seen.next_step == "steadyturn size drawer.toml"
+    assert "parts file  drawer.toml" in text(seen)
+    name = put_rig(place[0])
+    seen = home(*place)
+    assert [r.file for r in seen.rigs] == [name]
+    assert seen.next_step == f"steadyturn pace {name}"
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
