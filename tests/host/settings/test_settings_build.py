@@ -220,3 +220,21 @@ def test_every_feasible_rig_gives_settings_in_order():
 @pytest.mark.soak
 def test_every_feasible_rig_gives_settings_in_order_long():
     assert check_varied(range(1000, 2500)) >= 400
+
+
+@pytest.mark.parametrize("kind", ["boost", "buck_boost"])
+def test_a_load_that_draws_next_to_nothing(kind):
+    """All currents far below the drops' knees: still a form that the board takes."""
+    rig = example("radio-tent")
+    rig = replace(
+        rig, converter=replace(rig.converter, kind=kind), load=replace(rig.load, kind="none"),
+        motor=replace(rig.motor, brush_drop_v=0.6, brush_knee_a=0.09),
+        rectifier=replace(rig.rectifier, drop_v=0.5, knee_a=0.09), bank=replace(
+            rig.bank, parallel=2))
+    amps = np.linspace(0.003, 0.02, 20)
+    drop_v, knee_a = fit(rig, 0.003, 0.02)
+    assert drop_v <= 5.0
+    assert knee_a <= 2.0
+    assert np.abs(drop_v * amps / (amps + knee_a) - bank_drop_v(rig, amps)).max() < 0.004
+    settings = made(rig)
+    assert settings["drop_mv"] <= 5000
