@@ -8,11 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from steadyturn.model.batch_edges import FINE, ROUGH, Effort, State, edge, scan
-from steadyturn.model.batch_ends import Ends, clash, ends
-from steadyturn.model.batch_frame import Frame, build, size, spread
+from steadyturn.model.batch_edges import FINE, ROUGH, Effort, Ends, State, edge, scan
+from steadyturn.model.batch_ends import clash, ends
+from steadyturn.model.batch_frame import Frame, build, part, size, spread
 from steadyturn.model.batch_target import targets
-from steadyturn.model.edges import FASTEST_TPM, SLOWEST_TPM
 from steadyturn.model.motor import magnets
 from steadyturn.rig.types import Rig
 
@@ -28,7 +27,7 @@ LIMIT_NAMES = (
     "winding_temperature", "mount_temperature", "arm_force", "arm_power", "comfort_low",
     "comfort_high",
 )  # in the order of `limits`
-CHUNK = 2048  # builds looked at together: what stays in a processor's cache
+BLOCK = 1 << 16  # builds prepared together: bounds the memory
 
 
 @dataclass(frozen=True)
@@ -70,15 +69,20 @@ def bands(rig: Rig, values: Mapping[str, ArrayLike], *, fine: bool = True,
     n = size(values)
     effort = FINE if fine else ROUGH
     with np.errstate(all="ignore"):  # what is not a number is no band
-        frame = build(spread(rig, values), LIMIT_NAMES, n)
-        pieces = [_chunk(frame.take(slice(start, start + CHUNK)), min(CHUNK, n - start),
-                         effort, target) for start in range(0, n, CHUNK)]
+        pieces = [piece for start in range(0, n, BLOCK)
+                  for piece in _block(rig, part(values, start, start + BLOCK),
+                                      min(BLOCK, n - start), effort, target)]
     return Bands(*(np.concatenate(parts) for parts in zip(*pieces, strict=True)))
 
 
+def _block(rig: Rig, values: Mapping[str, ArrayLike], n: int, effort: Effort, target: bool
+           ) -> list[tuple[NDArray, ...]]:
+    frame = build(spread(rig, values), LIMIT_NAMES, n)
+    return [_chunk(frame.take(slice(start, start + effort.chunk)), min(effort.chunk, n - start),
+                   effort, target) for start in range(0, n, effort.chunk)]
+
+
 def _chunk(frame: Frame, n: int, effort: Effort, target: bool) -> tuple[NDArray, ...]:
-    frame.slow_tpm = np.maximum(frame.slow_tpm, SLOWEST_TPM)
-    frame.fast_tpm = np.minimum(frame.fast_tpm, FASTEST_TPM)
     found = ends(frame, n, LIMIT_NAMES)
     low, high = np.full(n, np.nan), np.full(n, np.nan)
     shut = np.broadcast_to(frame.shut, (n,))
@@ -98,7 +102,8 @@ def _chunk(frame: Frame, n: int, effort: Effort, target: bool) -> tuple[NDArray,
     if target and works.any():
         some = np.nonzero(works)[0]
         for whole, part in zip(best, targets(frame.take(some), low[some], high[some],
-                                             found.low_v[some], found.high_v[some]),
+                                             found.low_v[some], found.high_v[some],
+                                             fine=effort is FINE),
                                strict=True):
             whole[some] = part
     return (low, best[0], high, found.low_name, found.high_name, *best[1:])
@@ -107,15 +112,18 @@ def _chunk(frame: Frame, n: int, effort: Effort, target: bool) -> tuple[NDArray,
 def _edges(frame: Frame, found: Ends, effort: Effort) -> tuple[Floats, Floats, Names, Names]:
     """Edges that hold for the cold and for the hot machine, with the limits that make them;
     NaN where there is none."""
-    n, holding = len(found.low_v), LIMIT_NAMES.index("holding")
+    n = len(found.low_v)
     states = (State(frame, frame.cold_c, False), State(frame, frame.hot_c, True))
-    cold, hot = (scan(state, found.low_v, found.high_v, found.low_name, found.high_name,
-                      holding, effort) for state in states)
+    scans = [scan(states[0], found, effort)]
+    # the hot machine only where the cold one works
+    runs = scans[0].works
+    some = np.nonzero(runs)[0]
+    scans.append(scan(states[1].take(some), found.take(some), effort).back(some, n))
     tpm = [np.full(n, np.nan), np.full(n, np.nan)]
     names = [found.low_name.copy(), found.high_name.copy()]
-    both = cold.works & hot.works
+    both = scans[1].works
     for side, sign in enumerate((1.0, -1.0)):
-        pair = [(one.low, one.high)[side] for one in (cold, hot)]
+        pair = [(one.low, one.high)[side] for one in scans]
         guess = [sign * one.guess_tpm() for one in pair]
         binding = np.full(n, -np.inf)
         for mine, state in enumerate(states):
@@ -131,9 +139,9 @@ def _edges(frame: Frame, found: Ends, effort: Effort) -> tuple[Floats, Floats, N
         tpm[side][both] = sign * binding[both]
     low = np.maximum(tpm[0], frame.slow_tpm)  # where the last step stopped short of them
     high = np.minimum(tpm[1], frame.fast_tpm)
-    lost = np.nonzero(~both)[0]
-    if lost.size:
-        names[0][lost], names[1][lost] = clash(
-            tuple(state.take(lost) for state in states), found.take(lost), LIMIT_NAMES,
-            effort.points)
+    for state, lost in zip(states, (~runs, runs & ~both), strict=True):
+        which = np.nonzero(lost)[0]
+        if which.size:
+            names[0][which], names[1][which] = clash(
+                state.take(which), found.take(which), LIMIT_NAMES, effort.points)
     return low, high, names[0], names[1]

@@ -20,19 +20,22 @@ CLOSE = 2e-6  # a margin this small is an edge, the last step still to come
 
 @dataclass(frozen=True)
 class Effort:
-    """points: of the grid; zooms: looks at a grid between two of its points where none of
-    them holds; rounds: of each narrowing, and more where it has not ended; heats: steps of
+    """chunk: builds looked at together, what stays in a processor's cache; points: of the
+    grid; zooms: looks at a finer one where no point holds, if the best of them misses by at
+    most `miss`; rounds: of each narrowing, and more where it has not ended; heats: steps of
     the temperature on the grid and when narrowing."""
 
+    chunk: int
     points: int
     zooms: int
+    miss: float
     rounds: int
     more: int
     heats: tuple[int, int]
 
 
-FINE = Effort(points=9, zooms=4, rounds=4, more=14, heats=(2, 3))
-ROUGH = Effort(points=6, zooms=1, rounds=1, more=0, heats=(1, 2))
+FINE = Effort(chunk=2048, points=9, zooms=4, miss=np.inf, rounds=4, more=14, heats=(2, 3))
+ROUGH = Effort(chunk=4096, points=6, zooms=1, miss=0.2, rounds=1, more=0, heats=(1, 2))
 
 
 @dataclass
@@ -55,10 +58,26 @@ class State:
 
 
 @dataclass
+class Ends:
+    """Volts at the converter's terminals between which a build may work, with the index of
+    the limit that sets each."""
+
+    low_v: Floats
+    high_v: Floats
+    low_name: Names
+    high_name: Names
+
+    def take(self, which: Any) -> Ends:
+        return Ends(self.low_v[which], self.high_v[which], self.low_name[which],
+                    self.high_name[which])
+
+
+@dataclass
 class Side:
     """One edge of each build: between a point that fails and one that holds, with their
     paces and margins. name: of the limit where the edge is known to be the point that
-    holds, else -1."""
+    holds, else -1. far_v: volts at which the pace surely rises again, where the edge may be
+    past the fold, else 0."""
 
     out_v: Floats
     in_v: Floats
@@ -67,6 +86,7 @@ class Side:
     out_tpm: Floats
     in_tpm: Floats
     name: Names
+    far_v: Floats
 
     def take(self, which: Any) -> Side:
         return Side(*(getattr(self, f.name)[which] for f in fields(self)))
@@ -86,31 +106,45 @@ class Scan:
     low: Side
     high: Side
 
+    def back(self, which: Names, n: int) -> Scan:
+        """Of these builds among n; the others do not work."""
+        if which.size == n:
+            return self
 
-def scan(state: State, low_v: Floats, high_v: Floats, low_name: Names, high_name: Names,
-         holding: int, effort: Effort) -> Scan:
-    """A grid between low_v and high_v (below it in every build), and the widest run of its
-    points that hold. low_name, high_name: the limits that stand at its ends."""
+        def whole(values: Any) -> Any:
+            found = np.zeros(n, values.dtype)
+            found[which] = values
+            return found
+
+        low, high = (Side(*(whole(getattr(side, f.name)) for f in fields(side)))
+                     for side in (self.low, self.high))
+        return Scan(whole(self.works), low, high)
+
+
+def scan(state: State, ends: Ends, effort: Effort) -> Scan:
+    """A grid between the ends (low_v below high_v in every build), and the widest run of its
+    points that hold."""
+    low_v, high_v = ends.low_v, ends.high_v
     points, columns = effort.points, np.arange(len(low_v))
     grid = between(low_v, high_v, points)
     at, least = state.see(grid, effort.heats[0])
     pace = at.pace
-    none: Flags = np.all(least < 0, axis=0)
-    if none.any() and effort.zooms:
+    top = least.max(axis=0)
+    none: Flags = (top < 0) & (top >= -effort.miss)
+    if none.any():
         _zoom(state, none, grid, least, pace, effort)
     first, last, works = _widest(least >= 0, pace)
     sides = []
-    for row, step, name in ((first, -1, low_name), (last, 1, high_name)):
+    for row, step, name in ((first, -1, ends.low_name), (last, 1, ends.high_name)):
         ended = row == (0 if step < 0 else points - 1)
         ended &= grid[row, columns] == (low_v if step < 0 else high_v)
         beyond = np.clip(row + step, 0, points - 1)
         sides.append(Side(
             grid[beyond, columns], grid[row, columns], least[beyond, columns],
             least[row, columns], pace[beyond, columns], pace[row, columns],
-            np.where(ended, name, -1)))
-    found = Scan(works, *sides)
-    _stop_at_fold(state, found, grid, pace, first, holding, effort)
-    return found
+            np.where(ended, name, -1), np.zeros(len(low_v))))
+    _near_fold(sides[0], grid, pace, first, works)
+    return Scan(works, *sides)
 
 
 def between(low: Floats, high: Floats, points: int) -> Floats:
@@ -150,53 +184,54 @@ def _widest(good: Flags, pace: Floats) -> tuple[Names, Names, Flags]:
     return first, last, works
 
 
-def _stop_at_fold(state: State, found: Scan, grid: Floats, pace: Floats, first: Names,
-                  holding: int, effort: Effort) -> None:
-    """Where the good points reach to the lowest pace of the grid: beyond that lies the other,
-    unstable state of the same paces, and the low edge is where both meet. (Warmth can bring
-    that about before the collapse margin is used up.)"""
+def _near_fold(side: Side, grid: Floats, pace: Floats, first: Names, works: Flags) -> None:
+    """Where the good points reach to the lowest pace of the grid, the low edge may be where the
+    stable state and the other, unstable one of the same paces meet. (Warmth can bring that
+    about before the collapse margin is used up.) `edge` looks closer."""
     lowest = np.argmin(np.where(np.isnan(pace), np.inf, pace), axis=0)
-    which = np.nonzero(found.works & (first <= lowest + 1) & (lowest > 0))[0]
-    if not which.size:
-        return
-    some, row = state.take(which), lowest[which]
-    low = grid[np.maximum(row - 1, 0), which]
-    high = grid[np.minimum(row + 1, len(grid) - 1), which]
-    every, heats = np.arange(len(which)), effort.heats[1]
-    for _ in range(effort.zooms + 1):
-        fan = between(low, high, 7)
-        at, least = some.see(fan, heats)
-        row = np.argmin(np.where(np.isnan(at.pace), np.inf, at.pace), axis=0)
-        low, high = fan[np.maximum(row - 1, 0), every], fan[np.minimum(row + 1, 6), every]
-    side = found.low
-    fold, margin, tpm = fan[row, every], least[row, every], at.pace[row, every]
-    holds = margin >= 0
-    side.out_v[which], side.miss[which], side.out_tpm[which] = fold, margin, tpm
-    meets = which[holds]
-    side.in_v[meets], side.has[meets], side.in_tpm[meets] = (
-        fold[holds], margin[holds], tpm[holds])
-    side.name[meets] = holding
+    which = np.nonzero(works & (first <= lowest + 1) & (lowest > 0))[0]
+    row = lowest[which]
+    side.far_v[which] = grid[np.minimum(row + 1, len(grid) - 1), which]
+    side.out_tpm[which] = 0.97 * pace[row, which]  # nothing is known of it but that
 
 
 def edge(state: State, side: Side, effort: Effort, names: tuple[str, ...]
          ) -> tuple[Floats, Names]:
     """Pace of every edge and the index of the limit that makes it."""
-    tpm, name = side.in_tpm.copy(), side.name.copy()
-    open_ = np.nonzero(name < 0)[0]
-    if not open_.size:
-        return tpm, name
-    some, side = state.take(open_), side.take(open_)
+    tpm, name, edge_v = side.in_tpm.copy(), side.name.copy(), side.in_v.copy()
     heats = effort.heats[1]
-    in_v, off = _narrow(some, side, effort.rounds, heats)
-    if effort.more:
-        left = np.nonzero(off > CLOSE)[0]
+    open_ = np.nonzero(name < 0)[0]
+    if open_.size:
+        some, part = state.take(open_), side.take(open_)
+        in_v, off = _narrow(some, part, effort.rounds, heats)
+        left = np.nonzero(off > CLOSE)[0] if effort.more else open_[:0]
         if left.size:
-            rest = side.take(left)
+            rest = part.take(left)
             in_v[left] = _narrow(some.take(left), rest, effort.more, heats, halve=True)[0]
-    at = look(some.frame, in_v, some.air_c, heated=some.heated, rounds=heats)
-    tpm[open_] = at.pace
-    name[open_] = first_to_fail(some.frame, at, names)
+        at = look(some.frame, in_v, some.air_c, heated=some.heated, rounds=heats)
+        edge_v[open_], tpm[open_] = in_v, at.pace
+        name[open_] = first_to_fail(some.frame, at, names)
+    maybe = np.nonzero(side.far_v > edge_v)[0]
+    if maybe.size:
+        some, low = state.take(maybe), edge_v[maybe]
+        above = some.see(low * (1 + 1e-4), heats)[0].pace
+        past = np.nonzero(~(above >= tpm[maybe]))[0]  # the pace falls there: the wrong side
+        if past.size:
+            which = maybe[past]
+            tpm[which] = _fold_tpm(state.take(which), low[past], side.far_v[which], heats)
+            name[which] = names.index("holding")
     return tpm, name
+
+
+def _fold_tpm(state: State, low: Floats, high: Floats, heats: int) -> Floats:
+    """The lowest pace between two volts."""
+    every = np.arange(len(low))
+    for _ in range(4):
+        fan = between(low, high, 9)
+        pace = state.see(fan, heats)[0].pace
+        row = np.argmin(np.where(np.isnan(pace), np.inf, pace), axis=0)
+        low, high = fan[np.maximum(row - 1, 0), every], fan[np.minimum(row + 1, 8), every]
+    return pace[row, every]
 
 
 def first_to_fail(frame: Frame, at: Look, names: tuple[str, ...]) -> Names:

@@ -3,13 +3,12 @@ and currents, the fold of the bare source, the EMF at the fastest pace."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from steadyturn.model.batch_edges import State, between
+from steadyturn.model.batch_edges import Ends, State, between
 from steadyturn.model.batch_frame import Frame
 from steadyturn.model.batch_look import LEFT, margins
 from steadyturn.model.motor import copper, magnets
@@ -18,21 +17,6 @@ Floats = NDArray[np.float64]
 Names = NDArray[np.int64]
 
 BELOW_MARGIN = 1.3  # of the fold's volts; the collapse margin stands at 1.36 of them
-
-
-@dataclass
-class Ends:
-    """Volts at the converter's terminals between which a build may work, with the index of
-    the limit that sets each."""
-
-    low_v: Floats
-    high_v: Floats
-    low_name: Names
-    high_name: Names
-
-    def take(self, which: Any) -> Ends:
-        return Ends(self.low_v[which], self.high_v[which], self.low_name[which],
-                    self.high_name[which])
 
 
 def ends(frame: Frame, n: int, names: tuple[str, ...]) -> Ends:
@@ -79,45 +63,44 @@ def _least_v(frame: Frame) -> Any:
     return (base + coil * (frame.loss_v + frame.loss_ohm * coil)) / limit
 
 
-def clash(states: tuple[State, ...], found: Ends, names: tuple[str, ...],
+def clash(state: State, found: Ends, names: tuple[str, ...],
           points: int) -> tuple[Names, Names]:
-    """For builds without a band: the limit that asks for the most pace and the one that
-    allows the least, on a grid of `points` between the ends."""
+    """For builds that do not work in this state: the limit that asks for the most pace and the
+    one that allows the least, on a grid of `points` between the ends."""
     n = len(found.low_v)
     low_tpm, high_tpm = np.full(n, -np.inf), np.full(n, np.inf)
     low_name, high_name = found.low_name.copy(), found.high_name.copy()
     grid = between(found.low_v, np.maximum(found.high_v, found.low_v * 1.001), points)
-    for state in states:
-        at = state.see(grid, 2)[0]
-        pace = at.pace
-        # on the other side of the fold nothing runs: start fails, the rest is not judged
-        dead = np.zeros(pace.shape, bool) if at.spare is None else ~(at.spare > -LEFT)
-        for name, row in margins(state.frame, at):
-            if name in ("comfort_low", "comfort_high"):
-                continue
-            index: Any = state.frame.node_high_name if name == "clamp" else names.index(name)
-            margin = np.where(dead | np.isnan(row), -np.inf, row)
-            good = margin >= 0
-            judged = ~dead | (name == "start")
-            ever, known = good.any(axis=0), judged.any(axis=0)
-            rises = np.argmax(margin, axis=0) > np.argmax(judged, axis=0)
-            rises |= margin[-1] > -np.inf if name == "start" else False
-            low = np.where(good[1:] & ~good[:-1] & judged[:-1], pace[1:], -np.inf).max(axis=0)
-            high = np.where(good[:-1] & ~good[1:] & judged[1:], pace[:-1], np.inf).min(axis=0)
-            low = np.where(ever, low, np.where(rises & known, np.inf, -np.inf))
-            high = np.where(ever, high, np.where(rises | ~known, np.inf, -np.inf))
-            low_name = np.where(low > low_tpm, index, low_name)
-            low_tpm = np.maximum(low_tpm, low)
-            high_name = np.where(high < high_tpm, index, high_name)
-            high_tpm = np.minimum(high_tpm, high)
-        pace = np.where(dead, np.nan, pace)
-        bottom = np.where(np.isnan(pace[0]), -np.inf, pace[0])
-        low_name = np.where(bottom > low_tpm, found.low_name, low_name)
-        low_tpm = np.maximum(low_tpm, bottom)
-        top = np.where(np.isnan(pace[-1]), np.inf, pace[-1])
-        high_name = np.where(top < high_tpm, found.high_name, high_name)
-        high_tpm = np.minimum(high_tpm, top)
-    frame = states[0].frame
+    at = state.see(grid, 2)[0]
+    pace = at.pace
+    # on the other side of the fold nothing runs: start fails, the rest is not judged
+    dead = np.zeros(pace.shape, bool) if at.spare is None else ~(at.spare > -LEFT)
+    for name, row in margins(state.frame, at):
+        if name in ("comfort_low", "comfort_high"):
+            continue
+        index: Any = state.frame.node_high_name if name == "clamp" else names.index(name)
+        margin = np.where(dead | np.isnan(row), -np.inf, row)
+        good = margin >= 0
+        judged = ~dead | (name == "start")
+        ever, known = good.any(axis=0), judged.any(axis=0)
+        rises = np.argmax(margin, axis=0) > np.argmax(judged, axis=0)
+        rises |= margin[-1] > -np.inf if name == "start" else False
+        low = np.where(good[1:] & ~good[:-1] & judged[:-1], pace[1:], -np.inf).max(axis=0)
+        high = np.where(good[:-1] & ~good[1:] & judged[1:], pace[:-1], np.inf).min(axis=0)
+        low = np.where(ever, low, np.where(rises & known, np.inf, -np.inf))
+        high = np.where(ever, high, np.where(rises | ~known, np.inf, -np.inf))
+        low_name = np.where(low > low_tpm, index, low_name)
+        low_tpm = np.maximum(low_tpm, low)
+        high_name = np.where(high < high_tpm, index, high_name)
+        high_tpm = np.minimum(high_tpm, high)
+    pace = np.where(dead, np.nan, pace)
+    bottom = np.where(np.isnan(pace[0]), -np.inf, pace[0])
+    low_name = np.where(bottom > low_tpm, found.low_name, low_name)
+    low_tpm = np.maximum(low_tpm, bottom)
+    top = np.where(np.isnan(pace[-1]), np.inf, pace[-1])
+    high_name = np.where(top < high_tpm, found.high_name, high_name)
+    high_tpm = np.minimum(high_tpm, top)
+    frame = state.frame
     low_name = np.where(frame.slow_tpm > low_tpm, names.index("comfort_low"), low_name)
     high_name = np.where(frame.fast_tpm < high_tpm, frame.fast_name, high_name)
     return low_name, high_name

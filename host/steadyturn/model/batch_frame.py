@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from copy import copy
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
@@ -12,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from steadyturn.model import converter, gears, load, motor, supply
 from steadyturn.model.batch_open import highest_tpm
 from steadyturn.model.change import with_value
+from steadyturn.model.edges import FASTEST_TPM, SLOWEST_TPM
 from steadyturn.model.limits import HAIR
 from steadyturn.model.line import series_ohm
 from steadyturn.model.rectifier import DIODES
@@ -97,16 +99,26 @@ class Frame:
     live: Level | None
     start: Level
     passing: Level | None
+    arrays: tuple[str, ...] = ()
+    levels: tuple[str, ...] = ()
 
     def take(self, which: Any) -> Frame:
         """These builds only; which: a slice, flags or indices."""
+        made = copy(self)
+        for name in self.arrays:
+            setattr(made, name, getattr(self, name)[which])
+        for name in self.levels:
+            one = getattr(self, name)
+            setattr(made, name, Level(*(value[which] if isinstance(value, np.ndarray) else value
+                                        for value in (one.volts, one.motor_a))))
+        return made
 
-        def some(value: Any) -> Any:
-            if isinstance(value, Level):
-                return Level(some(value.volts), some(value.motor_a))
-            return value[which] if isinstance(value, np.ndarray) and value.ndim else value
-
-        return Frame(**{f.name: some(getattr(self, f.name)) for f in fields(self)})
+    def sort(self) -> None:
+        """Notes which fields are arrays of builds, for `take`."""
+        self.arrays = tuple(f.name for f in fields(self)
+                            if getattr(getattr(self, f.name), "ndim", 0))
+        self.levels = tuple(f.name for f in fields(self)
+                            if isinstance(getattr(self, f.name), Level))
 
 
 def size(values: Mapping[str, ArrayLike]) -> int:
@@ -114,12 +126,18 @@ def size(values: Mapping[str, ArrayLike]) -> int:
     n = 1
     for key, value in values.items():
         array = np.asarray(value, dtype=float)
-        if array.ndim > 1 or array.size == 0 or (array.ndim and n not in (1, array.size)):
+        if array.ndim > 1 or array.size == 0 or (array.size > 1 and n not in (1, array.size)):
             raise ValueError(f"{key}: one number, or as many in a row as the others have")
         if not np.isfinite(array).all():
             raise ValueError(f"{key}: not a finite number")
         n = max(n, array.size)
     return n
+
+
+def part(values: Mapping[str, ArrayLike], start: int, stop: int) -> Mapping[str, ArrayLike]:
+    """The values of builds start to stop."""
+    return {key: np.asarray(value)[start:stop] if np.ndim(value) and np.size(value) > 1 else value
+            for key, value in values.items()}
 
 
 def spread(rig: Rig, values: Mapping[str, ArrayLike]) -> Rig:
@@ -136,6 +154,8 @@ def spread(rig: Rig, values: Mapping[str, ArrayLike]) -> Rig:
                                          efficiency=gears.efficiency(rig.stages)),))
     for key, value in values.items():
         array = np.array(value, dtype=float)
+        if array.size == 1:
+            array = array.reshape(())
         if key in ("train.ratio", "train.efficiency"):
             key = "stage[1]." + key.removeprefix("train.")  # noqa: PLW2901
         if key == "motor.emf_v_per_krpm" or array.ndim:
@@ -195,11 +215,15 @@ def build(rig: Rig, names: tuple[str, ...], n: int) -> Frame:
         wake_v=board.wake_v if board.feed == "crank" else 0.0,
         shut=_shut(rig, names, set_a, out_v), live=None, start=Level(0.0, 0.0), passing=None)
     frame.start = level(frame, part.start_v)
+    frame.sort()
     if board.feed == "crank":
         frame.live = _above_fold(frame, board.off_v + board.drop_v, n)
         frame.start = _above_fold(frame, part.start_v, n)
     if part.kind == "boost":
         frame.passing = level(frame, ends, set_a + part.loss_w / ends)
+    frame.slow_tpm = np.maximum(frame.slow_tpm, SLOWEST_TPM)
+    frame.fast_tpm = np.minimum(frame.fast_tpm, FASTEST_TPM)
+    frame.sort()
     return frame
 
 

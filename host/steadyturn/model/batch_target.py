@@ -17,7 +17,7 @@ ROUNDS = 3
 
 
 def in_v_at(frame: Frame, pace: Floats, low_v: Floats, high_v: Floats,
-            rounds: int = 40) -> Floats:
+            rounds: int = 30) -> Floats:
     """Converter volts [V] of the stable state at `pace` (builds last), winding at 20 degC,
     between volts that enclose it: secant steps kept inside the bracket."""
     low = np.broadcast_to(low_v, pace.shape).astype(float)
@@ -29,7 +29,7 @@ def in_v_at(frame: Frame, pace: Floats, low_v: Floats, high_v: Floats,
         new = high - (high - low) * over / np.where(over - under == 0, 1.0, over - under)
         outside = ~((new > low) & (new < high))
         new = np.where(outside, 0.5 * (low + high), new)
-        moved = np.abs(new - x) > 1e-9 * high
+        moved = np.abs(new - x) > 1e-8 * high
         x = new
         if turn > 3 and not moved.any():
             break
@@ -42,14 +42,14 @@ def in_v_at(frame: Frame, pace: Floats, low_v: Floats, high_v: Floats,
 
 
 def targets(frame: Frame, low_tpm: Floats, high_tpm: Floats, low_v: Floats,
-            high_v: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+            high_v: Floats, *, fine: bool) -> tuple[Floats, Floats, Floats, Floats]:
     """target_tpm, and there arm_w, out_w, bus_v (what the sensor reads)."""
     inset = INSET * (high_tpm - low_tpm)
     ends = np.stack([low_tpm + inset, high_tpm - inset])
-    left, right = in_v_at(frame, ends, low_v, high_v)
+    left, right = in_v_at(frame, ends, low_v, high_v, 30 if fine else 4)
     slow = left
     every = np.arange(len(low_tpm))
-    for _ in range(ROUNDS):
+    for _ in range(ROUNDS if fine else 1):
         fan = left + (right - left) * np.linspace(0.0, 1.0, POINTS)[:, None]
         at = look(frame, fan, MILD_C, heated=False)
         row = np.argmin(at.arm_w, axis=0)

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from steadyturn.model.batch import CHUNK, LIMIT_NAMES
-from steadyturn.model.batch_edges import between
+from steadyturn.model.batch import LIMIT_NAMES
+from steadyturn.model.batch_edges import FINE, between
 from steadyturn.model.batch_ends import ends
 from steadyturn.model.batch_frame import build, size, spread
 from steadyturn.model.batch_look import coil_a, look
@@ -30,8 +30,8 @@ def bus_v_over(rig: Rig, values: Mapping[str, ArrayLike], pace: Floats) -> Float
     found = np.full((n, len(pace)), np.nan)
     with np.errstate(all="ignore"):
         whole = build(spread(rig, values), LIMIT_NAMES, n)
-        for start in range(0, n, CHUNK):
-            frame, count = whole.take(slice(start, start + CHUNK)), min(CHUNK, n - start)
+        for start in range(0, n, FINE.chunk):
+            frame, count = whole.take(slice(start, start + FINE.chunk)), min(FINE.chunk, n - start)
             reach = ends(frame, count, LIMIT_NAMES)
             top = np.minimum(frame.high_v, frame.pass_v)
             in_v = between(reach.low_v, np.maximum(top, reach.low_v * 1.001), POINTS)

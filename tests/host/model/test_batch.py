@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from random_rigs import random_rig, random_rigs
 from steadyturn.model.band import find_band
-from steadyturn.model.batch import CHUNK, LIMIT_NAMES, bands
+from steadyturn.model.batch import LIMIT_NAMES, bands
+from steadyturn.model.batch_edges import FINE
 from steadyturn.model.batch_open import most_v
 from steadyturn.model.change import with_value
 from steadyturn.model.hazards import ratings
@@ -86,7 +87,7 @@ def test_each_build_has_its_own_values() -> None:
         "motor.emf_v_per_krpm": rig.motor.emf_v_s * pick.uniform(0.8, 1.2, 5),
         "stage[2].efficiency": pick.uniform(0.7, 0.9, 5),
         "converter.start_v": pick.uniform(3.3, 5, 5), "air.hot_c": 35.0,
-        "supply.power_mw": pick.uniform(0.05, 0.3, 5), "bank.series": np.array([1, 2, 2, 3, 2]),
+        "supply.power_mw": pick.uniform(0.05, 0.3, 5), "crank.friction_nm": np.array([0.07]), "bank.series": np.array([1, 2, 2, 3, 2]),
     }
     found = bands(rig, drawn)
     for i in range(5):
@@ -124,9 +125,10 @@ def test_rough_is_near() -> None:
 
 def test_chunks_do_not_show() -> None:
     rig = example("radio-tent")
-    ohm = np.linspace(0.5, 4.0, CHUNK + 300)
+    chunk = FINE.chunk
+    ohm = np.linspace(0.5, 4.0, chunk + 300)
     whole = bands(rig, {"motor.terminal_ohm": ohm})
-    for i in (0, CHUNK - 1, CHUNK, CHUNK + 299):
+    for i in (0, chunk - 1, chunk, chunk + 299):
         one = bands(rig, {"motor.terminal_ohm": ohm[i:i + 1]})
         assert one.low_tpm[0] == pytest.approx(whole.low_tpm[i], abs=1e-9, nan_ok=True)
 
