@@ -24,6 +24,7 @@ GRID = 241
 FAN = 64  # points in each narrowing
 ROUNDS = 4  # 1.25 turns/min / 63**4: below a millionth
 NEAR_TPM = (-0.3, -0.03, -0.003, 0.003, 0.03, 0.3)  # around each edge that the grid shows
+DIP = 15  # paces looked at where a margin might touch zero between two of the grid
 
 
 @dataclass(frozen=True)
@@ -74,7 +75,8 @@ def find_edges(rig: Rig) -> Edges:
             low, high = _narrow(rig, listed, rows, rising, low, high)
         if offsets is not None:  # once more: what comes and goes close to an edge
             near = (0.5 * (low + high)[:, None] + np.array(offsets)).ravel()
-            pace = np.unique(np.concatenate([pace, near.clip(SLOWEST_TPM, FASTEST_TPM)]))
+            pace = np.unique(np.concatenate([pace, near.clip(SLOWEST_TPM, FASTEST_TPM),
+                                             _dips(pace, margins)]))
     edges = np.where(rising, high, low)
     # where a state only begins to be judged, its margin jumps: no edge of that constraint
     unjudged = np.isnan(Sheet(rig, listed, np.concatenate([low, high])).by_state)
@@ -159,6 +161,24 @@ def _narrow(rig: Rig, listed: list[Constraint], rows: NDArray[np.intp],
     good[:, -1] = rising
     change = np.maximum(np.argmax(good == rising[:, None], axis=1), 1)
     return fan[every, change - 1], fan[every, change]
+
+
+def _dips(pace: Floats, margins: Floats) -> Floats:
+    """Paces between three of an even grid where a margin turns back towards zero and, by the
+    straight lines on either side, might cross it and return unseen."""
+    before, left, here, right, after = (margins[:, n:n + len(pace) - 4] for n in range(5))
+    falls, rises = left - before, after - right
+    with np.errstate(invalid="ignore", divide="ignore"):
+        across = (left - right + 2 * rises) / (rises - falls)  # where the two lines meet
+        meet = left + falls * across
+    inside = (across >= 0) & (across <= 2)
+    good = (left >= 0) & (here >= 0) & (right >= 0)
+    bad = (left < 0) & (here < 0) & (right < 0)
+    below = good & (falls < 0) & (rises > 0) & (meet < 0)
+    above = bad & (falls > 0) & (rises < 0) & (meet >= 0)
+    columns = np.unique(np.nonzero(inside & (below | above))[1])
+    fan = np.linspace(0, 2, DIP + 2)[1:-1] * (pace[1] - pace[0])
+    return (pace[1 + columns, None] + fan).ravel()
 
 
 def _runs(listed: list[Constraint], good: NDArray[np.bool_]) -> NDArray[np.bool_]:

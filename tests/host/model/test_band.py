@@ -9,13 +9,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from random_rigs import random_rig
+from steadyturn.model import edges as edges_module
 from steadyturn.model.band import INSET, cheapest_tpm, find_band
 from steadyturn.model.change import field_of, with_value
 from steadyturn.model.converter import window_v
 from steadyturn.model.edges import find_edges, rough_band
 from steadyturn.model.guesses import ONLY_LIMITS
 from steadyturn.model.hazards import hazards, let_go_tpm, open_circuit_v, ratings
-from steadyturn.model.limits import Sheet, constraints
+from steadyturn.model.limits import Constraint, Sheet, constraints
 from steadyturn.model.point import operate
 from steadyturn.model.remedies import clash, remedies
 from steadyturn.rig.examples import example_path
@@ -196,3 +197,24 @@ def test_clamp_is_only_counted_on_within_its_power() -> None:
         thin = replace(rig, protection=Protection(bus_clamp_v=5.4, bus_clamp_w=weak))
         names = {h.name for h in hazards(thin, 60.0)}
         assert {"clamp_power", "open_circuit_device"} <= names
+
+
+@pytest.mark.parametrize("middle", [67.25, 67.875, 68.3])
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_limit_that_comes_and_goes_between_two_paces_of_the_grid(monkeypatch, middle, sign):
+    """A dip of half a turn a minute, far from every other edge, is no part of the band."""
+    rig = read_rig(example_path("lakeside-hut"))
+    wide = find_edges(rig).widest()
+    assert wide is not None
+    assert wide[0] + 5 < middle < wide[1] - 5
+    half = 0.2
+    dip = Constraint("dip", lambda view: sign * ((view.pace - middle) ** 2 - half**2),
+                     lambda view, i: "of this test")
+    monkeypatch.setattr(edges_module, "constraints", lambda rig: [*constraints(rig), dip])
+    found = find_edges(rig)
+    at = sorted(limit.pace_tpm for limit in found.limits if limit.name == "dip")
+    assert at == pytest.approx([middle - half, middle + half], abs=1e-5)
+    if sign > 0:
+        assert found.widest() == pytest.approx((middle + half, wide[1]), abs=1e-5)
+    else:
+        assert found.intervals == (pytest.approx((middle - half, middle + half), abs=1e-5),)
