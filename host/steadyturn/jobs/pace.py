@@ -138,7 +138,7 @@ def pace_of(rig: Rig, path: str | Path, *, plot: Path | None = None,
         clash=band.clash, remedies=band.remedies, hazards=hazards_of(rig, band),
         other_bands_tpm=tuple(pair for pair in band.intervals if pair != best),
         curve=_curve(rig, band), effort=_effort(rig, band), arm_keeps_min=_keeps(rig, band),
-        sure=None if sure is None else sure_band(rig, share=sure / 100), plot=plot,
+        sure=None if sure is None else sure_band(rig, share=round(sure / 100, 9)), plot=plot,
         map=None if plot is None else pace_map(rig, band),
     )
     if plot is not None:

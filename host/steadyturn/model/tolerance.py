@@ -98,7 +98,7 @@ def sure_band(rig: Rig, *, share: float = 0.95, builds: int = 8192, seed: int = 
     >>> sure.low_tpm, sure.best_share < 0.95
     (None, True)
     """
-    if not 0.5 <= share <= 0.9990001:
+    if not 0.5 <= share <= 0.999:
         raise ValueError("share must be 0.5 to 0.999")
     if not SCRAMBLES <= builds <= 1 << 24:
         raise ValueError(f"builds must be {SCRAMBLES} to {1 << 24}")

@@ -39,6 +39,9 @@ def text(result: Any) -> str:
     step = f"steadyturn flash {path}"
     if not result.feasible:
         step = f"change {path} (or the machine), then steadyturn pace {path}"
+    elif result.sure is not None and result.sure.low_tpm is None:
+        step = (f"measure, write it into {path}, then steadyturn pace {path} "
+                f"--sure {number(100 * result.sure.share)}")
     elif _refused(result):
         step = f"steadyturn check {path}"
     if result.plot:

@@ -15,7 +15,7 @@ def lines(result: Any) -> list[str]:
     sure = result.sure
     if sure is None:
         return []
-    asked = f"{_percent(sure.share)} of machines built like this"
+    asked = f"{number(100 * sure.share)} % of machines built like this"
     drawn = (f"{sure.builds} were drawn, each value within its tolerance or the range of its "
              "guess, each machine cold and hot")
     if sure.low_tpm is None:
@@ -71,4 +71,4 @@ def _share(share: float, error: float) -> str:
 
 
 def _percent(share: float) -> str:
-    return f"{number(100 * share)} %" if share >= 0.1 else f"{100 * share:.0f} %"
+    return f"{100 * share:.0f} %"

@@ -87,7 +87,8 @@ def test_each_build_has_its_own_values() -> None:
         "motor.emf_v_per_krpm": rig.motor.emf_v_s * pick.uniform(0.8, 1.2, 5),
         "stage[2].efficiency": pick.uniform(0.7, 0.9, 5),
         "converter.start_v": pick.uniform(3.3, 5, 5), "air.hot_c": 35.0,
-        "supply.power_mw": pick.uniform(0.05, 0.3, 5), "crank.friction_nm": np.array([0.07]), "bank.series": np.array([1, 2, 2, 3, 2]),
+        "supply.power_mw": pick.uniform(0.05, 0.3, 5), "crank.friction_nm": np.array([0.07]),
+        "bank.series": np.array([1, 2, 2, 3, 2]),
     }
     found = bands(rig, drawn)
     for i in range(5):
