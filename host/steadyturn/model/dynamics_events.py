@@ -22,7 +22,7 @@ MOST_EVENTS = 6  # in one step; of a machine that hunts faster the rest is stepp
 _TRIES = 40  # to locate one event; three to five are the rule
 _FIRST_S = 1e-5  # the first step after an event; the later ones grow with the time since
 _GROWTH = 0.25  # no longer than this share of the time since
-_FINE = 12  # steps to the inductance's radian, after an event that makes it ring
+_FINE = 16  # steps to the inductance's radian, after an event that makes it ring
 _FINE_RADIANS = 3.2  # half a swing: then the rectifier blocks, or it has died down
 
 
@@ -141,6 +141,8 @@ def _do(m: Machine, what: str, connected: bool) -> None:
     elif what == "stands":
         s.crank_rad_s = 0.0
     elif what == "soft":
+        if m.soft == 1.0:
+            return  # the step that came to it has told
         m.soft = 1.0
     if m.log is not None:
         m.log.append((s.time_s, what))

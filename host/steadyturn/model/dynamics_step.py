@@ -21,6 +21,7 @@ ENOUGH_A = 2e-4  # the bus node's balance is off by less before its last round, 
 FREE = 4  # rounds before its steps are kept between the bounds found so far: it has kinks
 MOST = 60  # rounds of that balance; one or two are the rule
 _FULL = 19.1  # from here on tanh is 1 to the last bit
+_SOFT_DONE = 1.0 - 1e-9
 _SOFT_END = 1.0 + 1e-9  # where the soft start ends within a step, not at its end
 REARM = 0.97  # a hardware cut lets go again when its volts have fallen to this share
 
@@ -43,7 +44,7 @@ def steps(m: Machine, cut: Cut, base_s: float, k: int, end: int, arm: Hand, conn
     quantity that tells is past its threshold; otherwise `m.event` is None. Without watch
     what happens is done at the step's ends.
     """
-    s, z = m.state, m.sums
+    p, s, z = m.parts, m.state, m.sums
     torque = arm.torque_nm
     w, theta = s.crank_rad_s, s.theta_rad
     v, vo, vr = s.bus_v, s.converter_v, s.reservoir_v
@@ -480,12 +481,14 @@ def steps(m: Machine, cut: Cut, base_s: float, k: int, end: int, arm: Hand, conn
             peak_out = out_v
         if stops:
             on = False
-        if on:
-            soft += soft_step
-            if soft > 1.0:
-                soft = 1.0
-        else:
+        if not on:
             soft = 0.0
+        elif soft < 1.0:
+            soft += soft_step
+            if soft > _SOFT_DONE:
+                soft = 1.0
+                if m.log is not None and p.soft_s:
+                    m.log.append((base_s + k * h + h, "soft"))
         if not watch:
             if bus_cut and v < REARM * cut_bus:
                 bus_cut = False

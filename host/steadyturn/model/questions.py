@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from math import ceil, floor, log10
+from math import floor, log10
 
 import numpy as np
 
@@ -158,8 +158,12 @@ def _closed_period_s(rig: Rig, pace_tpm: float) -> float | None:
     if output is None:
         return None
     emf_v = out.kc * pace_tpm * stability.RPM - out.brush_v - out.diode_v
+    # it lets go when its own terminals, behind shunt and switch, have fallen to stop_v
+    stop_v = part.stop_v + out.r_input * output / part.stop_v
+    if stop_v >= part.start_v:
+        return None
     on, off = stability.hiccup_s(emf_v, out.r_source, out.bus_f, output, part.start_v,
-                                 part.stop_v, out.bus_bleed)
+                                 stop_v, out.bus_bleed)
     return on + off if np.isfinite(on + off) else None
 
 
@@ -304,7 +308,10 @@ def _step(farad: float) -> int:
     >>> _step(0.001), _step(0.0011)
     (-18, -17)
     """
-    return ceil(6 * log10(farad) - 0.05)
+    step = floor(6 * log10(farad)) - 1
+    while _e6(step) < farad * (1 - 1e-9):
+        step += 1
+    return step
 
 
 # --------------------------------------------------------------------- the load goes
