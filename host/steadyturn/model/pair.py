@@ -9,9 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steadyturn.model import converter, gears, motor
-from steadyturn.model.line import Clamped, Line, source_line
+from steadyturn.model.clamped import Clamped
+from steadyturn.model.line import Line, source_line
+from steadyturn.model.output import Output
 from steadyturn.model.solve import first_root, near_root
-from steadyturn.model.states import COLLAPSE, Output, Running, run
+from steadyturn.model.states import COLLAPSE, Running, run
 from steadyturn.rig.types import RPM, Rig
 
 Floats = NDArray[np.float64]

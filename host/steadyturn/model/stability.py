@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from steadyturn.model.dynamics_parts import Parts
 from steadyturn.model.hand import LEAN_S
+from steadyturn.model.output import Output
 from steadyturn.model.point import operate
-from steadyturn.model.states import Output
 from steadyturn.rig.types import RPM, Rig
 
 Floats = NDArray[np.float64]
