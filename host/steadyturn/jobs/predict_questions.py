@@ -6,9 +6,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from steadyturn.model import questions, stability
+from steadyturn.model.traces import ordinary_step_s
 from steadyturn.rig.types import Rig
 
 SIZES_F = (1e-5, 1e-4, 1e-3, 1e-2, 1e-1)  # tried with `sizes`
+FINE_S = 0.5e-3  # ten runs with a step below this take longer than one waits
 
 Progress = Callable[[float], None]
 
@@ -18,8 +20,10 @@ class Questions:
     """start: whether start-up hunts and which threshold would stop it. hiccup: what hunting
     looks like, turned steadily. stability: against small disturbances, with the least and
     the greatest bus capacitor. bridging: bus capacitors tried one by one; None where that
-    was not asked, or at no pace."""
+    was not asked, or at no pace. sought: whether a threshold was sought at all; not where the
+    inductance rings with a small bus capacitor, since there a run takes very fine steps."""
 
+    sought: bool
     start: questions.StartUp
     hiccup: questions.Hiccup
     stability: stability.Stability
@@ -30,8 +34,9 @@ def ask(rig: Rig, pace_tpm: float, *, sizes: bool, progress: Progress | None = N
     """All of them for `rig` at pace_tpm [turns/min]. sizes: try bus capacitors too, which
     takes half a minute; progress: told the share done of that."""
     tried = sizes and pace_tpm > 0
+    sought = ordinary_step_s(rig) >= FINE_S
     return Questions(
-        start=questions.start_up(rig, pace_tpm), hiccup=questions.hiccup(rig, pace_tpm),
-        stability=stability.stability(rig, pace_tpm),
+        sought=sought, start=questions.start_up(rig, pace_tpm, threshold=sought),
+        hiccup=questions.hiccup(rig, pace_tpm), stability=stability.stability(rig, pace_tpm),
         bridging=questions.bridging(rig, pace_tpm, sizes_f=SIZES_F, progress=progress)
         if tried else None)

@@ -10,8 +10,9 @@ from steadyturn.report.style import item, number, quantity, table
 def lines(asked: Any) -> list[str]:
     """asked: jobs.predict_questions.Questions."""
     found = ["Asked of the model besides:"]
-    found += [item(words) for words in (_threshold(asked.start), _hiccup(asked.hiccup),
-                                        *_stability(asked.stability)) if words]
+    answers = (_threshold(asked.start, asked.sought), _hiccup(asked.hiccup),
+               *_stability(asked.stability))
+    found += [item(words) for words in answers if words]
     if asked.bridging is None:
         found.append(item("Which bus capacitor bridges the ripple of the arm, and what a large "
                           "one does to starting: --sizes tries a row of them."))
@@ -19,7 +20,7 @@ def lines(asked: Any) -> list[str]:
     return [*found, *_bridging(asked.bridging)]
 
 
-def _threshold(start: Any) -> str:
+def _threshold(start: Any, sought: bool) -> str:
     now = f"{number(start.start_v)} V"
     slowly = "" if start.closed_start_v is None else (
         f" Where the pace rises slowly, {number(start.closed_start_v)} V are enough.")
@@ -27,6 +28,9 @@ def _threshold(start: Any) -> str:
         return ""
     if not start.hunts:
         return f"Which start threshold stops hunting: none is needed, it starts for good at {now}."
+    if not sought:
+        return ("Which start threshold stops hunting: not sought, since with so small a bus "
+                f"capacitor the motors' inductance rings.{slowly}")
     if start.enough_start_v is None:
         return (f"Which start threshold stops hunting: none below the volts that it reaches (now "
                 f"{now}). Turn faster, or draw less.")

@@ -237,3 +237,18 @@ def test_an_outline_keeps_every_peak() -> None:
     assert len(times) == len(values) <= 1000
     assert values.max() == 9.0
     assert abs(times[int(values.argmax())] - t[77_777]) < 0.5
+
+
+def test_where_the_inductance_rings_no_threshold_is_sought(monkeypatch) -> None:
+    from steadyturn.model import questions
+
+    short = {name: functools.partial(getattr(questions, name), seconds=0.9)
+             for name in ("start_up", "hiccup")}
+    for name, quick in short.items():  # with such fine steps, only a moment of it
+        monkeypatch.setattr(questions, name, quick)
+    found = predict_time(example_path("radio-tent"), 55.0, 1.0, capacitor_uf=47.0)
+    assert not found.questions.sought
+    assert found.questions.start.hunts
+    assert "not sought, since" in " ".join(in_words(found).split())
+    assert "NOT STABLE" in in_words(found)
+    assert found_at("lakeside-hut", 69.0).questions.sought
