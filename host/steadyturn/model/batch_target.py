@@ -48,17 +48,17 @@ def targets(frame: Frame, low_tpm: Floats, high_tpm: Floats, low_v: Floats,
     ends = np.stack([low_tpm + inset, high_tpm - inset])
     left, right = in_v_at(frame, ends, low_v, high_v, 30 if fine else 4)
     slow = left
-    every = np.arange(len(low_tpm))
+    every, points = np.arange(len(low_tpm)), POINTS if fine else 5
     for _ in range(ROUNDS if fine else 1):
-        fan = left + (right - left) * np.linspace(0.0, 1.0, POINTS)[:, None]
+        fan = left + (right - left) * np.linspace(0.0, 1.0, points)[:, None]
         at = look(frame, fan, MILD_C, heated=False)
         row = np.argmin(at.arm_w, axis=0)
         left = fan[np.maximum(row - 1, 0), every]
-        right = fan[np.minimum(row + 1, POINTS - 1), every]
+        right = fan[np.minimum(row + 1, points - 1), every]
     # with nothing to deliver no pace is better than another: the slowest, as in `band`
     in_v = np.where(frame.out_w > 0, fan[row, every], slow)
     at = look(frame, in_v, MILD_C, heated=False)
     in_a = coil_a(frame, in_v)[0]
     out_w = np.array(np.broadcast_to(frame.out_w, low_tpm.shape))
     # the bus as the sensor reads it, before the switch
-    return at.pace, at.arm_w, out_w, in_v + frame.switch_ohm * in_a
+    return np.clip(at.pace, *ends), at.arm_w, out_w, in_v + frame.switch_ohm * in_a
