@@ -11,7 +11,7 @@ from steadyturn.cli.common import json_option, plot_option, rig_argument, rig_pa
 from steadyturn.errors import Problem, WrongInput
 
 
-@click.command(short_help="One pace: volts, amps, torque, where the power goes.")
+@click.command(short_help="One pace, steady or in time: volts, amps, torque, losses.")
 @rig_argument
 @click.option("--pace", type=float, required=True, metavar="N",
               help="Turns a minute of the handle, 0 to 1000.")

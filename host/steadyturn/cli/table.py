@@ -14,7 +14,7 @@ COMMANDS: tuple[tuple[str, str, str, str], ...] = (
     ("Plan", "check", "check", "Check a rig file and list what is assumed in it."),
     ("Plan", "size", "size", "What can be built from what is at hand."),
     ("Plan", "pace", "pace", "The paces that work, and what limits them."),
-    ("Plan", "predict", "predict", "One pace: volts, amps, torque, where the power goes."),
+    ("Plan", "predict", "predict", "One pace, steady or in time: volts, amps, torque, losses."),
     ("Plan", "charge", "charge", "Minutes, percent and effort for a charge."),
     ("Set up", "flash", "flash", "Bring a board's firmware and settings up to date."),
     ("Use", "watch", "watch", "Live view of a running board."),

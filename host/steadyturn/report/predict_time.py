@@ -51,7 +51,7 @@ def _findings(result: Any) -> list[str]:
         ripple_v = at.in_v.high - at.in_v.low
         share = 100 * ripple_v / at.in_v.mean if at.in_v.mean else 0.0
         found.append(
-            f"Settled ({number(at.from_s, 5)} to {number(at.to_s, 5)} s): the converter's input "
+            f"Settled ({_second(at.from_s)} to {_second(at.to_s)} s): the converter's input "
             f"at {quantity(at.in_v.mean, 'V')}, rippling by {number(ripple_v, 2)} V "
             f"({share:.0f} %: {number(at.in_v.low)} to {number(at.in_v.high)} V); it lets go at "
             f"{number(result.stop_v)} V.")
@@ -68,10 +68,15 @@ def _findings(result: Any) -> list[str]:
     gone = result.unplugged
     if gone is not None:
         found.append(
-            f"Unplugged at {number(gone.at_s, 5)} s: the handle speeds up to "
+            f"Unplugged at {_second(gone.at_s)} s: the handle speeds up to "
             f"{number(gone.pace_tpm)} turns/min, the bus to {quantity(gone.bus_v, 'V')}, the "
             f"converter's output to {quantity(gone.out_v, 'V')}. {_rated(gone)}")
     return found
+
+
+def _second(at_s: float) -> str:
+    """A moment of the run: to a tenth, all digits before the point."""
+    return f"{at_s:.1f}".removesuffix(".0")
 
 
 def _overshoot(result: Any) -> str:
