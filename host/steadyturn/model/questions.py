@@ -264,7 +264,7 @@ def _holds(rig: Rig, pace_tpm: float) -> tuple[bool, Traces, int]:
             return found
     ohm = stability.Parts(rig, 0.001).r_source
     slow = min(3 * ohm * rig.bus.capacitor_f, 20.0)
-    return run(1.0 + slow + TURNS * 60 / pace_tpm, SAMPLE_S / 3)
+    return run(1.0 + slow + TURNS * 60 / pace_tpm, SAMPLE_S / 2)
 
 
 def ripple_v(traces: Traces, since: int) -> float:

@@ -26,7 +26,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 SAMPLE_S = 0.01
-STEP_S = 0.004
+STEP_S = 0.008
 MOST_SAMPLES = 2_000_000
 # what a script may say besides a pace in turns/min
 LET_GO, CONNECT, RELEASE, PLUG, UNPLUG = "let go", "connect", "release", "plug", "unplug"
@@ -238,15 +238,16 @@ def _settled(machine: Machine, hand: Hand, settle_s: float, connected: bool) -> 
 def ordinary_step_s(rig: Rig) -> float:
     """The longest ordinary step [s] for traces of `rig`.
 
-    4 ms: a sixtieth of the ripple's period at 125 turns/min, and what happens is located
-    within it. Where the inductance could ring against the converter's constant power
+    8 ms: a thirtieth of the ripple's period at 125 turns/min, and what happens is located
+    within it (energy then is right to 0.02 %, extremes to 0.2 %: dynamics.md). Where the
+    inductance could ring against the converter's constant power
     (R / L > P / (C V^2) is near to failing at the volts where it lets go), a twelfth of
     sqrt(L C), at least 5 us: a longer implicit step would damp what does not die down.
 
     >>> from steadyturn.rig.examples import example_path
     >>> from steadyturn.rig.file import read_rig
     >>> ordinary_step_s(read_rig(example_path("lakeside-hut")))
-    0.004
+    0.008
     """
     parts = Parts(rig, STEP_S)
     henry = rig.bank.series * rig.motor.inductance_h / rig.bank.parallel

@@ -101,7 +101,8 @@ class Whole:
             return [starts]
         return [stops, meets] if phase == "waits" else [stops]
 
-    def run(self, start, seconds, *, connected=True, on=False, method="LSODA", most=40):
+    def run(self, start, seconds, *, connected=True, on=False, method="LSODA", most=40,
+            rtol=1e-7, atol=1e-8, max_step=2e-3):
         """(events, times, states): starts and stops with their times, up to `most`."""
         p = self.part
         t, y = 0.0, np.array([*start, 0.0, 0.0])
@@ -110,8 +111,8 @@ class Whole:
         while t < seconds - 1e-9 and len(log) < most:
             watched = self.watch(phase, began) if connected else None
             until = min(seconds, began + p.soft_start_s) if phase == "rises" else seconds
-            found = solve_ivp(self.slopes(phase), (t, until), y, method=method, rtol=1e-7,
-                              atol=1e-8, max_step=2e-3, events=watched)
+            found = solve_ivp(self.slopes(phase), (t, until), y, method=method, rtol=rtol,
+                              atol=atol, max_step=max_step, events=watched)
             times.append(found.t)
             states.append(found.y)
             t, y = float(found.t[-1]), found.y[:, -1].copy()
