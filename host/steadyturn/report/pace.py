@@ -39,11 +39,11 @@ def text(result: Any) -> str:
     step = f"steadyturn flash {path}"
     if not result.feasible:
         step = f"change {path} (or the machine), then steadyturn pace {path}"
+    elif _refused(result):
+        step = f"steadyturn check {path}"
     elif result.sure is not None and result.sure.low_tpm is None:
         step = (f"measure, write it into {path}, then steadyturn pace {path} "
                 f"--sure {number(100 * result.sure.share)}")
-    elif _refused(result):
-        step = f"steadyturn check {path}"
     if result.plot:
         lines += ["", f"Plot: {shown_path(result.plot)}"]
     return "\n".join([*lines, "", f"next: {step}"]) + "\n"
