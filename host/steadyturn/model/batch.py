@@ -54,7 +54,7 @@ def bands(rig: Rig, values: Mapping[str, ArrayLike], *, fine: bool = True,
     values: key as in the rig file ("motor.terminal_ohm"; also "train.ratio" and
     "train.efficiency" of all stages together) -> a number or a 1-D array, in SI; all
     arrays of one length. Kinds, and which protections are fitted, are those of `rig`.
-    fine: edges to about 1e-3 turns/min; else to about 0.2, several times as fast.
+    fine: edges to about 1e-3 turns/min; else mostly to 0.2 and twice as fast (batch.md).
 
     Raises KeyError for a key that a rig has not, ValueError for arrays of unequal
     lengths or with a number that is not finite.
@@ -123,16 +123,15 @@ def _edges(frame: Frame, found: Ends, effort: Effort) -> tuple[Floats, Floats, N
     names = [found.low_name.copy(), found.high_name.copy()]
     both = scans[1].works
     for side, sign in enumerate((1.0, -1.0)):
-        pair = [(one.low, one.high)[side] for one in scans]
-        guess = [sign * one.guess_tpm() for one in pair]
         binding = np.full(n, -np.inf)
-        for mine, state in enumerate(states):
-            other = 1 - mine
-            # not where the other machine's edge lies inside of what is known to hold here
-            needed = both & ~(sign * pair[mine].in_tpm < guess[other])
-            which = np.nonzero(needed)[0]
+        # the machine that mostly binds first (low: hot, high: cold); the other one where it is
+        # not known to hold there
+        for mine in (1 - side, side):
+            known = (scans[mine].low, scans[mine].high)[side]
+            which = np.nonzero(both & (sign * known.in_tpm > binding))[0]
             if which.size:
-                at, name = edge(state.take(which), pair[mine].take(which), effort, LIMIT_NAMES)
+                at, name = edge(states[mine].take(which), known.take(which), side, effort,
+                                LIMIT_NAMES)
                 stricter = sign * at > binding[which]
                 chosen = which[stricter]
                 binding[chosen], names[side][chosen] = sign * at[stricter], name[stricter]

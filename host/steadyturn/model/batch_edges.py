@@ -9,12 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steadyturn.model.batch_frame import Frame
-from steadyturn.model.batch_look import Look, look, margins, worst
+from steadyturn.model.batch_look import EITHER, Look, look, margins, worst
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Names = NDArray[np.int64]
+Sides = tuple[Floats, Floats]
 
+TINY = 1e-12
 CLOSE = 2e-6  # a margin this small is an edge, the last step still to come
 
 
@@ -35,7 +37,7 @@ class Effort:
 
 
 FINE = Effort(chunk=2048, points=9, zooms=4, miss=np.inf, rounds=4, more=14, heats=(2, 3))
-ROUGH = Effort(chunk=4096, points=6, zooms=1, miss=0.2, rounds=1, more=0, heats=(1, 2))
+ROUGH = Effort(chunk=4096, points=8, zooms=2, miss=1.0, rounds=3, more=0, heats=(1, 2))
 
 
 @dataclass
@@ -52,7 +54,8 @@ class State:
             air_c = air_c[which]
         return State(self.frame.take(which), air_c, self.heated)
 
-    def see(self, in_v: Floats, heats: int) -> tuple[Look, Floats]:
+    def see(self, in_v: Floats, heats: int) -> tuple[Look, Sides]:
+        """And the smallest margins of the low and of the high side."""
         at = look(self.frame, in_v, self.air_c, heated=self.heated, rounds=heats)
         return at, worst(self.frame, at)
 
@@ -75,27 +78,20 @@ class Ends:
 @dataclass
 class Side:
     """One edge of each build: between a point that fails and one that holds, with their
-    paces and margins. name: of the limit where the edge is known to be the point that
-    holds, else -1. far_v: volts at which the pace surely rises again, where the edge may be
+    margins and the pace of the latter. name: of the limit where the edge is known to be the
+    point that holds, else -1. far_v: volts at which the pace surely rises again, where the edge may be
     past the fold, else 0."""
 
     out_v: Floats
     in_v: Floats
     miss: Floats
     has: Floats
-    out_tpm: Floats
     in_tpm: Floats
     name: Names
     far_v: Floats
 
     def take(self, which: Any) -> Side:
         return Side(*(getattr(self, f.name)[which] for f in fields(self)))
-
-    def guess_tpm(self) -> Floats:
-        """The edge by a straight line."""
-        known = self.name >= 0
-        share = np.where(known, 0.0, self.has / np.where(known, 1.0, self.has - self.miss))
-        return self.in_tpm + (self.out_tpm - self.in_tpm) * share
 
 
 @dataclass
@@ -127,21 +123,23 @@ def scan(state: State, ends: Ends, effort: Effort) -> Scan:
     low_v, high_v = ends.low_v, ends.high_v
     points, columns = effort.points, np.arange(len(low_v))
     grid = between(low_v, high_v, points)
-    at, least = state.see(grid, effort.heats[0])
-    pace = at.pace
+    at, each = state.see(grid, effort.heats[0])
+    pace, least = at.pace, np.minimum(*each)
     top = least.max(axis=0)
     none: Flags = (top < 0) & (top >= -effort.miss)
     if none.any():
-        _zoom(state, none, grid, least, pace, effort)
+        _zoom(state, none, (grid, least, pace, *each), effort)
     first, last, works = _widest(least >= 0, pace)
     sides = []
-    for row, step, name in ((first, -1, ends.low_name), (last, 1, ends.high_name)):
+    for margin, row, step, name in zip(each, (first, last), (-1, 1),
+                                       (ends.low_name, ends.high_name), strict=True):
         ended = row == (0 if step < 0 else points - 1)
         ended &= grid[row, columns] == (low_v if step < 0 else high_v)
         beyond = np.clip(row + step, 0, points - 1)
         sides.append(Side(
-            grid[beyond, columns], grid[row, columns], least[beyond, columns],
-            least[row, columns], pace[beyond, columns], pace[row, columns],
+            grid[beyond, columns], grid[row, columns],
+            np.minimum(margin[beyond, columns], -TINY), margin[row, columns],
+            pace[row, columns],
             np.where(ended, name, -1), np.zeros(len(low_v))))
     _near_fold(sides[0], grid, pace, first, works)
     return Scan(works, *sides)
@@ -154,17 +152,20 @@ def between(low: Floats, high: Floats, points: int) -> Floats:
     return grid
 
 
-def _zoom(state: State, none: Flags, grid: Floats, least: Floats, pace: Floats,
-          effort: Effort) -> None:
-    """A finer grid around the best point: something narrower than the grid, or nothing."""
+def _zoom(state: State, none: Flags, tables: tuple[Floats, ...], effort: Effort) -> None:
+    """A finer grid around the best point: something narrower than the grid, or nothing.
+    tables: volts, smallest margin, pace, margins of either side."""
     which = np.nonzero(none)[0]
+    grid, least = tables[:2]
     for _ in range(effort.zooms):
         row = np.argmax(least[:, which], axis=0)
         low = grid[np.maximum(row - 1, 0), which]
         high = grid[np.minimum(row + 1, effort.points - 1), which]
         fresh = between(low, high, effort.points)
-        seen, margin = state.take(which).see(fresh, effort.heats[1])
-        grid[:, which], least[:, which], pace[:, which] = fresh, margin, seen.pace
+        seen, each = state.take(which).see(fresh, effort.heats[1])
+        margin = np.minimum(*each)
+        for table, new in zip(tables, (fresh, margin, seen.pace, *each), strict=True):
+            table[:, which] = new
         which = which[(margin < 0).all(axis=0)]
         if not which.size:
             return
@@ -192,34 +193,34 @@ def _near_fold(side: Side, grid: Floats, pace: Floats, first: Names, works: Flag
     which = np.nonzero(works & (first <= lowest + 1) & (lowest > 0))[0]
     row = lowest[which]
     side.far_v[which] = grid[np.minimum(row + 1, len(grid) - 1), which]
-    side.out_tpm[which] = 0.97 * pace[row, which]  # nothing is known of it but that
 
 
-def edge(state: State, side: Side, effort: Effort, names: tuple[str, ...]
+def edge(state: State, side: Side, which: int, effort: Effort, names: tuple[str, ...]
          ) -> tuple[Floats, Names]:
-    """Pace of every edge and the index of the limit that makes it."""
+    """Pace of every edge and the index of the limit that makes it; which: LOW or HIGH."""
     tpm, name, edge_v = side.in_tpm.copy(), side.name.copy(), side.in_v.copy()
     heats = effort.heats[1]
     open_ = np.nonzero(name < 0)[0]
     if open_.size:
         some, part = state.take(open_), side.take(open_)
-        in_v, off = _narrow(some, part, effort.rounds, heats)
+        in_v, off = _narrow(some, part, which, effort.rounds, heats)
         left = np.nonzero(off > CLOSE)[0] if effort.more else open_[:0]
         if left.size:
             rest = part.take(left)
-            in_v[left] = _narrow(some.take(left), rest, effort.more, heats, halve=True)[0]
+            in_v[left] = _narrow(some.take(left), rest, which, effort.more, heats,
+                                   halve=True)[0]
         at = look(some.frame, in_v, some.air_c, heated=some.heated, rounds=heats)
         edge_v[open_], tpm[open_] = in_v, at.pace
-        name[open_] = first_to_fail(some.frame, at, names)
+        name[open_] = first_to_fail(some.frame, at, which, names)
     maybe = np.nonzero(side.far_v > edge_v)[0]
     if maybe.size:
         some, low = state.take(maybe), edge_v[maybe]
         above = some.see(low * (1 + 1e-4), heats)[0].pace
         past = np.nonzero(~(above >= tpm[maybe]))[0]  # the pace falls there: the wrong side
         if past.size:
-            which = maybe[past]
-            tpm[which] = _fold_tpm(state.take(which), low[past], side.far_v[which], heats)
-            name[which] = names.index("holding")
+            here = maybe[past]
+            tpm[here] = _fold_tpm(state.take(here), low[past], side.far_v[here], heats)
+            name[here] = names.index("holding")
     return tpm, name
 
 
@@ -234,9 +235,10 @@ def _fold_tpm(state: State, low: Floats, high: Floats, heats: int) -> Floats:
     return pace[row, every]
 
 
-def first_to_fail(frame: Frame, at: Look, names: tuple[str, ...]) -> Names:
-    """Index of the smallest margin of 1-D `at`; limits that share one margin are told apart."""
-    rows = margins(frame, at)
+def first_to_fail(frame: Frame, at: Look, which: int, names: tuple[str, ...]) -> Names:
+    """Index of the smallest margin of a side, `at` being 1-D; limits that share one margin are
+    told apart."""
+    rows = [(name, row) for name, side, row in margins(frame, at) if side in (which, EITHER)]
     table = np.stack([row for _, row in rows])
     found = np.array([names.index(name) for name, _ in rows])[
         np.argmin(np.where(np.isnan(table), np.inf, table), axis=0)]
@@ -244,7 +246,7 @@ def first_to_fail(frame: Frame, at: Look, names: tuple[str, ...]) -> Names:
     return np.where(found == names.index("clamp"), frame.node_high_name, found)
 
 
-def _narrow(state: State, side: Side, rounds: int, heats: int, *,
+def _narrow(state: State, side: Side, which: int, rounds: int, heats: int, *,
             halve: bool = False) -> tuple[Floats, Floats]:
     """Where the margin goes through zero: regula falsi, the value of an end that stays behind
     scaled down (Pegasus); with `halve` every other step bisects, which helps where the limit
@@ -259,7 +261,7 @@ def _narrow(state: State, side: Side, rounds: int, heats: int, *,
         x = np.where(np.isfinite(x), x, side.in_v)
         if turn == rounds:
             return x, off
-        value = state.see(x, heats)[1]
+        value = state.see(x, heats)[1][which]
         off = np.abs(value)
         good = value >= 0
         keeps = np.where(good, side.has / (side.has + value), side.miss / (side.miss + value))

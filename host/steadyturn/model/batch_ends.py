@@ -75,7 +75,7 @@ def clash(state: State, found: Ends, names: tuple[str, ...],
     pace = at.pace
     # on the other side of the fold nothing runs: start fails, the rest is not judged
     dead = np.zeros(pace.shape, bool) if at.spare is None else ~(at.spare > -LEFT)
-    for name, row in margins(state.frame, at):
+    for name, _, row in margins(state.frame, at):
         if name in ("comfort_low", "comfort_high"):
             continue
         index: Any = state.frame.node_high_name if name == "clamp" else names.index(name)

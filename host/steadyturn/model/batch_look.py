@@ -22,6 +22,7 @@ from steadyturn.rig.types import RPM
 Floats = NDArray[np.float64]
 
 LEFT = float(np.sqrt(1 - 1 / SPARE))  # of the tangent's EMF, at the collapse margin
+LOW, HIGH, EITHER = 0, 1, 2
 STEEPEST = 0.95  # share of its own rise that a winding may feed back
 
 
@@ -186,41 +187,47 @@ def _settle(frame: Frame, motor_a: Floats, brush: Floats, volts: Floats, across:
     return above, case_c
 
 
-def margins(frame: Frame, at: Look) -> list[tuple[str, Floats]]:
-    """Every limit that moves with the pace, not below zero where it holds; the order is that
-    of `limits`. What stands at a fixed voltage of the converter is not among them."""
+def margins(frame: Frame, at: Look) -> list[tuple[str, int, Floats]]:
+    """Every limit that moves with the pace: name, side, margin (not below zero where it holds),
+    in the order of `limits`. What stands at a fixed voltage of the converter is not among
+    them. Side: LOW where more volts only help, HIGH where they only harm, else EITHER."""
     found = []
     if frame.live is not None:
         wake = np.maximum(frame.wake_v, frame.live.volts + frame.live.motor_a
                           * (frame.ohm * at.copper))
-        found += [("board_wake", at.emf_v / wake - 1),
-                  ("board_fade", at.node_v / frame.node_low_v - 1)]
+        found += [("board_wake", LOW, at.emf_v / wake - 1),
+                  ("board_fade", LOW, at.node_v / frame.node_low_v - 1)]
     begin = frame.start.volts + frame.start.motor_a * (frame.ohm * at.copper)
-    found.append(("start", at.emf_v / begin - 1))
+    found.append(("start", LOW, at.emf_v / begin - 1))
     if at.spare is not None:
-        found.append(("collapse_margin", at.spare))
+        found.append(("collapse_margin", LOW, at.spare))
     if frame.passing is not None:
         ends = frame.passing.volts + frame.passing.motor_a * (frame.ohm * at.copper)
         # it jumps above its set point: the window is left with it, and named as in `limits`
-        found.append(("window_high", 1 - at.emf_v / ends))
+        found.append(("window_high", HIGH, 1 - at.emf_v / ends))
     if isinstance(frame.node_high_v, np.ndarray) or frame.node_high_v < np.inf:
-        found.append(("clamp", 1 - at.node_v / frame.node_high_v))
-    found.append(("motor_current", 1 - at.motor_a / frame.max_a))
+        found.append(("clamp", HIGH, 1 - at.node_v / frame.node_high_v))
+    found.append(("motor_current", EITHER, 1 - at.motor_a / frame.max_a))
     if at.winding_c is not None and at.case_c is not None:
-        found += [("winding_temperature", (frame.max_winding_c - at.winding_c) / 100),
-                  ("mount_temperature", (frame.mount_max_c - at.case_c) / 100)]
+        found += [("winding_temperature", EITHER, (frame.max_winding_c - at.winding_c) / 100),
+                  ("mount_temperature", EITHER, (frame.mount_max_c - at.case_c) / 100)]
     return [*found,
-            ("arm_force", 1 - at.arm_nm / frame.max_nm),
-            ("arm_power", 1 - at.arm_w / frame.power_w),
-            ("comfort_low", at.pace / frame.slow_tpm - 1),
-            ("comfort_high", 1 - at.pace / frame.fast_tpm)]
+            ("arm_force", EITHER, 1 - at.arm_nm / frame.max_nm),
+            ("arm_power", EITHER, 1 - at.arm_w / frame.power_w),
+            ("comfort_low", LOW, at.pace / frame.slow_tpm - 1),
+            ("comfort_high", HIGH, 1 - at.pace / frame.fast_tpm)]
 
 
-def worst(frame: Frame, at: Look) -> Floats:
-    """The smallest margin; -1 where nothing is known."""
-    rows = margins(frame, at)
-    least = rows[0][1].copy()
-    for _, row in rows[1:]:
-        np.minimum(least, row, out=least)
-    least[np.isnan(least)] = -1.0
-    return least
+def worst(frame: Frame, at: Look) -> tuple[Floats, Floats]:
+    """The smallest margin of those that may limit the low side, and of those for the high side;
+    -1 where nothing is known."""
+    least: dict[int, Floats] = {}
+    for _, side, row in margins(frame, at):
+        if side in least:
+            np.minimum(least[side], row, out=least[side])
+        else:
+            least[side] = row.copy()
+    for side in (LOW, HIGH):
+        np.minimum(least[side], least[EITHER], out=least[side])
+        least[side][np.isnan(least[side])] = -1.0
+    return least[LOW], least[HIGH]

@@ -195,3 +195,36 @@ def test_where_the_winding_runs_away(k_w) -> None:
     assert found is not None
     assert found.there.tolist() == [False, True]
     assert low - 1.0 < find_band(rig, deep=False).low_tpm <= low + EXACT
+
+
+def test_candidates_wide_apart() -> None:
+    """Very different machines of one kind, among them some whose hot and cold edges cross."""
+    rig, pick = example("lakeside-hut"), np.random.default_rng(1)
+    n = 3000
+    drawn = {
+        "motor.emf_v_per_krpm": rig.motor.emf_v_s * pick.uniform(0.4, 2.5, n),
+        "motor.terminal_ohm": pick.uniform(0.5, 8, n),
+        "motor.no_load_a": pick.uniform(0.03, 0.3, n),
+        "bank.series": pick.integers(1, 5, n), "bank.parallel": pick.integers(1, 4, n),
+        "train.ratio": pick.uniform(5, 60, n), "train.efficiency": pick.uniform(0.6, 0.85, n),
+        "converter.max_in_v": pick.uniform(12, 30, n),
+    }
+    fine, rough = bands(rig, drawn), bands(rig, drawn, fine=False)
+    works, nearly = np.isfinite(fine.low_tpm), np.isfinite(rough.low_tpm)
+    assert 0.3 < works.mean() < 0.7
+    assert (works != nearly).mean() < 0.005
+    both = works & nearly
+    off = np.maximum(np.abs(fine.low_tpm - rough.low_tpm), np.abs(fine.high_tpm - rough.high_tpm))
+    assert np.percentile(off[both], 95) < 0.3
+    # those that limits of either side end, in the hot and in the cold machine
+    heavy = [LIMIT_NAMES.index(name) for name in ("arm_power", "arm_force", "mount_temperature")]
+    some = np.nonzero(works & np.isin(fine.high_limit, heavy))[0][:6]
+    for i in [*some.tolist(), *np.nonzero(works)[0][:3].tolist()]:
+        one = rig
+        for key, column in drawn.items():
+            if not key.startswith("train"):
+                one = with_value(one, key, column[i].item())
+        stage = replace(rig.stages[0], driver_teeth=None, driven_teeth=None,
+                        ratio=float(drawn["train.ratio"][i]),
+                        efficiency=float(drawn["train.efficiency"][i]))
+        check(replace(one, stages=(stage,)), fine, i)
