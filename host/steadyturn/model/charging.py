@@ -73,7 +73,13 @@ def feed(rig: Rig, pace_tpm: float, draws: int = DRAWS) -> Feed:
 
 
 def with_draw(rig: Rig, draw_a: float) -> Rig:
-    """The rig with a device that draws draw_a [A]."""
+    """The rig with a device that draws draw_a [A].
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> with_draw(read_rig(example_path("lakeside-hut")), 0.9).load.draw_a
+    0.9
+    """
     return replace(rig, load=replace(rig.load, draw_a=draw_a))
 
 
@@ -142,9 +148,19 @@ def cell(load: Load, full_w: float) -> Cell:
 
 def charge(load: Load, given: Feed, start: float, *, end: float | None = None,
            seconds: float | None = None) -> Charge:
-    """Charge from state `start` to `end`, or for so many seconds (at most until full).
+    """Charge from state `start` to `end`, or for so many seconds [s] (at most until full).
 
     load: with capacity_j; states 0 <= start < end <= 1. See Charge for the result.
+
+    >>> phone = Load(capacity_j=15 * 3600, charge_efficiency=0.85, self_use_w=0.05)
+    >>> flat = Feed(60, np.array([2.5]), np.array([6.0]), None, 5.0)  # 2.5 W for the arm's 6 W
+    >>> done = charge(phone, flat, 0.2, end=0.8)
+    >>> round(done.seconds) == round(0.6 * 15 * 3600 / (0.85 * 2.5 - 0.05))
+    True
+    >>> round(done.socket_j * 0.85 - done.cell_j - done.self_j, 6), done.arm_j == 6 * done.seconds
+    (0.0, True)
+    >>> round(charge(phone, flat, 0.2, seconds=done.seconds).end, 9)
+    0.8
     """
     assert load.capacity_j is not None
     full_w = float(given.out_w[-1])
@@ -184,7 +200,13 @@ def _arm_j(battery: Cell, given: Feed, start: float, end: float, seconds: float)
 
 
 def arm_at(load: Load, given: Feed, cell_w: Floats) -> Floats:
-    """Power of the arm [W] while the cell takes cell_w [W], shaped alike."""
+    """Power of the arm [W] while the cell takes cell_w [W], shaped alike.
+
+    >>> phone = Load(charge_efficiency=0.8, self_use_w=0.1)
+    >>> two = Feed(60, np.array([0.5, 2.5]), np.array([3.0, 6.0]), None, 5.0)
+    >>> arm_at(phone, two, np.array([1.9, 1.1])).round(6).tolist()  # 2.5 and 1.5 W at the socket
+    [6.0, 4.5]
+    """
     socket_w = (cell_w + load.self_use_w) / load.charge_efficiency
     order = np.argsort(given.out_w, kind="stable")  # a device that sags may get less for more
     return np.interp(socket_w, given.out_w[order], given.arm_w[order])
@@ -192,7 +214,14 @@ def arm_at(load: Load, given: Feed, cell_w: Floats) -> Floats:
 
 def course(load: Load, given: Feed, done: Charge, count: int = 61) -> tuple[Floats, ...]:
     """The charge over time, `count` points: seconds, state of charge, power at the socket [W],
-    of the arm [W]."""
+    of the arm [W].
+
+    >>> phone = Load(capacity_j=15 * 3600, charge_efficiency=0.85, self_use_w=0.05)
+    >>> two = Feed(60, np.array([0.5, 2.5]), np.array([3.0, 6.0]), None, 5.0)
+    >>> _, state, device_w, arm_w = course(phone, two, charge(phone, two, 0.2, end=1.0), 3)
+    >>> state.round(2).tolist(), device_w.round(2).tolist(), arm_w.round(2).tolist()
+    ([0.2, 0.62, 1.0], [2.5, 2.5, 0.94], [6.0, 6.0, 3.66])
+    """
     battery = cell(load, float(given.out_w[-1]))
     times = np.linspace(0.0, done.seconds, count)
     states = np.array([battery.state_after(done.start, float(t)) for t in times])

@@ -61,7 +61,17 @@ class Sure:
 def sure(rig: Rig, given: Feed, done: Charge, *, seconds: float | None = None) -> Sure:
     """Ranges of `done`, a charge of `rig` (capacity_j known) at the pace of `given`.
 
-    seconds: the time that was given, where the gain is asked for; None: the gain was given.
+    seconds: the time [s] that was given, where the gain is asked for; None: the gain was given.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> at_60 = feed(hut, 60)
+    >>> found = sure(hut, at_60, charge(hut.load, at_60, 0.2, end=0.8))
+    >>> [round(s / 60) for s in (found.seconds.low, found.seconds.value, found.seconds.high)]
+    [234, 257, 845]
+    >>> found.movers[0].key
+    'load.self_use_w'
     """
     timed = seconds is not None
     shifts, movers = [], []

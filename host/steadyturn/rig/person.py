@@ -1,7 +1,7 @@
 """What an arm is taken to give where its rig file does not say.
 
 The figure of one hand of an untrained person of 35 (types.Arm.power_w) is scaled for two
-arms and for age. Sources and spread: model/arm.md.
+arms and for age. Sources and spread: model/endurance.md.
 """
 
 from __future__ import annotations
