@@ -9,6 +9,7 @@ import numpy as np
 from steadyturn.model.accounts import NOT_SHOWN
 from steadyturn.model.converter import window_v
 from steadyturn.model.edges import Edges, Limit, find_edges
+from steadyturn.model.effort import effort
 from steadyturn.model.guesses import Guess, guesses
 from steadyturn.model.hazards import Hazard, hazards, let_go_tpm, open_circuit_v
 from steadyturn.model.point import Points, operate
@@ -104,8 +105,7 @@ def cheapest_tpm(rig: Rig, low_tpm: float, high_tpm: float) -> float:
     left, right = low_tpm + inset, high_tpm - inset
     for _ in range(4):
         pace = np.linspace(left, right, 41)
-        at = operate(rig, pace)
-        paid = np.where(at.out_w > 0, at.arm_w / np.where(at.out_w > 0, at.out_w, 1), np.inf)
+        paid = effort(rig, pace)
         best = int(np.argmin(np.where(np.isnan(paid), np.inf, paid)))
         left, right = pace[max(best - 1, 0)], pace[min(best + 1, 40)]
     return float(pace[best])
