@@ -79,8 +79,8 @@ class Ends:
 class Side:
     """One edge of each build: between a point that fails and one that holds, with their
     margins and the pace of the latter. name: of the limit where the edge is known to be the
-    point that holds, else -1. far_v: volts at which the pace surely rises again, where the edge may be
-    past the fold, else 0."""
+    point that holds, else -1. far_v: volts at which the pace surely rises again, where the
+    edge may be past the fold, else 0."""
 
     out_v: Floats
     in_v: Floats
