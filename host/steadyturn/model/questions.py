@@ -10,10 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from math import floor, log10
+from math import floor, isfinite, log10
 
 import numpy as np
 
+from steadyturn.errors import Problem, WrongInput
 from steadyturn.model import stability
 from steadyturn.model.hazards import SENSOR_MAX_V
 from steadyturn.model.traces import (
@@ -35,6 +36,12 @@ SETTLES_S = 4.0  # from rest to a steady pace, at the arm's 40 turns/min a secon
 TURNS = 6  # looked at once it is steady
 
 Progress = Callable[[float], None]
+
+
+def check_pace(pace_tpm: float) -> None:
+    """WrongInput where no question can be asked of pace_tpm [turns/min]."""
+    if not (isfinite(pace_tpm) and 1 <= pace_tpm <= 1000):
+        raise WrongInput(Problem("question", "pace", f"{pace_tpm:g}", "1 to 1000 turns/min."))
 
 
 # --------------------------------------------------------------------------- starting
@@ -69,8 +76,10 @@ def start_up(rig: Rig, pace_tpm: float, *, seconds: float = 8.0, servo: bool = F
              threshold: bool = True) -> StartUp:
     """Whether start-up at pace_tpm [turns/min] hunts, and what threshold would stop that.
 
-    threshold: False leaves enough_start_v out (some ten runs less).
+    threshold: False leaves enough_start_v out (some ten runs less). WrongInput: a pace that
+    nobody can keep.
     """
+    check_pace(pace_tpm)
     traces = record(rig, Script.keep(pace_tpm, servo=servo), seconds)
     starts, stops = traces.times(STARTS), traces.times(LETS_GO)
     runs = bool(starts) and bool(traces.converter_on[-1])
@@ -84,7 +93,7 @@ def start_up(rig: Rig, pace_tpm: float, *, seconds: float = 8.0, servo: bool = F
     return StartUp(
         pace_tpm, seconds, starts[0] if starts else None,
         starts[-1] if runs else None, len(starts), bool(stops),
-        max(0.0, 100 * (float(traces.pace_tpm.max()) / pace_tpm - 1)) if pace_tpm else 0.0,
+        max(0.0, 100 * (float(traces.pace_tpm.max()) / pace_tpm - 1)),
         rig.converter.start_v, enough, closed)
 
 
@@ -135,6 +144,7 @@ class Hiccup:
 
 def hiccup(rig: Rig, pace_tpm: float, *, seconds: float = 6.0, servo: bool = True) -> Hiccup:
     """What hunting looks like at pace_tpm [turns/min], by default of a steady servo."""
+    check_pace(pace_tpm)
     traces = record(rig, Script.keep(pace_tpm, servo=servo), seconds, sample_s=0.005)
     since = seconds / 3
     starts = [t for t in traces.times(STARTS) if t >= since]
@@ -214,6 +224,7 @@ def bridging(rig: Rig, pace_tpm: float, *, sizes_f: Sequence[float] = DECADES,
              progress: Progress | None = None) -> Bridging:
     """How large a bus capacitor bridges the ripple of the arm at pace_tpm [turns/min], and
     what a large one does to starting. progress: told the share done."""
+    check_pace(pace_tpm)
     sizes = []
     for n, farad in enumerate(sizes_f):
         sizes.append(size(rig, pace_tpm, farad))
@@ -231,6 +242,10 @@ def bridging(rig: Rig, pace_tpm: float, *, sizes_f: Sequence[float] = DECADES,
 
 def size(rig: Rig, pace_tpm: float, capacitor_f: float) -> Size:
     """One bus capacitor [F] at pace_tpm [turns/min]: ripple and starting."""
+    check_pace(pace_tpm)
+    if not 1e-9 <= capacitor_f <= 1e3:
+        raise WrongInput(Problem("question", "capacitor_f", f"{capacitor_f:g}",
+                                 "1 nF to 1000 F."))
     made = replace(rig, bus=replace(rig.bus, capacitor_f=capacitor_f))
     holds, traces, since = _holds(made, pace_tpm)
     ohm = stability.Parts(made, 0.001).r_source
@@ -352,6 +367,9 @@ class Unplugged:
 def unplugged(rig: Rig, pace_tpm: float, *, what: str = UNPLUG, at_s: float = 6.0,
               seconds: float = 3.0, servo: bool = False) -> Unplugged:
     """What happens when the load goes at speed, over `seconds` [s] after it."""
+    check_pace(pace_tpm)
+    if what not in (UNPLUG, RELEASE):
+        raise WrongInput(Problem("question", "what", what, f"{UNPLUG!r} or {RELEASE!r}."))
     script = Script.unplugged(pace_tpm, at_s, what=what, servo=servo)
     traces = record(rig, script, at_s + seconds, sample_s=0.005)
     after = traces.t_s >= at_s

@@ -148,6 +148,17 @@ def test_eigenvalues_are_those_of_the_machine():
 # -------------------------------------------------------------------------- questions
 
 
+@pytest.mark.parametrize("pace", [0.0, -1.0, float("nan"), float("inf"), 1e308])
+def test_no_question_of_an_impossible_pace(pace):
+    for ask in (questions.start_up, questions.hiccup, questions.bridging, questions.unplugged):
+        with pytest.raises(WrongInput, match="turns/min"):
+            ask(BUCKED, pace)
+    with pytest.raises(WrongInput, match="1 nF"):
+        questions.size(BUCKED, 60, 0.0)
+    with pytest.raises(WrongInput, match="release"):
+        questions.unplugged(BUCKED, 60, what="let go")
+
+
 @pytest.fixture(scope="module")
 def bridged():
     made = rig(supply=USB, converter=BUCK, motor__inductance_h=1e-4)
