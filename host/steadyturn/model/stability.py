@@ -8,6 +8,7 @@ from math import inf, pi, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from steadyturn.model import supply
 from steadyturn.model.dynamics_parts import Parts
 from steadyturn.model.hand import LEAN_S
 from steadyturn.model.output import Output
@@ -25,14 +26,14 @@ class Stability:
 
     regime: of the operating point; the rest is None where there is none. source_ohm R;
     henry L and capacitor_f C; load_ohm: V^2 / P, the size of the converter's negative
-    resistance (None where it draws no constant power). static: R < V^2 / P. damped:
-    R / L > P / (C V^2). impedance_ohm: the greatest source impedance at any frequency;
-    middlebrook: it is below load_ohm (sufficient, on the safe side). growth_per_s: of the
-    slowest motion of bus, handle and arm together, below zero where it dies down; swing_hz:
-    how fast that motion swings (0: it does not). stable: static, damped and growth below
-    zero. least_capacitor_f: below it the inductance rings up (L P / (R V^2); 0 without
-    inductance). greatest_capacitor_f: above it handle and bus swing against the arm (None:
-    no capacitor up to 100 F does that, or the machine is unstable with any).
+    resistance, less what bleed and board take off it (None where it draws no constant power).
+    static: R < load_ohm. damped: R / L > 1 / (C load_ohm). impedance_ohm: the greatest source
+    impedance at any frequency; middlebrook: it is below load_ohm (sufficient, on the safe side).
+    growth_per_s: of the slowest motion of bus, handle and arm together, below zero where it
+    dies down; swing_hz: how fast that motion swings (0: it does not). stable: static, damped
+    and growth below zero. least_capacitor_f: below it the inductance rings up (L / (R load_ohm);
+    0 without inductance). greatest_capacitor_f: above it handle and bus swing against the arm
+    (None: no capacitor up to 100 F does that, or the machine is unstable with any).
     """
 
     pace_tpm: float
@@ -101,7 +102,14 @@ class Linear:
 
 def linear(rig: Rig, pace_tpm: float) -> tuple[str, float, float, Linear | None]:
     """(regime, bus volts, watts at the bus, the machine about that point): at pace_tpm, warm as
-    a machine between the rig's cold and hot air; no linear machine where there is no point."""
+    a machine between the rig's cold and hot air; no linear machine where there is no point.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> regime, volts, watts, about = linear(read_rig(example_path("lakeside-hut")), 60)
+    >>> regime, round(volts, 2), round(watts, 2), about.draws < 0 < about.drag
+    ('regulating', 7.49, 2.76, True)
+    """
     parts = Parts(rig, 0.001)
     parts.warm(parts.air_c)
     at = operate(rig, [pace_tpm], winding_c=parts.air_c)
@@ -109,11 +117,9 @@ def linear(rig: Rig, pace_tpm: float) -> tuple[str, float, float, Linear | None]
     in_w = float(at.bus_v[0] * at.bus_a[0])
     if regime == "collapse" or not node_v > 0:
         return regime, node_v, in_w, None
-    draws = parts.bus_bleed
+    draws = parts.bus_bleed + float(supply.amps(rig.supply, node_v)[1])
     if regime == "regulating" and not parts.linear:
-        draws -= in_w / node_v**2
-    if parts.feed_from_bus:
-        draws -= rig.supply.power_w / node_v**2
+        draws += _converter_slope(parts, *(float(x[0]) for x in (at.in_v, at.bus_a, at.out_a)))
     amps = float(at.motor_a[0]) * rig.bank.parallel
     # brushes and diode: what is left of their slope at this current
     knees = sum(volts * knee / np.cosh(min(amps * knee, 300.0)) ** 2 for volts, knee in (
@@ -123,6 +129,16 @@ def linear(rig: Rig, pace_tpm: float) -> tuple[str, float, float, Linear | None]
     return regime, node_v, in_w, Linear(
         parts.kc, parts.r_source + float(knees), henry, parts.bus_f, draws, parts.inertia,
         droop + parts.viscous, droop / LEAN_S, parts.eta)
+
+
+def _converter_slope(parts: Parts, in_v: float, in_a: float, out_a: float) -> float:
+    """Slope [A/V] by the bus's volts of what a regulating converter takes: in_v in_a = P +
+    loss_v j + loss_ohm j^2, the coil's j being in_a itself or the output's, which stays."""
+    rise = 0.0
+    if parts.coil == "in" or (parts.coil == "larger" and in_a > out_a):
+        rise = parts.loss_v + 2 * parts.loss_ohm * in_a
+    slope = -in_a / (in_v - rise)
+    return slope / (1 + slope * parts.r_input)  # behind shunt and switch
 
 
 def stability(rig: Rig, pace_tpm: float) -> Stability:
@@ -234,7 +250,13 @@ def hiccup_s(emf_v: float, ohm: float, farad: float, in_w: float, start_v: float
 
 def full_w(rig: Rig) -> float | None:
     """Watts that the running converter takes for the full load at its set point; None for a
-    linear regulator, which takes a current, and where nothing is drawn."""
+    linear regulator, which takes a current, and where nothing is drawn.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> round(full_w(read_rig(example_path("lakeside-hut"))), 2)  # 5.1 V x 0.5 A and losses
+    2.89
+    """
     out = Output(rig)
     if out.kind == "linear" or not out.set_a:
         return None
@@ -250,14 +272,28 @@ def full_w(rig: Rig) -> float | None:
 
 
 def mean_effort_nm(rig: Rig, pace_tpm: float) -> float:
-    """Mean torque at the handle [N m] in the steady state; nan where there is none."""
+    """Mean torque at the handle [N m] in the steady state at pace_tpm [turns/min]; nan where
+    there is none.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> round(mean_effort_nm(read_rig(example_path("lakeside-hut")), 60), 2)
+    0.91
+    """
     parts = Parts(rig, 0.001)
     return float(operate(rig, [pace_tpm], winding_c=parts.air_c).crank_nm[0])
 
 
 def closed_ripple_v(rig: Rig, pace_tpm: float, farad: float | None = None) -> float | None:
-    """Peak to peak [V] of the bus for the arm's ripple twice a turn, in small signals: None
-    where there is no running point. farad: another bus capacitor."""
+    """Peak to peak [V] of the bus for the arm's ripple twice a turn at pace_tpm [turns/min], in
+    small signals: None where there is no running point. farad: another bus capacitor [F].
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> round(closed_ripple_v(hut, 60), 2), round(closed_ripple_v(hut, 60, 0.1), 2)
+    (1.2, 0.11)
+    """
     about = linear(rig, pace_tpm)[3]
     if about is None:
         return None
