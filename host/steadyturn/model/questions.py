@@ -102,7 +102,8 @@ def _enough_v(rig: Rig, pace_tpm: float, seconds: float, servo: bool) -> float |
 
     def holds(start_v: float) -> bool:
         part = replace(rig.converter, start_v=start_v)
-        traces = record(replace(rig, converter=part), Script.keep(pace_tpm, servo=servo), seconds)
+        traces = record(replace(rig, converter=part), Script.keep(pace_tpm, servo=servo), seconds,
+                        step_s=SAMPLE_S / 2)  # the located events are what counts
         return bool(traces.times(STARTS)) and not traces.times(LETS_GO)
 
     idle = record(rig, Script.keep(pace_tpm, servo=servo, connected=False), seconds)
