@@ -32,11 +32,13 @@ class Questions:
 
 def ask(rig: Rig, pace_tpm: float, *, sizes: bool, progress: Progress | None = None) -> Questions:
     """All of them for `rig` at pace_tpm [turns/min]. sizes: try bus capacitors too, which
-    takes half a minute; progress: told the share done of that."""
-    tried = sizes and pace_tpm > 0
+    takes half a minute; progress: told the share done of that. Slower than the questions can
+    be asked of, start-up and hunting are those of their slowest pace."""
+    tried = sizes and pace_tpm >= questions.SLOWEST_TPM
+    turned_tpm = max(pace_tpm, questions.SLOWEST_TPM)
     sought = ordinary_step_s(rig) >= FINE_S
     return Questions(
-        sought=sought, start=questions.start_up(rig, pace_tpm, threshold=sought),
-        hiccup=questions.hiccup(rig, pace_tpm), stability=stability.stability(rig, pace_tpm),
+        sought=sought, start=questions.start_up(rig, turned_tpm, threshold=sought),
+        hiccup=questions.hiccup(rig, turned_tpm), stability=stability.stability(rig, pace_tpm),
         bridging=questions.bridging(rig, pace_tpm, sizes_f=SIZES_F, progress=progress)
         if tried else None)

@@ -35,12 +35,14 @@ E6 = (1.0, 1.5, 2.2, 3.3, 4.7, 6.8)  # IEC 60063
 SETTLES_S = 4.0  # from rest to a steady pace, at the arm's 40 turns/min a second and 0.7 s
 TURNS = 6  # looked at once it is steady
 
+SLOWEST_TPM = 1.0  # a turn takes a minute: what the questions run is counted in turns
+
 Progress = Callable[[float], None]
 
 
-def check_pace(pace_tpm: float) -> None:
+def _check_pace(pace_tpm: float) -> None:
     """WrongInput where no question can be asked of pace_tpm [turns/min]."""
-    if not (isfinite(pace_tpm) and 1 <= pace_tpm <= 1000):
+    if not (isfinite(pace_tpm) and SLOWEST_TPM <= pace_tpm <= 1000):
         raise WrongInput(Problem("question", "pace", f"{pace_tpm:g}", "1 to 1000 turns/min."))
 
 
@@ -79,7 +81,7 @@ def start_up(rig: Rig, pace_tpm: float, *, seconds: float = 8.0, servo: bool = F
     threshold: False leaves enough_start_v out (some ten runs less). WrongInput: a pace that
     nobody can keep.
     """
-    check_pace(pace_tpm)
+    _check_pace(pace_tpm)
     traces = record(rig, Script.keep(pace_tpm, servo=servo), seconds)
     starts, stops = traces.times(STARTS), traces.times(LETS_GO)
     runs = bool(starts) and bool(traces.converter_on[-1])
@@ -145,7 +147,7 @@ class Hiccup:
 
 def hiccup(rig: Rig, pace_tpm: float, *, seconds: float = 6.0, servo: bool = True) -> Hiccup:
     """What hunting looks like at pace_tpm [turns/min], by default of a steady servo."""
-    check_pace(pace_tpm)
+    _check_pace(pace_tpm)
     traces = record(rig, Script.keep(pace_tpm, servo=servo), seconds, sample_s=0.005)
     since = seconds / 3
     starts = [t for t in traces.times(STARTS) if t >= since]
@@ -225,7 +227,7 @@ def bridging(rig: Rig, pace_tpm: float, *, sizes_f: Sequence[float] = DECADES,
              progress: Progress | None = None) -> Bridging:
     """How large a bus capacitor bridges the ripple of the arm at pace_tpm [turns/min], and
     what a large one does to starting. progress: told the share done."""
-    check_pace(pace_tpm)
+    _check_pace(pace_tpm)
     sizes = []
     for n, farad in enumerate(sizes_f):
         sizes.append(size(rig, pace_tpm, farad))
@@ -243,7 +245,7 @@ def bridging(rig: Rig, pace_tpm: float, *, sizes_f: Sequence[float] = DECADES,
 
 def size(rig: Rig, pace_tpm: float, capacitor_f: float) -> Size:
     """One bus capacitor [F] at pace_tpm [turns/min]: ripple and starting."""
-    check_pace(pace_tpm)
+    _check_pace(pace_tpm)
     if not 1e-9 <= capacitor_f <= 1e3:
         raise WrongInput(Problem("question", "capacitor_f", f"{capacitor_f:g}",
                                  "1 nF to 1000 F."))
@@ -368,7 +370,7 @@ class Unplugged:
 def unplugged(rig: Rig, pace_tpm: float, *, what: str = UNPLUG, at_s: float = 6.0,
               seconds: float = 3.0, servo: bool = False) -> Unplugged:
     """What happens when the load goes at speed, over `seconds` [s] after it."""
-    check_pace(pace_tpm)
+    _check_pace(pace_tpm)
     if what not in (UNPLUG, RELEASE):
         raise WrongInput(Problem("question", "what", what, f"{UNPLUG!r} or {RELEASE!r}."))
     script = Script.unplugged(pace_tpm, at_s, what=what, servo=servo)
