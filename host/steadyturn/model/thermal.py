@@ -12,6 +12,7 @@ from steadyturn.rig.types import Rig
 Floats = NDArray[np.float64]
 
 HOTTEST_C = 400.0  # where a runaway is cut off; every limit is far below
+SETTLED_K = 1e-5  # a repetition that moves less than this ends
 
 
 def rise_k(rig: Rig, pair: Pair) -> tuple[Floats, Floats]:
@@ -33,13 +34,14 @@ def rise_k(rig: Rig, pair: Pair) -> tuple[Floats, Floats]:
     return case + wound * rig.motor.winding_case_k_w, case
 
 
-def settled_c(rig: Rig, pace: Floats, air_c: float, *, rounds: int = 5) -> tuple[Floats, Floats]:
+def settled_c(rig: Rig, pace: Floats, air_c: float, *, rounds: int = 80) -> tuple[Floats, Floats]:
     """Winding and case [degC] after cranking at each pace for hours, load connected.
 
     pace: 1-D [turns/min]. The winding's heat raises its own resistance, so the state
     is sought by repetition, from cool upwards, with secant steps (the heat grows ever
-    faster with temperature, so that they never pass the answer). Where it comes to
-    nothing running, the winding keeps the heat at which that happened.
+    faster with temperature, so that they never pass the answer), until a step is below
+    SETTLED_K. Where it comes to nothing running, the winding keeps the heat at which that
+    happened.
 
     >>> from steadyturn.rig.examples import example_path
     >>> from steadyturn.rig.file import read_rig
@@ -49,17 +51,23 @@ def settled_c(rig: Rig, pace: Floats, air_c: float, *, rounds: int = 5) -> tuple
     True
     """
     winding, case = np.full(pace.shape, air_c), np.full(pace.shape, air_c)
-    before, gave = winding, winding
+    before, gave = winding.copy(), winding.copy()
+    moving = np.arange(pace.size)
     for turn in range(rounds):
-        hot, warm = rise_k(rig, Pair(rig, pace, winding))
+        was = winding[moving]
+        hot, warm = rise_k(rig, Pair(rig, pace[moving], was))
         runs = ~np.isnan(hot)
-        gives = np.where(runs, air_c + np.minimum(hot, HOTTEST_C), winding)
-        case = np.where(runs, air_c + np.minimum(warm, HOTTEST_C), case)
-        step = gives - winding
+        gives = np.where(runs, air_c + np.minimum(hot, HOTTEST_C), was)
+        case[moving] = np.where(runs, air_c + np.minimum(warm, HOTTEST_C), case[moving])
+        step = gives - was
         if turn:
-            apart = winding - before
-            slope = (gives - gave) / np.where(apart > 1e-9, apart, np.inf)
+            apart = was - before[moving]
+            slope = (gives - gave[moving]) / np.where(apart > 1e-9, apart, np.inf)
             step = step / (1 - np.clip(slope, 0.0, 0.9))
-        before, gave = winding, gives
-        winding = np.minimum(winding + np.maximum(step, 0.0), air_c + HOTTEST_C)
+        before[moving], gave[moving] = was, gives
+        now = np.minimum(was + np.maximum(step, 0.0), air_c + HOTTEST_C)
+        winding[moving] = now
+        moving = moving[now - was > SETTLED_K]
+        if not moving.size:
+            break
     return winding, case

@@ -51,9 +51,7 @@ def check(rig, found, i=0) -> None:
         assert np.isnan(high), rig
         assert np.isnan(found.target_tpm[i]), rig
         return
-    # a winding that runs away: find_band stops early, see batch.md and the test below
-    runaway = 0.2 if names[0] in ("holding", "start", "mount_temperature") else 0.0
-    assert band.low_tpm - EXACT <= low <= band.low_tpm + EXACT + runaway, rig
+    assert low == pytest.approx(band.low_tpm, abs=EXACT), rig
     assert high == pytest.approx(band.high_tpm, abs=EXACT), rig
     assert names == binding(band) or (names[0] == "holding" and names[1] == binding(band)[1]), rig
     at = band.at_target
@@ -184,7 +182,7 @@ def test_absurd_numbers_are_no_band_and_no_warning() -> None:
 @pytest.mark.parametrize("k_w", [7.0, 40.0, 80.0])
 def test_where_the_winding_runs_away(k_w) -> None:
     """The low edge of a machine whose winding hardly cools: settled for as long as it takes,
-    it runs just above, and just below it does not. `find_band` stops a little lower."""
+    it runs just above, and just below it does not."""
     rig = example("night-ferry")
     motor = replace(rig.motor, winding_case_k_w=k_w, case_air_k_w=30.0, max_winding_c=200.0)
     rig = replace(rig, motor=motor, bank=replace(rig.bank, mount_max_c=200.0))
@@ -194,7 +192,7 @@ def test_where_the_winding_runs_away(k_w) -> None:
     found = Pair(rig, pace, winding).found
     assert found is not None
     assert found.there.tolist() == [False, True]
-    assert low - 1.0 < find_band(rig, deep=False).low_tpm <= low + EXACT
+    assert find_band(rig, deep=False).low_tpm == pytest.approx(low, abs=EXACT)
 
 
 def test_candidates_wide_apart() -> None:
