@@ -19,13 +19,13 @@ Flags = NDArray[np.bool_]
 where = np.where
 
 
-def device_a(volts: Floats, slope: Floats, min_v: Floats, most_a: Floats) -> Floats:
+def _device_a(volts: Floats, slope: Floats, min_v: Floats, most_a: Floats) -> Floats:
     """As `dynamics_parts.device_a`, of arrays."""
     return np.clip(slope * (volts - min_v), 0.0, most_a)
 
 
-def settle(start_v: Floats, in_a: Floats, co_h: Floats, slope: Floats, min_v: Floats,
-           most_a: Floats) -> Floats:
+def _settle(start_v: Floats, in_a: Floats, co_h: Floats, slope: Floats, min_v: Floats,
+            most_a: Floats) -> Floats:
     """As `dynamics_parts.settle`, of arrays."""
     full = start_v + (in_a - most_a) / co_h
     part = (co_h * start_v + in_a + slope * min_v) / (co_h + slope)
@@ -33,8 +33,8 @@ def settle(start_v: Floats, in_a: Floats, co_h: Floats, slope: Floats, min_v: Fl
     return where(slope * (full - min_v) >= most_a, full, where(part >= min_v, part, alone))
 
 
-def settle_power(start_v: Floats, in_w: Floats, co_h: Floats, slope: Floats, min_v: Floats,
-                 most_a: Floats) -> Floats:
+def _settle_power(start_v: Floats, in_w: Floats, co_h: Floats, slope: Floats, min_v: Floats,
+                  most_a: Floats) -> Floats:
     """As `dynamics_parts.settle_power`, of arrays."""
     full = _root(co_h, where(np.isfinite(most_a), most_a, 0.0) - co_h * start_v, in_w)
     holds = np.isfinite(most_a) & (slope * (full - min_v) >= most_a)
@@ -42,7 +42,7 @@ def settle_power(start_v: Floats, in_w: Floats, co_h: Floats, slope: Floats, min
     alone = _root(co_h, -co_h * start_v, in_w)
     fed = where(holds, full, where(part >= min_v, part, alone))
     zero = np.zeros_like(start_v)
-    return where(in_w <= 0, settle(start_v, zero, co_h, slope, min_v, most_a), fed)
+    return where(in_w <= 0, _settle(start_v, zero, co_h, slope, min_v, most_a), fed)
 
 
 def _root(a: Floats, b: Floats, power: Floats) -> Floats:
@@ -50,7 +50,7 @@ def _root(a: Floats, b: Floats, power: Floats) -> Floats:
     return where(b > 0, 2 * power / (b + q), (q - b) / (2 * a))
 
 
-def source_a(over_v: Floats, r: Floats, m: Machines) -> Floats:
+def _source_a(over_v: Floats, r: Floats, m: Machines) -> Floats:
     """As `dynamics_parts.source_a`, of arrays."""
     amps = np.maximum(0.0, over_v - m.brush_v - m.diode_v) / r
     for _ in range(40):
@@ -111,14 +111,14 @@ class Bus:
         regulates, drops = mode == REGULATES, mode == DROPS
         sets = regulates | (mode == LINEAR)
         vom = where(vo == vt, vt, 0.5 * (vo + vt))
-        idev = device_a(vom, slope_d, min_d, draw_d)
+        idev = _device_a(vom, slope_d, min_d, draw_d)
         io = idev + where(vo != vt, co_h * (vt - vo), 0.0)
         capped = (io > m.out_limit) | (io < 0)
         io = where(capped, where(io > 0, m.out_limit, 0.0), io)
         vo1 = vt
         if capped.any():
-            vo1 = where(capped, settle(vo, io, co_h, slope_d, min_d, draw_d), vt)
-            idev = where(capped, device_a(vo1, slope_d, min_d, draw_d), idev)
+            vo1 = where(capped, _settle(vo, io, co_h, slope_d, min_d, draw_d), vt)
+            idev = where(capped, _device_a(vo1, slope_d, min_d, draw_d), idev)
             vom = where(capped, 0.5 * (vo + vo1), vom)
         power = vom * io + loss_w
         by_in = m.coil_in | (m.coil_larger & (ic0 > io))
@@ -140,7 +140,7 @@ class Bus:
         falls = stops & (mode != DIRECT)
         again = np.zeros(m.n, dtype=bool)
         if falls.any():
-            i_low = source_a(self.e - m.stop_v, self.r, m)
+            i_low = _source_a(self.e - m.stop_v, self.r, m)
             most = i_low - ib - m.leak * m.stop_v - m.c_h * (m.stop_v - v)
             again = falls & (most <= 0)
             falls &= ~again
@@ -163,21 +163,21 @@ class Bus:
             io = where(lin, np.maximum(ic - quiet, 0.0), io)
             given = where((lv != 0) | (lr != 0), ic * (vin - lv - lr * ic) - loss_w,
                           ic * vin - loss_w - io * (m.loss_v + m.loss_ohm * io))
-            fed = np.minimum(settle_power(vo, given, co_h, slope_d, min_d, draw_d),
+            fed = np.minimum(_settle_power(vo, given, co_h, slope_d, min_d, draw_d),
                              where(regulates, vo1, at))
             vo1 = where(starved, where(
-                lin, settle(vo, io, co_h, slope_d, min_d, draw_d), fed), vo1)
-            idev = where(starved, device_a(vo1, slope_d, min_d, draw_d), idev)
+                lin, _settle(vo, io, co_h, slope_d, min_d, draw_d), fed), vo1)
+            idev = where(starved, _device_a(vo1, slope_d, min_d, draw_d), idev)
             io = where(starved, co_h * (vo1 - vo) + idev, io)
             vom = where(starved, vo1, vom)
-        idev = where(passes, device_a(vo1, slope_d, min_d, draw_d), idev)
+        idev = where(passes, _device_a(vo1, slope_d, min_d, draw_d), idev)
         io = where(passes, ic - quiet, io)
         holds = drops & (io > 0) & ~limited
         vo1 = where(holds, vo + (io - idev) / co_h, vo1)
         if rest.any():
             io = where(rest, 0.0, io)
-            vo1 = where(rest, settle(vo, np.zeros(m.n), co_h, slope_d, min_d, draw_d), vo1)
-            idev = where(rest, device_a(vo1, slope_d, min_d, draw_d), idev)
+            vo1 = where(rest, _settle(vo, np.zeros(m.n), co_h, slope_d, min_d, draw_d), vo1)
+            idev = where(rest, _device_a(vo1, slope_d, min_d, draw_d), idev)
         vom = where(passes | holds | rest, vo1, vom)
         vo1 = where(io == 0, vo1 - vo1 * m.bleed, vo1)
 

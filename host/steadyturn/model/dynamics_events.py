@@ -28,7 +28,20 @@ _FINE_RADIANS = 3.2  # half a swing: then the rectifier blocks, or it has died d
 
 def run(m: Machine, end: int, arm: Hand, connected: bool, board_on: bool,
         host_power: bool) -> None:
-    """Steps of `m` up to number `end`, at one winding temperature."""
+    """Steps of `m` up to number `end`, at one winding temperature.
+
+    As in `Machine.advance`: connected, board_on, host_power.
+
+    >>> from steadyturn.model.dynamics import Machine
+    >>> from steadyturn.model.hand import Servo
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = Machine(read_rig(example_path("lakeside-hut")))  # in steps of 2 ms
+    >>> hut.log = []
+    >>> run(hut, 60, Servo(60.0), True, True, False)
+    >>> [(round(t_s, 4), what) for t_s, what in hut.log]  # [s]; the soft start takes 5 ms
+    [(0.0052, 'starts'), (0.0102, 'soft')]
+    """
     how = arm, connected, board_on, host_power
     whole, h = m.parts.whole, m.step_s
     before = m.state.converter_on

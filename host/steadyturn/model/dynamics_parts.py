@@ -178,7 +178,12 @@ def _fit(x: float) -> float:
 
 
 def device_a(volts: float, slope: float, min_v: float, most_a: float) -> float:
-    """Current of the device [A] with `volts` at the converter's output."""
+    """Current of the device [A] with `volts` [V] at the converter's output: slope [A/V] times
+    what is above min_v [V], at most most_a [A].
+
+    >>> device_a(4.6, 1.0, 4.1, 0.4), round(device_a(4.3, 1.0, 4.1, 0.4), 3)
+    (0.4, 0.2)
+    """
     amps = slope * (volts - min_v)
     if amps >= most_a:
         return most_a
@@ -187,7 +192,13 @@ def device_a(volts: float, slope: float, min_v: float, most_a: float) -> float:
 
 def settle(start_v: float, in_a: float, co_h: float, slope: float, min_v: float,
            most_a: float) -> float:
-    """Output [V] a step later when the converter gives in_a [A]; co_h: capacitor / step."""
+    """Output [V] a step later when the converter gives in_a [A]; co_h: capacitor / step [F/s],
+    the rest as in `device_a`, whose current flows at the volts of the step's end.
+
+    >>> volts = settle(5.0, 0.3, 0.1, 1.0, 4.1, 0.5)
+    >>> round(0.1 * (volts - 5.0), 6) == round(0.3 - device_a(volts, 1.0, 4.1, 0.5), 6)
+    True
+    """
     volts = start_v + (in_a - most_a) / co_h
     if slope * (volts - min_v) >= most_a:
         return volts
@@ -197,7 +208,13 @@ def settle(start_v: float, in_a: float, co_h: float, slope: float, min_v: float,
 
 def settle_power(start_v: float, in_w: float, co_h: float, slope: float, min_v: float,
                  most_a: float) -> float:
-    """Output [V] a step later when the converter gives in_w [W]; below zero counts as none."""
+    """Output [V] a step later when the converter gives in_w [W]; below zero counts as none.
+    The rest as in `settle`.
+
+    >>> volts = settle_power(5.0, 2.0, 0.1, 1.0, 4.1, 0.5)
+    >>> round(0.1 * (volts - 5.0), 6) == round(2.0 / volts - device_a(volts, 1.0, 4.1, 0.5), 6)
+    True
+    """
     if in_w <= 0.0:
         return settle(start_v, 0.0, co_h, slope, min_v, most_a)
     if most_a < inf:
@@ -216,8 +233,12 @@ def _root(a: float, b: float, power: float) -> float:
 
 def source_a(over_v: float, r: float, brush_v: float, brush_a: float, diode_v: float,
              diode_a: float) -> float:
-    """Current [A] of the source with `over_v` [V] across its resistance and drops; none
-    below zero volts."""
+    """Current [A] of the source with `over_v` [V] across its resistance r [ohm] and drops [V],
+    brush_a and diode_a [1/A] one over the currents of their knees; none below zero volts.
+
+    >>> source_a(3.0, 2.0, 0.2, 50.0, 0.35, 50.0)  # (3 - 0.55) / 2
+    1.225
+    """
     if over_v <= 0.0:
         return 0.0
     # from below, on a concave curve: Newton's steps never pass the root

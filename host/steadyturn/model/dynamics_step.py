@@ -43,6 +43,16 @@ def steps(m: Machine, cut: Cut, base_s: float, k: int, end: int, arm: Hand, conn
     a step in which something happens is not taken: `m.event` then has what, and how far the
     quantity that tells is past its threshold; otherwise `m.event` is None. Without watch
     what happens is done at the step's ends.
+
+    >>> from steadyturn.model.dynamics import Machine
+    >>> from steadyturn.model.hand import Servo
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = Machine(read_rig(example_path("lakeside-hut")))
+    >>> steps(hut, hut.parts.whole, 0.0, 0, 500, Servo(60.0), True, False, False)
+    2
+    >>> hut.event[0], round(hut.state.bus_v, 2)  # in the third step it would pass 3.6 V
+    ('starts', 2.72)
     """
     p, s, z = m.parts, m.state, m.sums
     torque = arm.torque_nm
