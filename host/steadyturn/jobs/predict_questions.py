@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from steadyturn.model import questions, stability
+from steadyturn.model import questions, questions_capacitor, stability
 from steadyturn.model.traces import ordinary_step_s
 from steadyturn.rig.types import Rig
 
@@ -27,7 +27,7 @@ class Questions:
     start: questions.StartUp
     hiccup: questions.Hiccup
     stability: stability.Stability
-    bridging: questions.Bridging | None
+    bridging: questions_capacitor.Bridging | None
 
 
 def ask(rig: Rig, pace_tpm: float, *, sizes: bool, progress: Progress | None = None) -> Questions:
@@ -40,5 +40,5 @@ def ask(rig: Rig, pace_tpm: float, *, sizes: bool, progress: Progress | None = N
     return Questions(
         sought=sought, start=questions.start_up(rig, turned_tpm, threshold=sought),
         hiccup=questions.hiccup(rig, turned_tpm), stability=stability.stability(rig, pace_tpm),
-        bridging=questions.bridging(rig, pace_tpm, sizes_f=SIZES_F, progress=progress)
+        bridging=questions_capacitor.bridging(rig, pace_tpm, sizes_f=SIZES_F, progress=progress)
         if tried else None)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from dynamics_rigs import BOOST, BUCK, rig
 from steadyturn.errors import WrongInput
-from steadyturn.model import questions, stability
+from steadyturn.model import questions, questions_capacitor, stability
 from steadyturn.model.hand import ArmHand
 from steadyturn.model.traces import LETS_GO, STARTS, Script, ordinary_step_s, record
 from steadyturn.rig.types import RPM, Load, Supply
@@ -126,7 +126,7 @@ def test_the_inductance_rings_up_below_its_least_capacitor():
         assert told.stable is holds
         assert told.damped or not told.middlebrook
         assert ordinary_step_s(one) < 1e-3
-        assert questions.size(one, 85, share * least).holds is holds
+        assert questions_capacitor.size(one, 85, share * least).holds is holds
 
 
 def test_eigenvalues_are_those_of_the_machine():
@@ -150,11 +150,12 @@ def test_eigenvalues_are_those_of_the_machine():
 
 @pytest.mark.parametrize("pace", [0.0, -1.0, float("nan"), float("inf"), 1e308])
 def test_no_question_of_an_impossible_pace(pace):
-    for ask in (questions.start_up, questions.hiccup, questions.bridging, questions.unplugged):
+    for ask in (questions.start_up, questions.hiccup, questions.unplugged,
+                questions_capacitor.bridging):
         with pytest.raises(WrongInput, match="turns/min"):
             ask(BUCKED, pace)
     with pytest.raises(WrongInput, match="1 nF"):
-        questions.size(BUCKED, 60, 0.0)
+        questions_capacitor.size(BUCKED, 60, 0.0)
     with pytest.raises(WrongInput, match="release"):
         questions.unplugged(BUCKED, 60, what="let go")
 
@@ -162,7 +163,7 @@ def test_no_question_of_an_impossible_pace(pace):
 @pytest.fixture(scope="module")
 def bridged():
     made = rig(supply=USB, converter=BUCK, motor__inductance_h=1e-4)
-    return questions.bridging(made, 75, sizes_f=(1e-5, 1e-3, 1e-2, 1e-1))
+    return questions_capacitor.bridging(made, 75, sizes_f=(1e-5, 1e-3, 1e-2, 1e-1))
 
 
 def test_the_ripple_is_that_of_small_signals(bridged):
@@ -179,11 +180,11 @@ def test_the_ripple_is_that_of_small_signals(bridged):
 
 def test_the_smallest_is_the_smallest(bridged):
     made = rig(supply=USB, converter=BUCK, motor__inductance_h=1e-4)
-    step = questions._step(bridged.smallest_f)
-    assert questions._e6(step) == bridged.smallest_f
-    assert questions.size(made, 75, bridged.smallest_f).holds
+    step = questions_capacitor._step(bridged.smallest_f)
+    assert questions_capacitor._e6(step) == bridged.smallest_f
+    assert questions_capacitor.size(made, 75, bridged.smallest_f).holds
     if bridged.smallest_f > 1e-6:
-        assert not questions.size(made, 75, questions._e6(step - 1)).holds
+        assert not questions_capacitor.size(made, 75, questions_capacitor._e6(step - 1)).holds
 
 
 def test_start_up_hunts_and_a_threshold_stops_it():
