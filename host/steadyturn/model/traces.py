@@ -154,6 +154,12 @@ def record(
     is fed by the crank wakes at wake_v and goes off at off_v.
 
     WrongInput: seconds, sample_s or a step of the script that makes no sense.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> traces = record(read_rig(example_path("lakeside-hut")), Script.keep(60), 3.0)
+    >>> len(traces.t_s), round(traces.times(STARTS)[0], 2), round(traces.account.out_j, 1)
+    (301, 0.67, 5.1)
     """
     _check(script, seconds, sample_s)
     if step_s is None:

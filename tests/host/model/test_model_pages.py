@@ -31,9 +31,8 @@ SECTIONS = ("Equations", "Symbols", "Source", "Valid", "Left out")
 UNFINISHED_PAGES: dict[str, set[str]] = {
     "batch.md": {"Equations", "Left out", "Symbols", "Valid", "example"},
     "tolerance.md": {"Equations", "Symbols", "Valid", "example"},
-    "traces.md": {"Valid", "example"},
 }
-UNFINISHED = ("batch*", "tolerance*", "questions", "traces")
+UNFINISHED = ("batch*", "tolerance*")
 
 UNIT = re.compile(r"\[[^\]\d]+\]|turns/min|\w+_(tpm|v|a|w|c|nm|s)\b|[Ss]hare|[Ww]atts|volts"
                   r"|Motor turns|Turns of|Power out|[Tt]he same|at each pace|Pace of|elementwise")
