@@ -59,7 +59,15 @@ def mean_of(count: int, common: float) -> float:
 
 
 def varying(rig: Rig) -> tuple[Varies, ...]:
-    """Every value that differs between builds and moves the band."""
+    """Every value that differs between builds and moves the band.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = {one.key: one for one in varying(read_rig(example_path("lakeside-hut")))}
+    >>> brush = hut["motor.brush_drop_v"]  # measured 0.18 V, 0.08 to 0.28
+    >>> brush.kind, brush.value, round(brush.below, 6), "bus.capacitor_uf" in hut
+    ('measured', 0.18, 0.1, False)
+    """
     found = []
     for key, value, spec in _numbers(rig):
         if key in STEADY_STATE_IGNORES or (key == EMF[1] and rig.motor.emf_v_s is not None):
@@ -135,8 +143,17 @@ def draw(dimensions: int, count: int, seed: int) -> Floats:
 
 def values(vary: tuple[Varies, ...], normal: Floats,
            known: frozenset[str] = frozenset()) -> Mapping[str, Floats]:
-    """Key -> values of each build, for `batch.bands`; those of `known` stay at their median."""
+    """Key -> values of each build [SI], for `batch.bands`; those of `known` stay at their median.
+
+    normal: standard normal numbers [builds, one of `vary`].
+
+    >>> from steadyturn.rig.types import Converter, specs
+    >>> out = Varies("converter.out_v", "given", 5.0, 0.2, 0.1, 0.8, 60.0,
+    ...              specs(Converter)["out_v"])
+    >>> values((out,), np.array([[-SIGMAS], [0.0]]))["converter.out_v"].round(6).tolist()
+    [4.8, 5.0]
+    >>> values((out,), np.array([[-SIGMAS]]), frozenset({out.key}))[out.key].tolist()
+    [5.0]
+    """
     return {one.key: np.full(len(normal), one.value) if one.key in known
             else one.of(normal[:, i]) for i, one in enumerate(vary)}
-
-
