@@ -6,18 +6,19 @@ from pathlib import Path
 
 import click
 
-from steadyturn.cli.common import json_option, rig_argument, rig_path, show
+from steadyturn.cli.common import Number, json_option, rig_argument, rig_path, show
 
 
 @click.command(short_help="Minutes, percent and effort for a charge.")
 @rig_argument
-@click.option("--from", "from_percent", type=float, default=20.0, show_default=True, metavar="N",
+@click.option("--from", "from_percent", type=Number("percent"), default=20.0, show_default=True,
+              metavar="N",
               help="The battery's percent now.")
-@click.option("--to", "to_percent", type=float, default=None, metavar="N",
+@click.option("--to", "to_percent", type=Number("percent"), default=None, metavar="N",
               help="The percent that is wanted.  [default: 80]")
-@click.option("--minutes", type=float, default=None, metavar="N",
+@click.option("--minutes", type=Number("minutes"), default=None, metavar="N",
               help="Ask the other way round: what so many minutes of turning give.")
-@click.option("--pace", type=float, default=None, metavar="N",
+@click.option("--pace", type=Number("turns a minute"), default=None, metavar="N",
               help="Turns a minute of the handle.  [default: the best pace]")
 @click.option("--phone", type=click.Choice(["off", "flight", "lit"]), default=None,
               help="The phone's state: switched off, flight mode with a dark screen, screen "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -11,6 +12,32 @@ from typing import Any
 import click
 
 from steadyturn.errors import Problem, WrongInput
+
+
+class Number(click.ParamType):
+    """A number, in words of its own where it is none: which option, what is read there."""
+
+    name = "number"
+
+    def __init__(self, what: str, kind: type[float] | type[int] = float) -> None:
+        self.what, self.kind = what, kind
+
+    def convert(self, value: Any, param: click.Parameter | None,
+                ctx: click.Context | None) -> float | int:
+        if isinstance(value, float | int):
+            return value
+        try:
+            return self.kind(value)
+        except ValueError:
+            option = param.opts[0] if param is not None else ""
+            begins = re.match(r"\s*([-+]?\d+(?:[.,]\d+)?)", value)
+            how = "" if begins is None else (
+                f"Only the number: {option} {begins[1].replace(',', '.')}")
+            if self.kind is int and begins is not None and not begins[1].lstrip("+-").isdigit():
+                how = ""
+            right = "a whole number" if self.kind is int else "a number"
+            raise WrongInput(Problem(option, "", value, f"{right} ({self.what}).", how)) from None
+
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 library_option = click.option(

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import click
 
-from steadyturn.cli.common import json_option, plot_option, rig_argument, rig_path, show
+from steadyturn.cli.common import Number, json_option, plot_option, rig_argument, rig_path, show
 
 
 @click.command(short_help="The paces that work, and what limits them.")
 @rig_argument
-@click.option("--sure", type=float, default=None, metavar="PERCENT",
+@click.option("--sure", type=Number("percent of builds"), default=None, metavar="PERCENT",
               help="Also the paces that work for so many percent of machines built like this, "
               "with parts that differ within their tolerances; 95 is usual (50 to 99.9).")
 @plot_option

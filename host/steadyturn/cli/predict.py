@@ -7,22 +7,23 @@ from pathlib import Path
 
 import click
 
-from steadyturn.cli.common import json_option, plot_option, rig_argument, rig_path, show
+from steadyturn.cli.common import Number, json_option, plot_option, rig_argument, rig_path, show
 from steadyturn.errors import Problem, WrongInput
 
 
 @click.command(short_help="One pace, steady or in time: volts, amps, torque, losses.")
 @rig_argument
-@click.option("--pace", type=float, required=True, metavar="N",
+@click.option("--pace", type=Number("turns a minute"), required=True, metavar="N",
               help="Turns a minute of the handle, 0 to 1000.")
 @click.option("--from", "from_state", type=click.Choice(["rest", "running"]), default=None,
               help="Whether the converter runs already (the default) or has to start.")
-@click.option("--time", "time_s", type=float, default=None, metavar="SECONDS",
+@click.option("--time", "time_s", type=Number("seconds"), default=None, metavar="SECONDS",
               help="Not the steady state, but the machine in time, from rest.")
-@click.option("--unplug", "unplug_s", type=float, default=None, metavar="AT",
+@click.option("--unplug", "unplug_s", type=Number("seconds"), default=None, metavar="AT",
               help="With --time: the second at which the device is unplugged [default: in "
               "the last quarter, at most 4 s before the end; the end itself: never].")
-@click.option("--capacitor", "capacitor_uf", type=float, default=None, metavar="UF",
+@click.option("--capacitor", "capacitor_uf", type=Number("microfarads"), default=None,
+              metavar="UF",
               help="With --time: another bus capacitor, in microfarads.")
 @click.option("--sizes", is_flag=True,
               help="With --time: also try bus capacitors of all sizes (half a minute).")
@@ -36,6 +37,8 @@ def command(rig: str | None, pace: float, from_state: str | None, time_s: float 
 
     With --time the machine is turned up from rest by an arm: when the converter starts,
     whether it hunts, how the volts ripple, what happens when the device is unplugged.
+
+    Exit code 1: too much load for this pace, no steady state.
     """
     if time_s is None:
         for option, value in (("--unplug", unplug_s), ("--capacitor", capacitor_uf),
@@ -47,8 +50,9 @@ def command(rig: str | None, pace: float, from_state: str | None, time_s: float 
         from steadyturn.jobs.predict import predict
         from steadyturn.report.predict import text
 
-        show(predict(rig_path(rig), pace, from_state=from_state or "running"), as_json, text)
-        return 0
+        at = predict(rig_path(rig), pace, from_state=from_state or "running")
+        show(at, as_json, text)
+        return 1 if at.regime == "collapse" else 0
     if from_state == "running":
         raise WrongInput(Problem("--from", "", from_state, "with --time the machine begins at "
                                  "rest.", "Leave it out."))

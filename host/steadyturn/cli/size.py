@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from steadyturn.cli.common import json_option, show
+from steadyturn.cli.common import Number, json_option, show
 
 EVERY_S = 0.2  # how often the progress is written
 
@@ -17,10 +17,11 @@ EVERY_S = 0.2  # how often the progress is written
 @click.argument("parts", metavar="PARTS", required=False, default=None)
 @click.option("--typical", is_flag=True,
               help="Add typical motors and converters; without PARTS, those alone.")
-@click.option("--why", type=int, default=None, metavar="N", help="Explain row N in full.")
+@click.option("--why", type=Number("a row of the list", int), default=None, metavar="N",
+              help="Explain row N in full.")
 @click.option("--write", "into", type=click.Path(path_type=Path), default=None, metavar="FILE",
               help="Write a row as a rig file.")
-@click.option("--row", type=int, default=None, metavar="N",
+@click.option("--row", type=Number("a row of the list", int), default=None, metavar="N",
               help="Which row --write writes (the first).")
 @click.option("--new", type=click.Path(path_type=Path), default=None, metavar="FILE",
               help="Write a parts file to fill in, and search nothing.")

@@ -6,8 +6,10 @@ on sensors without an alert output.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
+from steadyturn.model import hazards as model
 from steadyturn.model.band import Band
 from steadyturn.rig.types import Rig
 from steadyturn.rig.units import plain
@@ -55,10 +57,19 @@ class Hazard:
 
 def hazards_of(rig: Rig, band: Band) -> tuple[Hazard, ...]:
     """Every rating that the source can exceed, worst first."""
+    return _judged(rig, band.hazards)
+
+
+def hazards_at(rig: Rig, pace_tpm: float) -> tuple[Hazard, ...]:
+    """The same if the hand is at pace_tpm [turns/min] when the load goes."""
+    return _judged(rig, model.hazards(rig, pace_tpm))
+
+
+def _judged(rig: Rig, broken: Iterable[model.Hazard]) -> tuple[Hazard, ...]:
     found = [
         Hazard(h.name, h.volts, h.rating, h.reason, _how(rig, h.name, h.rating),
                h.name not in _AFTER_A_FAULT)
-        for h in band.hazards
+        for h in broken
     ]
     protection = rig.protection
     fitted = (protection.bus_clamp_v, protection.bus_cut_v, protection.output_cut_v)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steadyturn.errors import Problem, WrongInput
-from steadyturn.model.hazards import Hazard, hazards
+from steadyturn.jobs.hazards import Hazard, hazards_at
 from steadyturn.model.limits import Sheet, constraints
 from steadyturn.model.point import Points, operate
 from steadyturn.model.view import View
@@ -108,7 +108,7 @@ def predict(path: str | Path, pace_tpm: float, *, from_state: str = "running") -
         crank_nm=float(at.crank_nm), arm_w=float(at.arm_w),
         losses_w={name: float(value) for name, value in at.losses_w.items()},
         open_v=float(at.idle_v), force_n=float(at.crank_nm) / rig.crank.radius_m,
-        broken=broken_limits(rig, pace_tpm), hazards=tuple(hazards(rig, pace_tpm)),
+        broken=broken_limits(rig, pace_tpm), hazards=hazards_at(rig, pace_tpm),
         hot=_extreme(rig, pace_tpm, hot=True), cold=_extreme(rig, pace_tpm, hot=False))
 
 

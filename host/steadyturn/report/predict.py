@@ -73,12 +73,17 @@ def _beyond(result: Any) -> list[str]:
     """What speaks against this pace: broken ratings first, then the band's limits."""
     if not (result.broken or result.hazards):
         return []
-    lines = [item(f"{number(hazard.volts)} V where {number(hazard.rating)} V is borne: "
-                  f"{hazard.reason}", mark="! ") for hazard in result.hazards]
+    lines = [item(f"{number(hazard.volts)} V where {number(hazard.rating_v)} V is borne: "
+                  f"{hazard.reason}", mark="! " if hazard.refuses else "- ")
+             for hazard in result.hazards]
     lines += [item(f"{NAME.get(limit.name, limit.name)}: {limit.reason}")
               for limit in result.broken]
-    head = "DANGEROUS at this pace: see what is marked !." if result.hazards else (
-        "Not a pace to keep (for a hot or a cold machine; the figures are at 20 degC):")
+    if any(hazard.refuses for hazard in result.hazards):
+        head = "DANGEROUS if the load goes at this pace: see what is marked !."
+    elif result.broken:
+        head = "Not a pace to keep (for a hot or a cold machine; the figures are at 20 degC):"
+    else:
+        head = "Mind: if one more part fails, this machine can harm what is connected to it:"
     return [wrap(head), *lines, ""]
 
 

@@ -128,7 +128,8 @@ def test_predict_text() -> None:
     assert max(map(len, out.splitlines())) <= 80
     _, out, _ = run("predict", "toy-motor", "--pace", "120", "--from", "rest")
     assert "nan" not in out
-    _, out, _ = run("predict", "radio-tent", "--pace", "40")
+    status, out, _ = run("predict", "radio-tent", "--pace", "40")
+    assert status == 1  # the answer is no
     assert "oo much load for this pace" in out
 
 
@@ -139,6 +140,28 @@ def test_predict_wrong_pace(pace) -> None:
     assert not out
     assert "pace" in err
     assert "Traceback" not in err
+
+
+@pytest.mark.parametrize(("args", "said"), [
+    (("predict", "lakeside-hut", "--pace", "70rpm"), "--pace: 70rpm: a number (turns a minute). "
+     "Only the number: --pace 70"),
+    (("charge", "lakeside-hut", "--minutes", "15,5"), "Only the number: --minutes 15.5"),
+    (("pace", "lakeside-hut", "--sure", "much"), "--sure: much: a number (percent of builds)."),
+    (("size", "attic-drawer", "--row", "two"), "--row: two: a whole number"),
+])
+def test_an_option_that_is_no_number(args, said) -> None:
+    status, out, err = run(*args)
+    assert status == 2
+    assert not out
+    assert said in " ".join(err.split())
+
+
+def test_one_hazard_has_one_severity() -> None:
+    """`pace`, `check` and `predict` tell a danger from what needs one more fault first."""
+    found = as_json("predict", "dangerous-barn", "--pace", "60")
+    assert [one["refuses"] for one in found["hazards"]] == [True]
+    seen = {one["name"]: one["refuses"] for one in as_json("pace", "dangerous-barn")["hazards"]}
+    assert seen == {one["name"]: one["refuses"] for one in found["hazards"]}
 
 
 def test_predict_says_what_speaks_against_a_pace() -> None:
