@@ -104,11 +104,12 @@ def closing_text(result: Any) -> str:
         ("model", f"{quantity(result.model_in_wh, 'Wh', 4)} and "
          f"{quantity(result.model_out_wh, 'Wh', 4)}: {result.difference_percent:+.2f} % and "
          f"{result.out_difference_percent:+.2f} % apart"),
-        ("in band", f"{result.in_band_percent:.0f} % of the time with the lamp, "
+        ("in band", f"once under way {result.in_band_percent:.0f} % of the time with the lamp, "
          f"{result.in_band_without_percent:.0f} % without it (the same person, whose habit is "
          f"{result.habit_tpm:.0f} turns/min)"),
-        ("played", f"{duration(result.virtual_s)} of cranking, {count(result.boots, 'boot')} in "
-         f"the outing, in {duration(result.real_s)}"),
+        ("played", f"{duration(result.virtual_s)} in all, the outing with the lamp "
+         f"({count(result.boots, 'boot')} with turns), without it and the danger, in "
+         f"{duration(result.real_s)}"),
     ]
     if result.plot:
         rows.append(("plot", str(result.plot)))
