@@ -118,8 +118,21 @@ class Scan:
 
 
 def scan(state: State, ends: Ends, effort: Effort) -> Scan:
-    """A grid between the ends (low_v below high_v in every build), and the widest run of its
-    points that hold."""
+    """A grid between the ends (low_v below high_v [V] in every build), and the widest run of
+    its points that hold.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> from steadyturn.model.batch import LIMIT_NAMES
+    >>> from steadyturn.model.batch_frame import build, spread
+    >>> two = build(spread(hut, {"motor.terminal_ohm": [1.34, 6.0]}), LIMIT_NAMES, 2)
+    >>> from steadyturn.model.batch_ends import ends
+    >>> cold, reach = State(two, two.cold_c, False), ends(two, 2, LIMIT_NAMES)
+    >>> found = scan(cold, reach, FINE)
+    >>> found.works.tolist(), bool((found.low.in_v > found.low.out_v).all())
+    ([True, True], True)
+    """
     low_v, high_v = ends.low_v, ends.high_v
     points, columns = effort.points, np.arange(len(low_v))
     grid = between(low_v, high_v, points)
@@ -146,7 +159,11 @@ def scan(state: State, ends: Ends, effort: Effort) -> Scan:
 
 
 def between(low: Floats, high: Floats, points: int) -> Floats:
-    """[points, builds]; equal steps of the logarithm, both ends exact."""
+    """[points, builds], volts as low and high; equal steps of the logarithm, both ends exact.
+
+    >>> between(np.array([2.0]), np.array([8.0]), 3).T.tolist()
+    [[2.0, 4.0, 8.0]]
+    """
     grid = low * (high / low) ** np.linspace(0.0, 1.0, points)[:, None]
     grid[-1] = high
     return grid
@@ -197,7 +214,21 @@ def _near_fold(side: Side, grid: Floats, pace: Floats, first: Names, works: Flag
 
 def edge(state: State, side: Side, which: int, effort: Effort, names: tuple[str, ...]
          ) -> tuple[Floats, Names]:
-    """Pace of every edge and the index of the limit that makes it; which: LOW or HIGH."""
+    """Pace of every edge [turns/min] and the index of the limit that makes it; which: LOW or
+    HIGH.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> from steadyturn.model.batch import LIMIT_NAMES
+    >>> from steadyturn.model.batch_frame import build, spread
+    >>> two = build(spread(hut, {"motor.terminal_ohm": [1.34, 6.0]}), LIMIT_NAMES, 2)
+    >>> from steadyturn.model.batch_ends import ends
+    >>> cold, reach = State(two, two.cold_c, False), ends(two, 2, LIMIT_NAMES)
+    >>> pace, name = edge(cold, scan(cold, reach, FINE).low, 0, FINE, LIMIT_NAMES)
+    >>> round(float(pace[0]), 2), LIMIT_NAMES[name[0]]  # of the cold machine alone
+    (42.96, 'board_fade')
+    """
     tpm, name, edge_v = side.in_tpm.copy(), side.name.copy(), side.in_v.copy()
     heats = effort.heats[1]
     open_ = np.nonzero(name < 0)[0]
@@ -237,7 +268,18 @@ def _fold_tpm(state: State, low: Floats, high: Floats, heats: int) -> Floats:
 
 def first_to_fail(frame: Frame, at: Look, which: int, names: tuple[str, ...]) -> Names:
     """Index of the smallest margin of a side, `at` being 1-D; limits that share one margin are
-    told apart."""
+    told apart. which: LOW or HIGH.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> from steadyturn.model.batch import LIMIT_NAMES
+    >>> from steadyturn.model.batch_frame import build, spread
+    >>> two = build(spread(hut, {"motor.terminal_ohm": [1.34, 6.0]}), LIMIT_NAMES, 2)
+    >>> at = look(two, np.array([9.0, 9.0]), 20.0, heated=False)
+    >>> [LIMIT_NAMES[i] for i in first_to_fail(two, at, 0, LIMIT_NAMES)]
+    ['collapse_margin', 'collapse_margin']
+    """
     rows = [(name, row) for name, side, row in margins(frame, at) if side in (which, EITHER)]
     table = np.stack([row for _, row in rows])
     found = np.array([names.index(name) for name, _ in rows])[

@@ -20,7 +20,20 @@ BELOW_MARGIN = 1.3  # of the fold's volts; the collapse margin stands at 1.36 of
 
 
 def ends(frame: Frame, n: int, names: tuple[str, ...]) -> Ends:
-    """Of n builds."""
+    """Of n builds; names: of the limits.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> from steadyturn.model.batch import LIMIT_NAMES
+    >>> from steadyturn.model.batch_frame import build, spread
+    >>> two = build(spread(hut, {"motor.terminal_ohm": [1.34, 6.0]}), LIMIT_NAMES, 2)
+    >>> found = ends(two, 2, LIMIT_NAMES)  # the fold; the cold EMF at 90 turns/min
+    >>> found.low_v.round(2).tolist(), found.high_v.round(2).tolist()
+    ([3.32, 7.02], [14.18, 14.18])
+    >>> LIMIT_NAMES[found.low_name[0]], LIMIT_NAMES[found.high_name[0]]
+    ('start', 'comfort_high')
+    """
     index, base = names.index, frame.base_w
     least = _least_v(frame)
     low = np.maximum(frame.low_v, least)
@@ -66,7 +79,19 @@ def _least_v(frame: Frame) -> Any:
 def clash(state: State, found: Ends, names: tuple[str, ...],
           points: int) -> tuple[Names, Names]:
     """For builds that do not work in this state: the limit that asks for the most pace and the
-    one that allows the least, on a grid of `points` between the ends."""
+    one that allows the least, on a grid of `points` between the ends: indices into names.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> from steadyturn.model.batch import LIMIT_NAMES
+    >>> from steadyturn.model.batch_frame import build, spread
+    >>> weak = build(spread(hut, {"motor.terminal_ohm": [12.0]}), LIMIT_NAMES, 1)
+    >>> low, high = clash(State(weak, weak.cold_c, False), ends(weak, 1, LIMIT_NAMES),
+    ...                   LIMIT_NAMES, 9)
+    >>> LIMIT_NAMES[low[0]], LIMIT_NAMES[high[0]]
+    ('collapse_margin', 'comfort_high')
+    """
     n = len(found.low_v)
     low_tpm, high_tpm = np.full(n, -np.inf), np.full(n, np.inf)
     low_name, high_name = found.low_name.copy(), found.high_name.copy()

@@ -122,7 +122,12 @@ class Frame:
 
 
 def size(values: Mapping[str, ArrayLike]) -> int:
-    """Number of builds; ValueError where lengths differ or a value is no finite number."""
+    """Number of builds, one value each [SI]; ValueError where lengths differ or a value is no
+    finite number.
+
+    >>> size({"motor.terminal_ohm": [1.0, 2.0], "converter.out_v": 5.0})
+    2
+    """
     n = 1
     for key, value in values.items():
         array = np.asarray(value, dtype=float)
@@ -135,15 +140,26 @@ def size(values: Mapping[str, ArrayLike]) -> int:
 
 
 def part(values: Mapping[str, ArrayLike], start: int, stop: int) -> Mapping[str, ArrayLike]:
-    """The values of builds start to stop."""
+    """The same of builds start to stop only.
+
+    >>> part({"motor.terminal_ohm": [1.0, 2.0, 3.0], "converter.out_v": 5.0}, 1, 3)
+    {'motor.terminal_ohm': array([2., 3.]), 'converter.out_v': 5.0}
+    """
     return {key: np.asarray(value)[start:stop] if np.ndim(value) and np.size(value) > 1 else value
             for key, value in values.items()}
 
 
 def spread(rig: Rig, values: Mapping[str, ArrayLike]) -> Rig:
-    """The rig with its fields replaced by arrays; KeyError for a key it has not.
+    """The rig with its fields replaced by arrays [SI]; KeyError for a key it has not.
 
     A converter's loss constants stand in place of its measured points.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> wide = spread(hut, {"motor.terminal_ohm": [1.34, 6.0], "train.ratio": 20.0})
+    >>> wide.motor.terminal_ohm.tolist(), wide.stages[0].ratio
+    ([1.34, 6.0], 20.0)
     """
     constants = converter.loss_constants(rig.converter)
     rig = replace(rig, converter=replace(rig.converter, points=()))
@@ -166,7 +182,18 @@ def spread(rig: Rig, values: Mapping[str, ArrayLike]) -> Rig:
 
 
 def build(rig: Rig, names: tuple[str, ...], n: int) -> Frame:
-    """The frame of n builds of a rig whose fields may be arrays; names: of the limits."""
+    """The frame of n builds of a rig whose fields may be arrays; names: of the limits.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> from steadyturn.model.batch import LIMIT_NAMES
+    >>> two = build(spread(hut, {"motor.terminal_ohm": [1.34, 6.0]}), LIMIT_NAMES, 2)
+    >>> two.ohm.tolist(), round(float(two.base_w), 6)  # 5.1 V x 0.5 A, and 0.04 W
+    ([2.68, 12.0], 2.59)
+    >>> round(float(two.emf_tpm), 6)  # two motors of 3.06 V per 1000 rpm, 1:25
+    0.153
+    """
     m, part, board = rig.motor, rig.converter, rig.supply
     linear = part.kind == "linear"
     series, parallel = rig.bank.series, rig.bank.parallel
@@ -228,7 +255,19 @@ def build(rig: Rig, names: tuple[str, ...], n: int) -> Frame:
 
 
 def level(frame: Frame, in_v: Any, in_a: Any = 0.0) -> Level:
-    """in_v, in_a: at the converter's terminals."""
+    """in_v [V], in_a [A]: at the converter's terminals, of each build.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> from steadyturn.model.batch import LIMIT_NAMES
+    >>> two = build(spread(hut, {"motor.terminal_ohm": [1.34, 6.0]}), LIMIT_NAMES, 2)
+    >>> idle = level(two, 3.6)  # 3.6 V, board and bleed through brushes and diode
+    >>> round(float(idle.volts), 2), round(3.6 / 4700 + 0.12 / (3.6 - 0.3), 4)
+    (4.28, 0.0371)
+    >>> round(float(idle.motor_a), 4)
+    0.0371
+    """
     node_v = in_v + frame.series_ohm * in_a
     motor_a = (in_a + board_a(frame, node_v)[0] + frame.bleed * node_v) / frame.parallel
     volts = (node_v + frame.brush_v * np.tanh(motor_a / frame.brush_knee_a)
@@ -259,7 +298,16 @@ def _above_fold(frame: Frame, node_v: Any, n: int) -> Level:
 
 
 def board_a(frame: Frame, node_v: Any) -> tuple[Any, Any]:
-    """`supply.amps` of each build: current of the board [A], and its slope [A/V]."""
+    """`supply.amps` of each build: current of the board [A], and its slope [A/V].
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> from steadyturn.model.batch import LIMIT_NAMES
+    >>> two = build(spread(hut, {"motor.terminal_ohm": [1.34, 6.0]}), LIMIT_NAMES, 2)
+    >>> [round(float(value), 4) for value in board_a(two, 5.3)]
+    [0.024, -0.0048]
+    """
     if not isinstance(frame.board_w, np.ndarray) and not frame.board_w:
         return 0.0, 0.0
     behind = node_v - frame.board_drop_v

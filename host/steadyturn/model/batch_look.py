@@ -47,7 +47,18 @@ class Look:
 
 def coil_a(frame: Frame, in_v: Floats) -> tuple[Floats, Any]:
     """Current into the regulating converter [A], and loss_v + 2 loss_ohm i where the losses
-    follow it; NaN where there is none."""
+    follow it; NaN where there is none. in_v: at its terminals [V], builds last.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> from steadyturn.model.batch import LIMIT_NAMES
+    >>> from steadyturn.model.batch_frame import build, spread
+    >>> two = build(spread(hut, {"motor.terminal_ohm": [1.34, 6.0]}), LIMIT_NAMES, 2)
+    >>> amps, _ = coil_a(two, np.array([9.0, 9.0]))  # (2.59 + 0.5 (0.25 + 0.15 x 0.5)) / 9
+    >>> amps.round(4).tolist()
+    [0.3058, 0.3058]
+    """
     if frame.kind == "linear":
         return frame.set_a + frame.base_w / in_v, 0.0
     if frame.kind in ("buck", "buck_boost"):
@@ -68,7 +79,23 @@ def coil_a(frame: Frame, in_v: Floats) -> tuple[Floats, Any]:
 
 
 def look(frame: Frame, in_v: Floats, air_c: Any, *, heated: bool, rounds: int = 3) -> Look:
-    """heated: the winding settles above air_c after hours; else it is at air_c."""
+    """Regulating builds with in_v [V] at the converter's terminals, builds last. heated: the
+    winding settles above air_c [degC] after hours, in so many rounds; else it is at air_c.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> from steadyturn.model.batch import LIMIT_NAMES
+    >>> from steadyturn.model.batch_frame import build, spread
+    >>> two = build(spread(hut, {"motor.terminal_ohm": [1.34, 6.0]}), LIMIT_NAMES, 2)
+    >>> at = look(two, np.array([9.0, 9.0]), 20.0, heated=False)
+    >>> from steadyturn.model.point import operate
+    >>> back = operate(hut, at.pace[0])
+    >>> round(float(at.pace[0]), 1), round(float(back.in_v), 6)
+    (69.3, 9.0)
+    >>> round(float(at.arm_w[0]), 6) == round(float(back.arm_w), 6)
+    True
+    """
     in_a, rise = coil_a(frame, in_v)
     node_v = frame.series_ohm * in_a
     node_v += in_v
@@ -190,7 +217,19 @@ def _settle(frame: Frame, motor_a: Floats, brush: Floats, volts: Floats, across:
 def margins(frame: Frame, at: Look) -> list[tuple[str, int, Floats]]:
     """Every limit that moves with the pace: name, side, margin (not below zero where it holds),
     in the order of `limits`. What stands at a fixed voltage of the converter is not among
-    them. Side: LOW where more volts only help, HIGH where they only harm, else EITHER."""
+    them. Side: LOW where more volts only help, HIGH where they only harm, else EITHER.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> from steadyturn.model.batch import LIMIT_NAMES
+    >>> from steadyturn.model.batch_frame import build, spread
+    >>> two = build(spread(hut, {"motor.terminal_ohm": [1.34, 6.0]}), LIMIT_NAMES, 2)
+    >>> at = look(two, np.array([9.0, 9.0]), 20.0, heated=False)
+    >>> found = {name: row.round(2).tolist() for name, _, row in margins(two, at)}
+    >>> found["collapse_margin"], found["comfort_low"]
+    ([0.53, 0.11], [0.73, 1.22])
+    """
     found = []
     if frame.live is not None:
         wake = np.maximum(frame.wake_v, frame.live.volts + frame.live.motor_a
@@ -219,8 +258,19 @@ def margins(frame: Frame, at: Look) -> list[tuple[str, int, Floats]]:
 
 
 def worst(frame: Frame, at: Look) -> tuple[Floats, Floats]:
-    """The smallest margin of those that may limit the low side, and of those for the high side;
-    -1 where nothing is known."""
+    """The smallest margin of those that may limit the low side, and of those for the high side,
+    shaped like at.in_v; shares, as in `margins`; -1 where nothing is known.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> from steadyturn.model.batch import LIMIT_NAMES
+    >>> from steadyturn.model.batch_frame import build, spread
+    >>> two = build(spread(hut, {"motor.terminal_ohm": [1.34, 6.0]}), LIMIT_NAMES, 2)
+    >>> low, high = worst(two, look(two, np.array([9.0, 9.0]), 20.0, heated=False))
+    >>> low.round(2).tolist(), high.round(2).tolist()
+    ([0.53, 0.11], [0.23, 0.01])
+    """
     least: dict[int, Floats] = {}
     for _, side, row in margins(frame, at):
         if side in least:

@@ -45,7 +45,14 @@ def _passed(rig: Rig, rating_v: Any, drop_v: Any) -> Any:
 
 
 def most_v(rig: Rig) -> list[tuple[str, Any]]:
-    """Names of `hazards.ratings` with the open-circuit volts up to which each holds."""
+    """Names of `hazards.ratings` with the open-circuit volts up to which each holds.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> most_v(hut)[:2]
+    [('open_circuit_capacitor', 35.0), ('open_circuit_sensor', 36.0)]
+    """
     found = [
         ("open_circuit_capacitor", _bus(rig, rig.bus.capacitor_max_v)),
         ("open_circuit_sensor", _bus(rig, SENSOR_MAX_V[rig.sensor.chip])),
@@ -68,7 +75,16 @@ def most_v(rig: Rig) -> list[tuple[str, Any]]:
 def highest_tpm(rig: Rig, names: tuple[str, ...]) -> tuple[Any, Any]:
     """Pace [turns/min] below which comfort, motor speed and the open-circuit ratings all
     hold, and the index in `names` of the one that ends it. A rating that the fastest hand
-    breaks in any case is no limit, as in `limits`."""
+    breaks in any case is no limit, as in `limits`.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> from steadyturn.model.batch import LIMIT_NAMES
+    >>> tpm, which = highest_tpm(hut, LIMIT_NAMES)
+    >>> float(tpm), LIMIT_NAMES[which]
+    (90.0, 'comfort_high')
+    """
     ratio = gears.ratio(rig.stages)
     k = rig.motor.emf_v_s
     if k is None:

@@ -19,7 +19,19 @@ ROUNDS = 3
 def in_v_at(frame: Frame, pace: Floats, low_v: Floats, high_v: Floats,
             rounds: int = 30) -> Floats:
     """Converter volts [V] of the stable state at `pace` (builds last), winding at 20 degC,
-    between volts that enclose it: secant steps kept inside the bracket."""
+    between volts that enclose it: secant steps kept inside the bracket.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> from steadyturn.model.batch import LIMIT_NAMES
+    >>> from steadyturn.model.batch_frame import build, spread
+    >>> two = build(spread(hut, {"motor.terminal_ohm": [1.34, 6.0]}), LIMIT_NAMES, 2)
+    >>> in_v = np.array([9.0, 9.0])
+    >>> pace = look(two, in_v, MILD_C, heated=False).pace
+    >>> in_v_at(two, pace, in_v - 4.0, in_v + 3.0).round(6).tolist()
+    [9.0, 9.0]
+    """
     low = np.broadcast_to(low_v, pace.shape).astype(float)
     high = np.broadcast_to(high_v, pace.shape).astype(float)
     under = look(frame, low, MILD_C, heated=False).pace - pace
@@ -43,7 +55,20 @@ def in_v_at(frame: Frame, pace: Floats, low_v: Floats, high_v: Floats,
 
 def targets(frame: Frame, low_tpm: Floats, high_tpm: Floats, low_v: Floats,
             high_v: Floats, *, fine: bool) -> tuple[Floats, Floats, Floats, Floats]:
-    """target_tpm, and there arm_w, out_w, bus_v (what the sensor reads)."""
+    """target_tpm, and there arm_w, out_w, bus_v (what the sensor reads), one a build. low_tpm,
+    high_tpm: its band [turns/min]; low_v, high_v: volts at the converter that enclose it.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> from steadyturn.model.batch import LIMIT_NAMES
+    >>> from steadyturn.model.batch_frame import build, spread
+    >>> one = build(spread(hut, {"motor.terminal_ohm": [1.34]}), LIMIT_NAMES, 1)
+    >>> tpm, arm_w, out_w, bus_v = targets(one, *np.array([[50.0], [90.0], [3.3], [14.2]]),
+    ...                                    fine=True)
+    >>> float(tpm[0].round(1)), float(arm_w[0].round(2)), float(out_w[0].round(2))
+    (69.3, 5.69, 2.53)
+    """
     inset = INSET * (high_tpm - low_tpm)
     ends = np.stack([low_tpm + inset, high_tpm - inset])
     left, right = in_v_at(frame, ends, low_v, high_v, 30 if fine else 4)

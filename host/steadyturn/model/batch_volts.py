@@ -25,6 +25,13 @@ def bus_v_over(rig: Rig, values: Mapping[str, ArrayLike], pace: Floats) -> Float
     not regulate in its window at that pace.
 
     pace: 1-D [turns/min], rising; values: as of `batch.bands`, with the same errors.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> hut = read_rig(example_path("lakeside-hut"))
+    >>> volts = bus_v_over(hut, {"motor.terminal_ohm": [1.34, 2.0]}, np.array([20.0, 70.0]))
+    >>> volts.round(1).tolist()
+    [[nan, 9.1], [nan, 8.6]]
     """
     n = size(values)
     found = np.full((n, len(pace)), np.nan)
