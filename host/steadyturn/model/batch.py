@@ -54,7 +54,7 @@ def bands(rig: Rig, values: Mapping[str, ArrayLike], *, fine: bool = True,
     values: key as in the rig file ("motor.terminal_ohm"; also "train.ratio" and
     "train.efficiency" of all stages together) -> a number or a 1-D array, in SI; all
     arrays of one length. Kinds, and which protections are fitted, are those of `rig`.
-    fine: edges to about 1e-3 turns/min; else mostly to 0.2 and twice as fast (batch.md).
+    fine: edges to about 1e-3 turns/min; else mostly to 0.02, for searching (batch.md).
 
     Raises KeyError for a key that a rig has not, ValueError for arrays of unequal
     lengths or with a number that is not finite.

@@ -27,12 +27,6 @@ COVERS = {page: sorted(name for pattern in re.findall(r"`([\w*]+)`", modules)
 PAGES = sorted(COVERS)
 SECTIONS = ("Equations", "Symbols", "Source", "Valid", "Left out")
 
-# What is not there yet; nothing may be added here.
-UNFINISHED_PAGES: dict[str, set[str]] = {
-    "batch.md": {"Equations", "Left out", "Symbols", "Valid", "example"},
-}
-UNFINISHED = ("batch*",)
-
 UNIT = re.compile(r"\[[^\]\d]+\]|turns/min|\w+_(tpm|v|a|w|c|nm|s)\b|[Ss]hare|[Ww]atts|volts"
                   r"|Motor turns|Turns of|Power out|[Tt]he same|at each pace|Pace of|elementwise")
 
@@ -83,7 +77,7 @@ def test_sections(page) -> None:
     tests = doctest.DocTestParser().get_examples(text(page))
     if not tests:
         missing.add("example")
-    assert missing <= UNFINISHED_PAGES.get(page, set())
+    assert not missing
 
 
 @pytest.mark.parametrize("page", PAGES)
@@ -140,10 +134,6 @@ def test_constants(page) -> None:
         assert held[0] == float(value), name
 
 
-def unfinished(name: str) -> bool:
-    return any(fnmatch.fnmatch(name, pattern) for pattern in UNFINISHED)
-
-
 def public(name: str):
     return [(key, what) for key, what in vars(module(name)).items()
             if not key.startswith("_") and getattr(what, "__module__", "") == module(name).__name__
@@ -162,7 +152,7 @@ def test_public_names_are_described(name) -> None:
         elif inspect.isfunction(what) and ">>>" not in told:
             plain.add(key)
     assert not bare
-    assert not plain or unfinished(name)
+    assert not plain
 
 
 @pytest.mark.parametrize("name", sorted(MODULES))
@@ -175,7 +165,7 @@ def test_numbers_have_units(name) -> None:
             told = (what.__doc__ or "").partition(">>>")[0]
             if re.search(r"Floats|ArrayLike|float", kinds) and not UNIT.search(told):
                 silent.add(key)
-    assert not silent or unfinished(name)
+    assert not silent
 
 
 def test_the_rig_has_no_part_without_a_page() -> None:
