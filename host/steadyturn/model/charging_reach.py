@@ -4,20 +4,28 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from steadyturn.model import arm
+import numpy as np
+
 from steadyturn.model.charging import with_draw
+from steadyturn.model.limits import Sheet, constraints
 from steadyturn.model.point import operate
 from steadyturn.rig.types import Rig
 
 STEP_A, MOST_A = 0.1, 5.0  # a USB-C cable carries 5 A at most
 PORTS_A = (0.5, 0.9, 1.5, 3.0)  # USB 2.0, USB 3, BC 1.2, Type-C: what a port can advertise
+# of model.limits those that a larger draw breaks; the others are no matter of the draw, or mended
+BY_DRAW = frozenset({
+    "board_fade", "start", "holding", "collapse_margin", "input_limit", "output_limit",
+    "window_low", "output_low", "motor_current", "winding_temperature", "mount_temperature",
+    "arm_force", "arm_power",
+})
 
 
 @dataclass(frozen=True)
 class Reach:
-    """gives_a: the largest draw that this pace bears; limit: what ends it, by the names of
-    model.limits ("" where MOST_A is reached); arm_w there; port_a: the most that the port may
-    advertise of PORTS_A, None where even the least is too much."""
+    """gives_a: the largest draw that this pace bears, hot and cold; limit: what ends it, by the
+    names of model.limits ("" where MOST_A is reached); arm_w there, winding at 20 degC; port_a:
+    the most that the port may advertise of PORTS_A, None where even the least is too much."""
 
     gives_a: float
     limit: str
@@ -26,13 +34,14 @@ class Reach:
 
 
 def reach(rig: Rig, pace_tpm: float) -> Reach:
-    """How much a device could draw at pace_tpm [turns/min], winding at 20 degC.
+    """How much a device could draw at pace_tpm [turns/min] within the limits of the band, for a
+    hot and a cold machine.
 
     >>> from steadyturn.rig.examples import example_path
     >>> from steadyturn.rig.file import read_rig
     >>> found = reach(read_rig(example_path("lakeside-hut")), 60)
-    >>> found.gives_a > 0.5, found.port_a
-    (True, 0.9)
+    >>> round(found.gives_a, 2), found.limit, found.port_a
+    (0.73, 'collapse_margin', 0.5)
     """
     good, bad, limit = 0.0, MOST_A, ""
     for number in range(1, round(MOST_A / STEP_A) + 1):
@@ -51,15 +60,7 @@ def reach(rig: Rig, pace_tpm: float) -> Reach:
 
 def _broken(rig: Rig, pace_tpm: float, draw_a: float) -> str:
     """The first limit that this draw breaks, "" for none."""
-    at = operate(with_draw(rig, draw_a), pace_tpm)
-    tests = (
-        ("holding", str(at.regime) == "idle"),
-        ("collapse_margin", str(at.regime) == "collapse"),
-        ("input_limit", float(at.bus_a) >= rig.converter.in_limit_a * (1 - 1e-9)),
-        ("output_limit", float(at.out_a) >= rig.converter.out_limit_a * (1 - 1e-9)),
-        ("output_low", float(at.out_v) < rig.load.sag_v),
-        ("motor_current", float(at.motor_a) > rig.motor.max_a),
-        ("arm_power", float(at.arm_w) > rig.arm.power_w),
-        ("arm_force", float(arm.force_n(rig, at.crank_nm)) > rig.arm.force_n),
-    )
-    return next((name for name, broken in tests if broken), "")
+    changed = with_draw(rig, draw_a)
+    listed = [one for one in constraints(changed) if one.name in BY_DRAW]
+    margins = Sheet(changed, listed, np.array([pace_tpm])).margins[:, 0]
+    return next((one.name for one, margin in zip(listed, margins, strict=True) if margin < 0), "")
