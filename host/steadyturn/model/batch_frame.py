@@ -197,7 +197,7 @@ def build(rig: Rig, names: tuple[str, ...], n: int) -> Frame:
     m, part, board = rig.motor, rig.converter, rig.supply
     linear = part.kind == "linear"
     series, parallel = rig.bank.series, rig.bank.parallel
-    k = m.emf_v_s if m.emf_v_s is not None else motor.nameplate_constant(m)
+    k = motor.emf_constant(m)
     ratio, gear = gears.ratio(rig.stages), gears.efficiency(rig.stages)
     path = load.path_ohm(rig)
     set_a = load.draw(rig.load, path, part.out_v)[0]

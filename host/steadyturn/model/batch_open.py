@@ -86,11 +86,8 @@ def highest_tpm(rig: Rig, names: tuple[str, ...]) -> tuple[Any, Any]:
     (90.0, 'comfort_high')
     """
     ratio = gears.ratio(rig.stages)
-    k = rig.motor.emf_v_s
-    if k is None:
-        k = motor.nameplate_constant(rig.motor)
     cold = motor.magnets(rig.air.cold_c)
-    per_tpm = PEAK_OVER_MEAN * rig.bank.series * k * cold * ratio * RPM
+    per_tpm = PEAK_OVER_MEAN * rig.bank.series * motor.emf_constant(rig.motor) * cold * ratio * RPM
     fast: Any = rig.arm.comfort_high_tpm
     which: Any = names.index("comfort_high")
     # in the order of `limits`, the last comer only where it is stricter

@@ -17,12 +17,12 @@ from steadyturn.model.batch_ends import ends
 from steadyturn.model.batch_frame import build, size, spread
 from steadyturn.model.batch_look import look
 from steadyturn.model.batch_open import most_v
+from steadyturn.model.batch_target import MILD_C
 from steadyturn.model.motor import ohm_at
 from steadyturn.rig.types import Rig
 
 Floats = NDArray[np.float64]
 
-MILD_C = 20.0
 FAN = 48  # operating points that a curve is drawn through
 CLAMP = "clamp_power"  # as model.hazards names it
 

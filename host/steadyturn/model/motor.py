@@ -27,7 +27,7 @@ def emf_constant(motor: Motor) -> float:
     """
     if motor.emf_v_s is not None:
         return motor.emf_v_s
-    if motor.rated_v is None or not motor.no_load_rad_s:
+    if motor.rated_v is None or motor.no_load_rad_s is None:
         return 0.0
     return nameplate_constant(motor)
 
