@@ -82,4 +82,5 @@ def show(result: Any, as_json: bool, text: Callable[[Any], str]) -> None:
     """Print a job's result as JSON, or as `text` makes it for a person."""
     from steadyturn.report.objects import to_json
 
-    click.echo(to_json(result) if as_json else text(result), nl=as_json)
+    plain = not (sys.stdout.encoding or "utf-8").lower().startswith("utf")
+    click.echo(to_json(result, plain=plain) if as_json else text(result), nl=as_json)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import io
 import os
+import signal
 import sys
 
 import click
@@ -76,7 +77,15 @@ def main(ctx: click.Context, as_json: bool) -> None:
 def run(args: list[str] | None = None) -> None:
     """Run the program and end the process with its exit code."""
     _fill_closed_streams()
-    sys.exit(code(args))
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a file's name may be no text of this terminal
+            stream.reconfigure(errors="backslashreplace")
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # as Ctrl-C: nothing half done
+    status = code(args)
+    # CPython remembers a Ctrl-C that fell into an exec, as dataclasses make, and would end by
+    # the signal whatever came of it; another exec makes it forget
+    exec("")
+    sys.exit(status)
 
 
 def _fill_closed_streams() -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from steadyturn.cli.common import Number, json_option, show
+from steadyturn.errors import Problem, WrongInput
 
 EVERY_S = 0.2  # how often the progress is written
 
@@ -41,7 +42,7 @@ def command(
       steadyturn size attic-drawer --write my.toml --row 2
 
     Exit code 0: something works. 1: nothing does; then it says what to buy, print or
-    change. 2: the file is wrong. Ctrl-C shows the best so far.
+    change. 2: the file is wrong. Ctrl-C shows the best so far, with exit code 1.
     """
     from steadyturn.jobs import size as job
     from steadyturn.report import size as report
@@ -58,7 +59,7 @@ def command(
                           say=progress.say)
     finally:
         progress.end()
-    if not result.choices:
+    if not result.choices or not result.complete:  # rows of a part have numbers of their own
         show(result, as_json, report.text)
         return 1
     if why is not None:
@@ -81,6 +82,9 @@ def _check_options(parts: str | None, typical: bool, why: int | None, into: Path
         raise click.UsageError("--row goes with --write FILE; --why N explains a row.")
     if why is not None and into is not None:
         raise click.UsageError("--why and --write: one at a time.")
+    for option, number in (("--row", row), ("--why", why)):
+        if number is not None and number < 1:
+            raise WrongInput(Problem(option, "", str(number), "rows are counted from 1."))
 
 
 class _Progress:

@@ -34,5 +34,6 @@ def to_object(value: Any) -> Any:
     return [to_object(v) for v in value]
 
 
-def to_json(value: Any) -> str:
-    return json.dumps(to_object(value), indent=2, ensure_ascii=False)
+def to_json(value: Any, *, plain: bool = False) -> str:
+    """plain: whatever is not ASCII escaped, for a terminal that cannot show it."""
+    return json.dumps(to_object(value), indent=2, ensure_ascii=plain)

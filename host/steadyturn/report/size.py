@@ -77,6 +77,8 @@ def _list(result: Any) -> str:
         lines += [*([""] if safe else []),
                   wrap("DANGEROUS AS BUILT, each until it has what it needs:"), _table(other)]
     lines += ["", *_legend(result)]
+    if not result.complete:  # the whole list has other rows under these numbers
+        return "\n".join([*lines, "", f"next: {command(result)}"]) + "\n"
     first = result.choices[0].number
     lines += ["", f"next: {command(result)} --why {first}",
               f"      {command(result)} --write my.toml --row {first}"]

@@ -2,6 +2,8 @@
 
 import json
 import os
+import shutil
+import signal
 import subprocess
 import sys
 
@@ -10,6 +12,7 @@ from steadyturn.__main__ import start
 from steadyturn.cli import main as front
 from steadyturn.cli.table import COMMANDS
 from steadyturn.errors import Failed, Problem, WrongInput
+from steadyturn.rig.examples import example_path
 
 
 def test_help_lists_every_command_under_its_stage(capsys):
@@ -93,6 +96,35 @@ def test_closed_streams_are_no_traceback(closed):
     done = subprocess.run(["sh", "-c", line], capture_output=True, text=True, check=False)
     assert done.returncode == 0
     assert done.stderr == ""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="names of files that are no text")
+@pytest.mark.parametrize("encoding", ["utf-8:strict", "ascii", "latin-1"])
+def test_a_name_the_terminal_cannot_show_is_no_traceback(encoding, tmp_path):
+    odd = os.fsdecode(bytes(tmp_path) + b"/h\xfctte-\xce\xbc.toml")
+    shutil.copy(example_path("lakeside-hut"), odd)
+    done = subprocess.run(
+        [sys.executable, "-m", "steadyturn", "check", odd, "--json"], capture_output=True,
+        check=False, env={**os.environ, "PYTHONIOENCODING": encoding})
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["file"] == odd
+
+
+@pytest.mark.skipif(os.name != "posix", reason="POSIX signals")
+@pytest.mark.parametrize("sent", [signal.SIGTERM, signal.SIGINT])
+def test_kill_is_ctrl_c(sent, tmp_path):
+    """Also where it falls into an exec, after which CPython would end by the signal."""
+    (tmp_path / "fallen.py").write_text(
+        f"import os, time\nos.kill(os.getpid(), {int(sent)})\ntime.sleep(5)\n", "utf-8")
+    script = (
+        "import sys\nfrom steadyturn.cli import main as front\n"
+        f"sys.path.insert(0, {str(tmp_path)!r})\n"
+        "class Command:\n    @staticmethod\n    def main(**_):\n        exec('import fallen')\n"
+        "front.main = Command\nfront.run()\n")
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True,
+                          check=False)
+    assert done.returncode == 1
+    assert done.stderr == "\nstopped by you; nothing is lost\n"
 
 
 def test_module_form_runs():

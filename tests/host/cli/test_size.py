@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import functools
 import io
 import json
@@ -201,10 +202,11 @@ def test_dangerous_row_says_so_when_written(quick, tmp_path) -> None:
 @pytest.mark.parametrize(("args", "says"), [
     ((), "name a parts file"),
     (("missing.toml",), "no such file"),
-    (("attic-drawer", "--why", "0"), "rows 1 to"),
+    (("attic-drawer", "--why", "0"), "rows are counted from 1"),
     (("attic-drawer", "--why", "99"), "rows 1 to"),
-    (("attic-drawer", "--why", "x"), "not a valid integer"),
-    (("attic-drawer", "--write", "new.toml", "--row", "-1"), "rows 1 to"),
+    (("attic-drawer", "--why", "x"), "a whole number"),
+    (("attic-drawer", "--write", "new.toml", "--row", "-1"), "rows are counted from 1"),
+    (("attic-drawer", "--write", "new.toml", "--row", "99"), "rows 1 to"),
     (("attic-drawer", "--row", "1"), "--row goes with --write"),
     (("attic-drawer", "--why", "1", "--write", "new.toml"), "one at a time"),
     (("attic-drawer", "--new", "new.toml"), "give it alone"),
@@ -289,6 +291,19 @@ def test_broken_off_while_the_rows_are_computed() -> None:
     assert not found.complete
     assert len(found.choices) == 1
     assert "STOPPED before all was computed" in " ".join(report.text(found).split())
+
+
+@pytest.mark.parametrize("asked", [(), ("--why", "1"), ("--write", "out.toml")])
+def test_row_one_of_a_broken_off_search_is_not_written(monkeypatch, tmp_path, asked) -> None:
+    """It is another machine than row 1 of the whole list."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(job, "size", lambda *_, **__: dataclasses.replace(
+        attic(), complete=False))
+    status, out, _ = run("attic-drawer", *asked)
+    assert status == 1
+    assert "STOPPED" in out
+    assert "--why" not in out
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_typical_parts_alone(monkeypatch) -> None:
