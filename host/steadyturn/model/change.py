@@ -37,6 +37,9 @@ def with_value(rig: Rig, key: str, value: Any) -> Rig:
     >>> hut = read_rig(example_path("lakeside-hut"))
     >>> with_value(hut, "motor.terminal_ohm", 2.5).motor.terminal_ohm
     2.5
+    >>> with_value(hut, "stage[3].ratio", 2.0)  # it has two
+    Traceback (most recent call last):
+    KeyError: 'stage[3].ratio'
     """
     found = field_of(key)
     if found is None:
@@ -45,5 +48,7 @@ def with_value(rig: Rig, key: str, value: Any) -> Rig:
     if index is None:
         return replace(rig, **{part: replace(getattr(rig, part), **{field: value})})
     stages = list(rig.stages)
+    if not 0 <= index < len(stages):
+        raise KeyError(key)
     stages[index] = replace(stages[index], **{field: value})
     return replace(rig, stages=tuple(stages))
