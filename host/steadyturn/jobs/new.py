@@ -77,12 +77,16 @@ def new_rig(path: Path, given: Mapping[str, str], *, force: bool = False) -> New
 
 def write_whole(path: Path, text: str) -> None:
     """All of the file or nothing, also when stopped halfway."""
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    name = ""
     try:
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
         with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
             file.write(text)
         Path(name).chmod(0o644)
         Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
+    except BaseException as failed:
+        if name:
+            Path(name).unlink(missing_ok=True)
+        if isinstance(failed, OSError):
+            failed.filename, failed.filename2 = str(path), None  # the name that was asked for
         raise

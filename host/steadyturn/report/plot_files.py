@@ -9,8 +9,11 @@ from __future__ import annotations
 
 import json
 import math
+import os
 import re
-from collections.abc import Callable
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from html import unescape
 from pathlib import Path
 from typing import Any
@@ -36,11 +39,17 @@ def check(path: Path, option: str = "--plot") -> None:
     if not path.absolute().parent.is_dir():
         raise WrongInput(Problem(option, "", str(path), "that folder does not exist.",
                                  f"Make it first: {path.absolute().parent}"))
+    if os.path.exists(path) and not path.is_file():
+        raise WrongInput(Problem(option, "", str(path), "this is a folder, a device or a pipe.",
+                                 "Name a new file."))
     try:
         import matplotlib  # noqa: F401
     except ImportError:
         raise Failed("Drawing a plot needs matplotlib, which is not installed.",
                      "Install it with: pip install 'steadyturn[plots]'") from None
+    except ValueError:  # before it is there, it reads MPLBACKEND
+        raise Failed("Drawing a plot needs matplotlib, which does not start as it is set up.",
+                     "Unset MPLBACKEND in the environment, or look at matplotlibrc.") from None
 
 
 def write(path: Path, draw: Callable[[], Any], *, option: str = "--plot",
@@ -56,9 +65,31 @@ def write(path: Path, draw: Callable[[], Any], *, option: str = "--plot",
         said = {_KEY: json.dumps(content(figure), separators=(",", ":"))}
         if path.suffix.lower() == ".svg":
             said["Date"] = None  # type: ignore[assignment]  # matplotlib leaves it out
-        figure.savefig(path, dpi=dpi, metadata=said)
-    if colors and path.suffix.lower() == ".png":
-        _fewer_colors(path, colors)
+        with _whole(path) as unseen:
+            figure.savefig(unseen, dpi=dpi, metadata=said)
+            if colors and path.suffix.lower() == ".png":
+                _fewer_colors(unseen, colors)
+
+
+@contextmanager
+def _whole(path: Path) -> Iterator[Path]:
+    """A name to write to; the file is at `path` once it is whole, and what was there before
+    stays where it fails or is stopped halfway."""
+    real = Path(os.path.realpath(path))  # a link stays a link
+    unseen = None
+    try:
+        handle, name = tempfile.mkstemp(prefix=".", suffix=path.suffix, dir=real.parent)
+        unseen = Path(name)
+        os.close(handle)
+        yield unseen
+        unseen.chmod(0o644)
+        unseen.replace(real)
+    except BaseException as failed:
+        if unseen is not None:
+            unseen.unlink(missing_ok=True)
+        if isinstance(failed, OSError):
+            failed.filename, failed.filename2 = str(path), None  # the name that was asked for
+        raise
 
 
 def _fewer_colors(path: Path, colors: int) -> None:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import os
+import sys
+
 import pytest
-from steadyturn.errors import WrongInput
+from steadyturn.errors import Failed, WrongInput
 from steadyturn.report import plot_files
 
 
@@ -55,3 +58,51 @@ def test_wrong_names(tmp_path, name):
         plot_files.write(tmp_path / name, figure, option="--map")
     assert not list(tmp_path.iterdir())
     assert ".png or .svg" in str(caught.value) or "does not exist" in str(caught.value)
+
+
+@pytest.mark.parametrize("suffix", plot_files.SUFFIXES)
+@pytest.mark.parametrize("error", [KeyboardInterrupt, OSError(28, "No space left on device")])
+def test_all_or_nothing(tmp_path, monkeypatch, suffix, error):
+    """Stopped halfway, or with a full disk: what was there stays, and nothing beside it."""
+    from matplotlib.figure import Figure
+
+    path = tmp_path / f"a{suffix}"
+    path.write_bytes(b"old")
+
+    def half(self, target, **_):
+        target.write_bytes(b"half")
+        raise error
+
+    monkeypatch.setattr(Figure, "savefig", half)
+    with pytest.raises((KeyboardInterrupt, OSError)) as caught:
+        plot_files.write(path, figure)
+    assert path.read_bytes() == b"old"
+    assert list(tmp_path.iterdir()) == [path]
+    if isinstance(error, OSError):
+        assert caught.value.filename == str(path)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="links and pipes of POSIX")
+def test_links_stay_and_pipes_are_refused(tmp_path):
+    (tmp_path / "a.png").symlink_to(tmp_path / "real.png")
+    plot_files.write(tmp_path / "a.png", figure)
+    assert (tmp_path / "a.png").is_symlink()
+    assert (tmp_path / "real.png").read_bytes().startswith(b"\x89PNG")
+    assert (tmp_path / "real.png").stat().st_mode & 0o777 == 0o644
+    os.mkfifo(tmp_path / "b.png")
+    (tmp_path / "c.png").symlink_to("/dev/full")
+    for name in "bc":
+        with pytest.raises(WrongInput, match="a pipe"):
+            plot_files.check(tmp_path / f"{name}.png")
+
+
+def test_a_matplotlib_that_does_not_start_is_said(tmp_path, monkeypatch):
+    class Refuses:
+        def find_spec(self, name, *_):
+            if name == "matplotlib":
+                raise ValueError("Key backend: 'nonesuch' is not a valid value for backend")
+
+    monkeypatch.delitem(sys.modules, "matplotlib", raising=False)
+    monkeypatch.setattr(sys, "meta_path", [Refuses(), *sys.meta_path])
+    with pytest.raises(Failed, match="MPLBACKEND"):
+        plot_files.check(tmp_path / "a.png")
