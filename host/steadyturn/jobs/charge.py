@@ -13,10 +13,10 @@ from steadyturn.jobs.charge_values import (
     device,
     with_state,
 )
-from steadyturn.jobs.hazards import Hazard, hazards_of
+from steadyturn.jobs.hazards import Hazard, hazards_at, hazards_of
 from steadyturn.jobs.predict import Broken, broken_limits
 from steadyturn.model import endurance, load
-from steadyturn.model.band import find_band
+from steadyturn.model.band import Band, find_band
 from steadyturn.model.charging import Charge, Feed, charge, course, feed
 from steadyturn.model.charging_reach import Reach, reach
 from steadyturn.model.charging_sure import Mover, Span, Sure, sure
@@ -85,7 +85,8 @@ class Machine:
     would draw from a stiff port; cell_w: what the battery
     gains; top_v: at the device at any draw up to the full one, borne_v: what it or the output's
     cut bears; cable_v: lost in the cable; keeps_min: how long this arm keeps arm_w, (low, middle,
-    high), 480 is eight hours or more; reach: how much a device could draw."""
+    high), 480 is eight hours or more; reach: how much a device could draw. in_v, in_borne_v: at
+    the converter's input, and what that bears."""
 
     device_w: float
     device_v: float
@@ -100,17 +101,20 @@ class Machine:
     output_limit_a: float
     advertised_a: float | None
     reach: Reach
+    in_v: float
+    in_borne_v: float
 
 
 @dataclass(frozen=True)
 class ChargeAnswer:
     """What `charge` found. possible: False where the answer is no, and `why` says which of
-    "no_band", "nothing_arrives", "too_many_volts", "self_use".
+    "no_band", "nothing_arrives", "too_many_volts_in", "too_many_volts", "self_use".
 
     pace_tpm: None without one; at_target: it is the band's target. from_percent, to_percent:
     state of charge at both ends, the latter net. minutes: as asked for, None where to_percent
-    was. cell_c, air_c: temperatures allowed for charging, and of the rig's air. broken: the
-    band's limits that do not hold at this pace.
+    was. cell_c, air_c: temperatures allowed for charging, and of the rig's air. hazards: ratings
+    that break if the load goes at this pace, or anywhere in the band. broken: the band's limits
+    that do not hold at this pace.
     """
 
     file: str
@@ -172,7 +176,7 @@ def charge_answer(
         machine=None if given is None else _machine(rig, given), work=None,
         choices=() if given is None or done is None else _choices(rig, given, done, end, seconds),
         movers=(), cell_c=CELL_C, air_c=(rig.air.cold_c, rig.air.hot_c),
-        hazards=hazards_of(rig, band),
+        hazards=_hazards(rig, band, pace),
         broken=() if pace is None else broken_limits(rig, pace), course=None)
     if not answer.possible or given is None or done is None:
         return answer
@@ -189,10 +193,18 @@ def _why(rig: Rig, given: Feed | None) -> str:
         return "no_band"
     if not given.out_w[-1] > 0:
         return "nothing_arrives"
+    if float(given.full.bus_v) > rig.converter.max_in_v:
+        return "too_many_volts_in"
     if given.top_v > _borne_v(rig):
         return "too_many_volts"
     net_w = rig.load.charge_efficiency * float(given.out_w[-1]) - rig.load.self_use_w
     return "" if net_w > 0 else "self_use"
+
+
+def _hazards(rig: Rig, band: Band, pace_tpm: float | None) -> tuple[Hazard, ...]:
+    if pace_tpm is not None and pace_tpm > (band.high_tpm or 0.0):
+        return hazards_at(rig, pace_tpm)
+    return hazards_of(rig, band)
 
 
 def _borne_v(rig: Rig) -> float:
@@ -227,7 +239,8 @@ def _machine(rig: Rig, given: Feed) -> Machine:
         cable_v=float(full.out_a) * load.cable_ohm(rig.load),
         cell_w=rig.load.charge_efficiency * out_w - rig.load.self_use_w,
         arm_w=float(full.arm_w), keeps_min=keeps, output_limit_a=rig.converter.out_limit_a,
-        advertised_a=rig.load.advertised_a, reach=reach(rig, given.pace_tpm))
+        advertised_a=rig.load.advertised_a, reach=reach(rig, given.pace_tpm),
+        in_v=float(full.bus_v), in_borne_v=rig.converter.max_in_v)
 
 
 def _choices(rig: Rig, given: Feed, done: Charge, end: float | None,

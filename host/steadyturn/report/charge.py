@@ -14,6 +14,9 @@ from steadyturn.report.style import item, number, quantity, shown_path, table, w
 STATE = {"off": "switched off", "flight": "flight mode, dark screen", "lit": "screen lit"}
 KIND = {"phone": "phone", "power_bank": "power bank", "lantern": "lantern"}
 SHOWN_MOVERS = 3
+_NO = {"nothing_arrives": "The converter does not hold its output there",
+       "too_many_volts_in": "The motors turn too fast",
+       "too_many_volts": "The converter no longer limits the voltage, if only when the draw falls"}
 
 
 def text(result: Any) -> str:
@@ -54,6 +57,10 @@ def _why(result: Any) -> str:
         return "no pace works for this machine, so that it charges nothing."
     if result.why == "nothing_arrives":
         return f"at {number(result.pace_tpm)} turns/min nothing reaches the device."
+    if result.why == "too_many_volts_in":
+        return (f"at {number(result.pace_tpm)} turns/min the converter's input would get "
+                f"{quantity(result.machine.in_v, 'V')}, {number(result.machine.in_borne_v)} V are "
+                "borne.")
     if result.why == "too_many_volts":
         return (f"at {number(result.pace_tpm)} turns/min the device would get "
                 f"{quantity(result.machine.top_v, 'V')}, {number(result.machine.borne_v)} V "
@@ -64,6 +71,10 @@ def _why(result: Any) -> str:
 def _danger(result: Any) -> list[str]:
     if not any(hazard.refuses for hazard in result.hazards):
         return []
+    if result.band_tpm is not None and result.pace_tpm > result.band_tpm[1]:
+        return [wrap("DANGEROUS at this pace if the load lets go - do not connect a phone. "
+                     f"'steadyturn predict {shown_path(result.file)} --pace "
+                     f"{number(result.pace_tpm)}' says why."), ""]
     return [wrap("DANGEROUS AS BUILT - do not connect a phone. 'steadyturn check "
                  f"{shown_path(result.file)}' says why; the figures are for the machine made "
                  "safe."), ""]
@@ -109,12 +120,10 @@ def _no(result: Any) -> list[str]:
     if result.why == "no_band":
         return [wrap("Which limits clash, and what would part them, says "
                      f"'steadyturn pace {shown_path(result.file)}'.")]
-    if result.why in {"nothing_arrives", "too_many_volts"}:
+    if result.why in {"nothing_arrives", "too_many_volts_in", "too_many_volts"}:
         where = "no pace works for this machine" if result.band_tpm is None else \
             f"keep to {result.band_tpm[0]:.0f}-{result.band_tpm[1]:.0f} turns/min"
-        why = "The converter does not hold its output there" if result.why == "nothing_arrives" \
-            else "The converter no longer limits the voltage, if only when the draw falls"
-        return [wrap(f"{why}: {where}."), ""]
+        return [wrap(f"{_NO[result.why]}: {where}."), ""]
     return [wrap(f"It gets {quantity(at.device_w, 'W')}, of which "
                  f"{quantity(at.cell_w + result.device.self_use_w, 'W')} would fill the battery, "
                  f"and uses {quantity(result.device.self_use_w, 'W')} itself: cranking only "
@@ -156,7 +165,7 @@ def _notes(result: Any) -> list[str]:
         beyond = f" Your air has {number(cold)} to {number(hot)}: warm or cool the device first."
     notes.append(f"A lithium cell is charged only at {number(low_c)} to {number(high_c)} degC."
                  + beyond)
-    if result.why != "too_many_volts":
+    if result.why not in {"too_many_volts_in", "too_many_volts"}:
         notes += _port(at)
     if result.broken:
         names = ", ".join(f"'{NAME.get(one.name, one.name)}'" for one in result.broken)
@@ -213,7 +222,7 @@ def _sure(result: Any) -> list[str]:
 
 def _next(result: Any) -> str:
     path = shown_path(result.file)
-    if result.why in {"no_band", "nothing_arrives", "too_many_volts"} or result.broken:
+    if result.why in {"no_band", *_NO} or result.broken:
         return f"steadyturn pace {path}"
     if any(hazard.refuses for hazard in result.hazards):
         return f"steadyturn check {path}"

@@ -161,6 +161,24 @@ def test_a_pace_at_which_the_device_would_get_too_much():
     assert "5.5 V are borne" in " ".join(out.split())
 
 
+def test_a_pace_that_breaks_the_machine():
+    """Faster than the band: what an open circuit breaks from there is said first; what the
+    loaded input does not bear is a no."""
+    status, out, _ = run("lakeside-hut", "--pace", "180")
+    assert status == 0
+    assert out.startswith("DANGEROUS at this pace")
+    assert "predict lakeside-hut --pace 180" in out
+    named = {h["name"] for h in as_json("lakeside-hut", "--pace", "180")["hazards"]}
+    assert {"open_circuit_converter", "open_circuit_capacitor"} <= named
+    assert not any(h["refuses"] for h in as_json("lakeside-hut")["hazards"])
+    status, out, _ = run("lakeside-hut", "--pace", "1000")
+    assert status == 1
+    found = as_json("lakeside-hut", "--pace", "1000")
+    assert found["why"] == "too_many_volts_in"
+    assert found["machine"]["in_v"] > found["machine"]["in_borne_v"] == 30
+    assert "30 V are borne" in " ".join(out.split())
+
+
 def test_a_device_that_uses_more_than_arrives(tmp_path):
     rig = rig_with(tmp_path, "lakeside-hut", "capacity_wh = 15\n",
                    "capacity_wh = 15\nself_use_w = 4\n")
