@@ -7,6 +7,7 @@ load connected the volts at the converter count as well: they are what the band 
 for, and a hot or worn machine gives fewer of them at the same pace.
 """
 
+from steadyturn_fw.now import NEVER_MV
 from steadyturn_fw.pages import BOUND, FASTER, HOLD, NO_SENSOR, REST, SLOWER, STOP, VALID
 
 SILENT_TICKS = 150  # 3 s without any current from the motors: nobody is turning
@@ -30,6 +31,9 @@ class Cue:
         self.over_dtpm = s.over_dtpm
         self.over_mv = s.over_mv
         self.calm_mv = s.over_mv - s.over_mv // 16  # a stop ends below this
+        self.over_out_mv = s.over_out_mv or NEVER_MV
+        # the converter's set point is near its limit: a smaller step back
+        self.calm_out_mv = self.over_out_mv - self.over_out_mv // 64
         self.cue = REST
         self.since_ms = 0
         self.volts = -1
@@ -62,11 +66,13 @@ class Cue:
             return REST
         pace = now.pace_dtpm
         silent = validity == BOUND and now.silent_ticks > SILENT_TICKS
-        if now.bus_mv >= self.over_mv or (pace >= self.over_dtpm and not silent):
+        if now.bus_mv >= self.over_mv or now.out_mv >= self.over_out_mv:
+            return STOP
+        if pace >= self.over_dtpm and not silent:
             return STOP
         if silent or pace < self.rest:
             return REST
-        if self.cue == STOP and (pace > self.high or now.bus_mv > self.calm_mv):
+        if self.cue == STOP and (pace > self.high or self._excited(now)):
             return STOP
         by_volts = self._by_volts(now.connected)
         by_pace = HOLD
@@ -82,6 +88,10 @@ class Cue:
         if by_volts == FASTER or by_pace == FASTER:
             return FASTER
         return HOLD
+
+    def _excited(self, now):
+        """Are the volts still near what they were stopped for?"""
+        return now.bus_mv > self.calm_mv or now.out_mv > self.calm_out_mv
 
     def _by_pace(self, now):
         pace = now.ahead_dtpm

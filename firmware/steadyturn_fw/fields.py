@@ -11,17 +11,17 @@ crc: CRC-32/ISO-HDLC of the second line without its line feed, eight hex digits.
 All fields are required and no others are allowed.
 """
 
-VERSION = 1
+VERSION = 2
 FILE = "/settings.json"
 
-CHIPS = ("ina226", "ina219")
+CHIPS = ("ina226", "ina219", "ina3221")
 LAMPS = ("led", "two_led", "rgb", "piezo", "vibration")
 PLACES = ("enable", "bus_switch", "output_switch")
 COILS = ("in", "out", "larger", "linear")
 
 # whole numbers: name, low, high, meaning
 WHOLE = (
-    ("version", 1, 1, "layout of the settings"),
+    ("version", 2, 2, "layout of the settings"),
     # wiring
     ("i2c_id", 0, 1, "I2C block of the chip"),
     ("sda_pin", 0, 48, "pin"),
@@ -36,6 +36,7 @@ WHOLE = (
     # sensor
     ("address", 8, 119, "I2C address"),
     ("shunt_uohm", 500, 1000000, "shunt"),
+    ("out_shunt_uohm", 0, 1000000, "shunt at the converter's output, below 500: none"),
     ("bus_gain_ppm", 800000, 1200000, "correction of volts"),
     ("bus_offset_mv", -500, 500, "correction of volts"),
     ("amps_gain_ppm", 800000, 1200000, "correction of current"),
@@ -64,6 +65,7 @@ WHOLE = (
     ("connect_dtpm", 50, 5000, "pace at which the load may be connected"),
     ("release_mv", 300, 65000, "bus below which the load is released, before collapse"),
     ("over_mv", 1000, 65000, "bus above which the load is released at once"),
+    ("over_out_mv", 0, 65000, "measured output above which the load is released at once, 0: none"),
     ("over_ma", 10, 30000, "current above which the load is released at once"),
     ("over_dtpm", 50, 9000, "pace above which the load is released"),
     ("gap_ms", 2000, 60000, "shortest time between connections"),
@@ -72,7 +74,7 @@ WHOLE = (
     ("loss_uw", 0, 5000000, "constant loss"),
     ("loss_mv", 0, 3000, "loss per coil ampere"),
     ("loss_mohm", 0, 10000, "loss per coil ampere squared"),
-    ("path_mohm", 0, 5000, "switch and cable between converter and device"),
+    ("path_mohm", 0, 5000, "switch and cable between converter (its output shunt) and device"),
     ("percent_mj", 0, 1000000000, "energy at the device's socket for one percent, 0: unknown"),
     # the board's own supply
     ("fade_mv", 0, 60000, "reservoir: release and save, 0: not watched"),

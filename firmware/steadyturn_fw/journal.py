@@ -15,6 +15,7 @@ from steadyturn_fw.pages import (
     EVENT_BYTES,
     EVENT_UNIT_MS,
     EVENTS,
+    FLAG_OUT_MEASURED,
     FLAG_SATURATED,
     FLAG_VOLTS_ONLY,
     NO_DATA,
@@ -57,6 +58,7 @@ class Journal:
         self.flags = 0
         self.peak_mv = 0
         self.peak_ma = 0
+        self.out_flag = 0  # FLAG_OUT_MEASURED where the converter's output is measured
         self.standing = 0  # fault that a new page repeats
         self.faults = 0
         self.fed = 0
@@ -84,7 +86,7 @@ class Journal:
         self.index = 0
         self.events = 0
         self.events_lost = 0
-        self.flags = 0
+        self.flags = self.out_flag
         self.peak_mv = 0
         self.peak_ma = 0
         self.open = True
@@ -215,6 +217,8 @@ class Journal:
             self.flags |= FLAG_VOLTS_ONLY
         if now.connected:
             self.connected += 1
+            if not now.out_known:
+                self.flags &= ~FLAG_OUT_MEASURED
         if now.saturated:
             self.flags |= FLAG_SATURATED
 

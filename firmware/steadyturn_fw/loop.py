@@ -37,6 +37,7 @@ from steadyturn_fw.pages import (
     FAULT_SETTINGS,
     FLAG_FADING,
     FLAG_FLUSHED,
+    FLAG_OUT_MEASURED,
     REST,
 )
 from steadyturn_fw.sensor import Sensor
@@ -109,6 +110,8 @@ class Loop:
             self.journal = Journal(
                 self.tally, s.bus_shift, s.amps_shift, s.low_dtpm, s.high_dtpm, TICK_MS
             )
+            if self.sensor is not None and self.sensor.out:
+                self.journal.out_flag = FLAG_OUT_MEASURED
         self.faults = Faults(self.journal, self.now)
         newest = self.store.newest
         if newest is not None:
@@ -214,7 +217,7 @@ class Loop:
             self.journal.event(EV_CONNECTED, now.bus_mv, now.t_ms)
         faults = self.faults
         faults.watch(FAULT_SENSOR, not now.amps)
-        faults.watch(FAULT_OVER_VOLTAGE, now.bus_mv >= switch.over_mv)
+        faults.watch(FAULT_OVER_VOLTAGE, now.over_volts)
         faults.watch(FAULT_OVER_CURRENT, now.bus_ma >= switch.over_ma or now.saturated)
         faults.watch(FAULT_JOURNAL, self.store.failed)
 

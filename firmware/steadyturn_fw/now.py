@@ -6,6 +6,8 @@ frame of a function with more than about ten locals and operands from the heap.
 
 from steadyturn_fw import pages
 
+NEVER_MV = 1 << 17  # above all that can be read
+
 
 class Now:
     def __init__(self):
@@ -19,6 +21,9 @@ class Now:
         self.supply_mv = 0  # the board's reservoir
         self.volts = False  # bus_mv is known
         self.amps = False  # and bus_ma
+        self.out_mv = 0  # at the converter's output; 0 where it is not known,
+        self.out_ma = 0
+        self.out_known = False  # which this tells
         self.saturated = False  # a reading stood at the end of its range
         # by estimate.py
         self.motor_ma = 0
@@ -30,4 +35,5 @@ class Now:
         # by cue.py and switch.py
         self.cue = pages.REST
         self.connected = False
+        self.over_volts = False  # at the converter's input or output
         self.least_dtpm = 0  # while released: the pace that connecting asks for

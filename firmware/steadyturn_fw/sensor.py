@@ -1,4 +1,5 @@
-"""Volts and amps at the converter's input, from the chip or, without it, from the ADC.
+"""Volts and amps at the converter's input, from the chip or, without it, from the ADC;
+and at its output, where a chip with two channels has a shunt there.
 
 Readings are integers: mV, mA. One scale a quantity holds the unit of the
 register, the shunt and the correction found with a multimeter; the fraction of a
@@ -10,14 +11,15 @@ from time import sleep_ms, sleep_us, ticks_diff, ticks_ms
 
 from machine import ADC, I2C, Pin
 
-from steadyturn_fw import sensor_ina219, sensor_ina226
+from steadyturn_fw import sensor_ina219, sensor_ina226, sensor_ina3221
 
-CHIPS = {"ina226": sensor_ina226, "ina219": sensor_ina219}
+CHIPS = {"ina226": sensor_ina226, "ina219": sensor_ina219, "ina3221": sensor_ina3221}
 TIMEOUT_US = 3000  # the port's own 50 ms would eat two ticks
 CHECK_TICKS = 10  # how often the set-up register is looked at
 LOST_TICKS = 5  # readings missed in a row until the sensor counts as lost
 RETRY_MS = 1000  # then the bus is cleared and the chip started again this often
 MOST = 65535
+LEAST_SHUNT_UOHM = 500  # below this there is none at the output
 SCALE_MOST = 16383  # with a register of 16 bits the product stays a small integer
 
 
@@ -63,6 +65,10 @@ class Sensor:
         self.bus_offset_mv = s.bus_offset_mv
         self.amps_offset_ma = s.amps_offset_ma
         self.amps_rest = 1 << self.amps_shift >> 1  # half: the first one rounds
+        self.out = hasattr(self.chip, "OUT_SHUNT") and s.out_shunt_uohm >= LEAST_SHUNT_UOHM
+        if self.out:
+            self.out_factor, self.out_shift = scale(self.chip.SHUNT_NV, s.out_shunt_uohm)
+            self.out_rest = 1 << self.out_shift >> 1
         self.bus_adc = ADC(Pin(s.bus_adc_pin)) if s.bus_adc_pin >= 0 else None
         self.adc_factor, self.adc_shift = scale(3300 * s.divider_permille, 65535 * 1000)
         self.supply_adc = ADC(Pin(s.supply_adc_pin)) if s.supply_adc_pin >= 0 else None
@@ -130,8 +136,10 @@ class Sensor:
     # ---- one tick
 
     def read(self, now):
-        """Set now.bus_mv, bus_ma, supply_mv, volts, amps and saturated."""
+        """Set now.bus_mv, bus_ma, supply_mv, volts, amps, saturated; out_mv, out_ma, out_known."""
         self.fresh = False
+        now.out_known = False
+        now.out_mv = 0
         now.saturated = False
         if self.supply_adc is not None:
             now.supply_mv = self.supply_adc.read_u16() * self.supply_factor >> self.supply_shift
@@ -169,16 +177,32 @@ class Sensor:
         if self.until_check <= 0:
             self.until_check = CHECK_TICKS
             self._check()
+        now.saturated = self.out and self._read_out(now)
         raw = self.word(chip.SHUNT)
         if raw & 0x8000:
             raw -= 0x10000
         bus = self.word(chip.BUS)
-        now.saturated = chip.shunt_at_end(raw) or chip.bus_at_end(bus)
+        if chip.shunt_at_end(raw) or chip.bus_at_end(bus):
+            now.saturated = True
         now.bus_ma = self.amps(raw)
         now.bus_mv = self.volts(chip.bus_bits(bus))
         now.volts = True
         now.amps = True
         self.fresh = True
+
+    def _read_out(self, now):
+        """The output's channel; does a reading stand at its end?"""
+        chip = self.chip
+        raw = self.word(chip.OUT_SHUNT)
+        if raw & 0x8000:
+            raw -= 0x10000
+        bus = self.word(chip.OUT_BUS)
+        bits = raw * self.out_factor + self.out_rest
+        now.out_ma = bits >> self.out_shift
+        self.out_rest = bits - (now.out_ma << self.out_shift)
+        now.out_mv = chip.bus_bits(bus) * chip.BUS_UV // 1000
+        now.out_known = True
+        return chip.shunt_at_end(raw) or chip.bus_at_end(bus)
 
     def amps(self, signed):
         """mA of a shunt register, corrected; the fraction waits for the next reading."""

@@ -10,6 +10,7 @@ pin low: it can only release.
 
 from machine import Pin
 
+from steadyturn_fw.now import NEVER_MV
 from steadyturn_fw.pages import (
     BOUND,
     NO_SENSOR,
@@ -49,6 +50,7 @@ class Switch:
         self.step_dtpm = max(10, (s.target_dtpm - s.connect_dtpm) // 2)
         self.release_mv = s.release_mv
         self.over_mv = s.over_mv
+        self.over_out_mv = s.over_out_mv or NEVER_MV
         self.over_ma = s.over_ma
         self.over_dtpm = s.over_dtpm
         self.gap_ms = s.gap_ms
@@ -92,7 +94,8 @@ class Switch:
 
     def _cause(self, now):
         """What forbids the load now; WHY_NONE: nothing."""
-        if now.bus_mv >= self.over_mv:
+        now.over_volts = now.bus_mv >= self.over_mv or now.out_mv >= self.over_out_mv
+        if now.over_volts:
             return WHY_OVER_VOLTAGE
         # a reading at the end of its range may be anything beyond it
         if now.bus_ma >= self.over_ma or now.saturated:

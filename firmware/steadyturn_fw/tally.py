@@ -87,9 +87,10 @@ class Losses:
         self.loss_uw = s.loss_uw
         self.loss_mv = s.loss_mv
         self.loss_mohm = s.loss_mohm
-        self.path_mohm = s.path_mohm
+        self.after_mohm = s.path_mohm  # behind the shunt where the output is measured
+        self.path_mohm = s.path_mohm + s.out_shunt_uohm // 1000
         self.loss_most = SMALL // 2 // max(1, s.loss_mohm)
-        self.path_most = SMALL // 2 // max(1, s.path_mohm)
+        self.path_most = SMALL // 2 // max(1, self.path_mohm)
         self.out_ma = 0  # out of the converter
         self.out_mw = 0  # at the device's socket
         self.out_uw = 0  # and the part below a milliwatt
@@ -103,12 +104,24 @@ class Losses:
         ohmic += (square - thousands * 1000) * self.loss_mohm // 1000
         return ohmic + self.loss_mv * ma + self.loss_uw
 
-    def _path_uw(self, ma):
-        ma = min(ma, MOST_COIL_MA)
+    def _path(self, mohm):
+        """Take off what the way from the converter to the device keeps."""
+        self._take(self.out_mw, self.out_uw, self._path_uw(mohm))
+
+    def _path_uw(self, mohm):
+        ma = min(self.out_ma, MOST_COIL_MA)
         square = ma * ma
         thousands = square // 1000
-        uw = min(thousands, self.path_most) * self.path_mohm
-        return uw + (square - thousands * 1000) * self.path_mohm // 1000
+        uw = min(thousands, self.path_most) * mohm
+        return uw + (square - thousands * 1000) * mohm // 1000
+
+    def measured(self, out_mv, out_ma):
+        """The output itself was measured: what reaches the device is that less the path."""
+        ma = max(0, min(out_ma, MOST_COIL_MA))
+        self.out_ma = ma
+        self.out_mw = out_mv * (ma // 1000)
+        self.out_uw = out_mv * (ma % 1000)
+        self._path(self.after_mohm)
 
     def update(self, bus_mv, bus_ma, power):
         """Input power.mw mW + power.uw uW at bus_ma; sets out_mw, out_uw, out_ma.
@@ -125,7 +138,7 @@ class Losses:
             self._amps()
             self._follow(bus_ma, power)
         self._amps()
-        self._take(self.out_mw, self.out_uw, self._path_uw(self.out_ma))
+        self._path(self.path_mohm)
 
     def _linear(self, volts, bus_mv, bus_ma):
         """Its headroom is lost: what comes out is the set point times the same current,
@@ -183,7 +196,10 @@ class Tally:
         self.energy_in.add(self.mw, self.uw, now)
         if now.connected:
             losses = self.losses
-            losses.update(now.bus_mv, ma, self)
+            if now.out_known:
+                losses.measured(now.out_mv, now.out_ma)
+            else:
+                losses.update(now.bus_mv, ma, self)
             self.energy_out.add(losses.out_mw, losses.out_uw, now)
             self._towards(self.energy_out.added_uj)
         if now.validity == VALID:

@@ -38,8 +38,6 @@ _RATED_BY = {
     "open_circuit_rectifier": "rectifier.max_v",
     "open_circuit_switch": "switch.max_v",
 }
-# one more part has to fail first: shown, but the machine may be used as it stands
-_AFTER_A_FAULT = ("open_circuit_device_fault",)
 ALERTED = ("ina226",)
 
 
@@ -68,7 +66,7 @@ def hazards_at(rig: Rig, pace_tpm: float) -> tuple[Hazard, ...]:
 def _judged(rig: Rig, broken: Iterable[model.Hazard]) -> tuple[Hazard, ...]:
     found = [
         Hazard(h.name, h.volts, h.rating, h.reason, _how(rig, h.name, h.rating),
-               h.name not in _AFTER_A_FAULT)
+               h.name not in model.AFTER_A_FAULT)
         for h in broken
     ]
     protection = rig.protection
@@ -77,8 +75,8 @@ def _judged(rig: Rig, broken: Iterable[model.Hazard]) -> tuple[Hazard, ...]:
         worst = found[0]
         found.append(Hazard(
             "sensor_without_alert", worst.volts, worst.rating_v,
-            f"the {rig.sensor.chip.upper()} has no alert output: with it, only the firmware "
-            "stands between the source and what it can harm",
+            f"the {rig.sensor.chip.upper()} has no alert that tells of too high a bus: with it, "
+            "only the firmware stands between the source and what it can harm",
             "Fit a clamp or a cut that works without the firmware, or use an INA226 with its "
             "alert wired.", True))
     return tuple(found)

@@ -57,6 +57,7 @@ class Glance:
     since_percent: float | None = None
     since_turns: float | None = None
     since_band_share: float | None = None
+    energy_out_kind: str = "inferred"  # or "measured": by the settings now in force
     late_ticks: int | None = None
     sensor_errors: int | None = None
 
@@ -176,6 +177,7 @@ def _glance(time_s: float, name: str, state: dict[str, int], seen: _Seen) -> Gla
         since_turns=since["turns_m"] / 1e3,
         since_band_share=since["band_samples"] / since["on_samples"]
         if since["on_samples"] > 0 else None,
+        energy_out_kind="measured" if seen.settings.get("out_shunt_uohm", 0) else "inferred",
         late_ticks=state["late_ticks"],
         sensor_errors=state["sensor_errors"],
     )

@@ -98,11 +98,12 @@ def points(pair: Pair, *, running: bool, connected: bool) -> Points:
     in_v = bus_v - in_a * bus_ohm if bus_ohm else bus_v
     out_a = zero if found is None else pick(zero, found.out_a)
     converter_v = zero if found is None else pick(zero, found.out_v)
+    out_shunt = rig.sensor.out_shunt_ohm or 0.0
     cable = load.cable_ohm(rig.load)
     # the account balances whatever the solver left over: by Kirchhoff at the node, and
     # the converter loses what does not come out
     closed = connected or rig.switch.place != "output_switch"
-    out_v = converter_v - out_a * (out_ohm + cable) if closed else zero
+    out_v = converter_v - out_a * (out_shunt + out_ohm + cable) if closed else zero
     out_w = out_v * out_a
     motors = rig.bank.series * rig.bank.parallel
     friction = motors * motor.friction_nm(rig.motor, pair.motor_rad_s)
@@ -119,7 +120,7 @@ def points(pair: Pair, *, running: bool, connected: bool) -> Points:
         "clamp": _clamp_w(pair, idle, node_v, rest_a - in_a) if held else zero,
         "board_supply": node_v * board_a,
         "bleed": node_v * bled_a,
-        "sensor": in_aa * rig.sensor.shunt_ohm,
+        "sensor": in_aa * rig.sensor.shunt_ohm + out_aa * out_shunt,
         "switch": in_aa * bus_ohm + out_aa * out_ohm if inline else zero,
         "converter": in_v * in_a - converter_v * out_a,
         "cable": out_aa * cable,

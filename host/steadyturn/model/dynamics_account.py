@@ -82,12 +82,12 @@ class Sums:
     def account(self, p: Parts, stored_start_j: float, stored_j: float) -> Account:
         """The account, with friction and resistances split between their parts."""
         rubbed, dragged = self.rub * p.rub_share, self.drag  # through the gears
-        cable_ohm, in_switch_ohm = p.r_path, 0.0
+        cable_ohm, in_switch_ohm = p.r_path - p.r_out_shunt, 0.0
         if p.place == "output_switch":
             cable_ohm -= p.switch_ohm
         elif p.place == "bus_switch":
             in_switch_ohm = p.switch_ohm
-        out_switch_ohm = p.r_path - cable_ohm
+        out_switch_ohm = p.r_path - p.r_out_shunt - cable_ohm
         losses = {
             "winding": self.copper,
             "brush": p.brush_v * self.brush,
@@ -98,7 +98,7 @@ class Sums:
             "clamp": self.clamp,
             "board_supply": self.board + self.feed,
             "bleed": self.bled,
-            "sensor": p.r_shunt * self.in_a2s,
+            "sensor": p.r_shunt * self.in_a2s + p.r_out_shunt * self.out_a2s,
             "switch": in_switch_ohm * self.in_a2s + out_switch_ohm * self.out_a2s,
             "converter": self.converter,
             "cable": cable_ohm * self.out_a2s,

@@ -76,6 +76,7 @@ class Parts:
         self.bus_cut_v = inf if cuts.bus_cut_v is None else cuts.bus_cut_v
         self.output_cut_v = inf if cuts.output_cut_v is None else cuts.output_cut_v
         self.r_shunt = rig.sensor.shunt_ohm
+        self.r_out_shunt = rig.sensor.out_shunt_ohm or 0.0
         self.r_input = line.series_ohm(rig)
         self.place = rig.switch.place
         self.switch_ohm = rig.switch.on_ohm if self.place != "enable" else 0.0

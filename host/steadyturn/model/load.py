@@ -28,7 +28,8 @@ def cable_ohm(load: Load) -> float:
 
 
 def path_ohm(rig: Rig) -> float:
-    """Resistance [ohm] between the converter's output and the device's socket.
+    """Resistance [ohm] between the converter's output and the device's socket: a shunt
+    that measures the output, an output switch, the cable.
 
     >>> from steadyturn.rig.examples import example_path
     >>> from steadyturn.rig.file import read_rig
@@ -37,7 +38,7 @@ def path_ohm(rig: Rig) -> float:
     0.084
     """
     inline = rig.switch.on_ohm if rig.switch.place == "output_switch" else 0.0
-    return inline + cable_ohm(rig.load)
+    return inline + (rig.sensor.out_shunt_ohm or 0.0) + cable_ohm(rig.load)
 
 
 def draw(load: Load, path: float, out_v: ArrayLike) -> tuple[Floats, Floats]:

@@ -60,7 +60,8 @@ def screen_text(glance: Any) -> str:
         item("connected" if glance.connected else f"disconnected: {words.reason(glance.why)}",
              "phone      "),
         f"  this watch {_energy(glance.since_in_wh, glance.since_out_wh)}{_extra(glance)}",
-        f"  in all     {_energy(glance.energy_in_wh, glance.energy_out_wh)} (inferred)",
+        f"  in all     {_energy(glance.energy_in_wh, glance.energy_out_wh)} "
+        f"({glance.energy_out_kind})",
     ]
     if glance.fault != "none":
         rows += ["", item(words.fault(glance.fault), "fault      ")]

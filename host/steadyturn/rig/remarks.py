@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from steadyturn.rig.types import PARTS, Rig, Stage, specs
 from steadyturn.rig.units import plain
 
-# shunt volts at full scale: data sheets of TI INA226 (SBOS547) and INA219 (SBOS448, gain /8)
-FULL_SCALE_V = {"ina226": 0.08192, "ina219": 0.32}
+# shunt volts at full scale: data sheets of TI INA226 (SBOS547), INA219 (SBOS448, gain /8)
+# and INA3221 (SBOS576)
+FULL_SCALE_V = {"ina226": 0.08192, "ina219": 0.32, "ina3221": 0.1638}
 
 # where values of small motors and gears lie that have no typical one; file units.
 # Common practice, no source.

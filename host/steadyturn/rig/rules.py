@@ -193,14 +193,23 @@ def supply(rig: Rig) -> Iterator[Fault]:
 
 def sensor(rig: Rig) -> Iterator[Fault]:
     s = rig.sensor
-    if not 0x40 <= s.address <= 0x4F:  # both chips: address pins A1 and A0, data sheets
+    last = 0x43 if s.chip == "ina3221" else 0x4F  # address pins A0 (and A1): data sheets
+    if not 0x40 <= s.address <= last:
         yield Fault(("sensor.address",), hex(s.address),
-                    f"an {s.chip.upper()} has an address from 0x40 to 0x4f.",
-                    "0x40 unless its address pads A0 and A1 are bridged.")
+                    f"an {s.chip.upper()} has an address from 0x40 to {last:#x}.",
+                    "0x40 unless its address pads are bridged.")
     if s.chip == "ina219" and s.alert:
         yield Fault(("sensor.alert_wired", "sensor.chip"), "true",
                     "the INA219 has no alert pin: false.",
                     "The INA226 has one; with an INA219, fit a clamp or a cut.")
+    if s.chip == "ina3221" and s.alert:
+        yield Fault(("sensor.alert_wired", "sensor.chip"), "true",
+                    "none of the INA3221's outputs tells that a bus is too high: false.",
+                    "The INA226 has one that does; with an INA3221, fit a clamp or a cut.")
+    if s.chip != "ina3221" and s.out_shunt_ohm is not None:
+        yield Fault(("sensor.out_shunt_mohm", "sensor.chip"), plain(1000 * s.out_shunt_ohm),
+                    f"an {s.chip.upper()} has one channel: leave it out.",
+                    "An INA3221 measures the converter's output too.")
 
 
 RULES: tuple[Callable[[Rig], Iterator[Fault]], ...] = (

@@ -155,7 +155,7 @@ def text_of(answers: Answers) -> str:
         "bus_clamp_v = 20      # holds the bus below this"))
     _section(doc, "load", [("kind", str(known.get("load", "phone")), ""),
                            *_load_values(known.get("load"))])
-    _section(doc, "sensor", [("chip", "ina226", "or ina219"),
+    _section(doc, "sensor", [("chip", "ina226", "or ina219, ina3221"),
                              ("shunt_mohm", 50, "R050 is printed on it"),
                              ("alert_wired", False, "true once its alert pin is wired")])
     _section(doc, "board", [("kind", str(known.get("board", "pico")), ""),

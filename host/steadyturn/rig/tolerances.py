@@ -84,6 +84,7 @@ TOLERANCES: dict[str, Tolerance] = {
     "load.self_use_w": Tolerance(0.20, PRACTICE),
     "load.cable_m": Tolerance(0.05, "as cut"),
     "sensor.shunt_mohm": Tolerance(0.01, "shunts of 1 %"),
+    "sensor.out_shunt_mohm": Tolerance(0.01, "shunts of 1 %"),
 }
 NONE = Tolerance(0.0, "")
 

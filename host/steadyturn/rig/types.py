@@ -87,11 +87,15 @@ class Air:
 
 @dataclass(frozen=True, kw_only=True)
 class Sensor:
-    chip: str = choice("chip", ("ina226", "ina219"), default="ina226")
+    chip: str = choice("chip", ("ina226", "ina219", "ina3221"), default="ina226")
     address: int = whole("address", 0x08, 0x77, default=0x40)
     shunt_ohm: float = number("shunt_mohm", "mohm", 0.5, 1000, scale=1e-3,
                               typical=(50, 50, 50), source=PRACTICE,
                               how="Printed on the shunt: R050 is 50 mohm, R100 is 100.")
+    out_shunt_ohm: float | None = number(
+        "out_shunt_mohm", "mohm", 0.5, 1000, scale=1e-3, optional=True,
+        how="The shunt of an INA3221's second channel, between the converter's output and all "
+        "that follows: then what goes out is measured.")
     alert: bool = flag("alert_wired", default=False)
     divider: float = number("divider", "", 1, 100, typical=(11, 11, 11), source=PRACTICE,
                             how="(R_top + R_bottom) / R_bottom of the two resistors to the ADC.")

@@ -82,6 +82,7 @@ def _sensor(rig: Rig) -> dict[str, int | str]:
     return {
         "address": rig.sensor.address,
         "shunt_uohm": round(1e6 * rig.sensor.shunt_ohm),
+        "out_shunt_uohm": round(1e6 * (rig.sensor.out_shunt_ohm or 0.0)),
         "bus_gain_ppm": 1_000_000,
         "bus_offset_mv": 0,
         "amps_gain_ppm": 1_000_000,
@@ -136,6 +137,7 @@ def _band(rig: Rig, edges: Paces, window_v: tuple[float, float],
         "connect_dtpm": min(max(math.ceil(10 * limits.connect_tpm), low), target),
         "release_mv": min(math.ceil(1000 * limits.release_v), connect_mv),
         "over_mv": over_mv,
+        "over_out_mv": math.floor(1000 * (limits.over_out_v or 0.0)),
         "over_ma": math.floor(1000 * limits.over_a),
         "over_dtpm": max(high, math.floor(10 * limits.over_tpm)),
         "gap_ms": GAP_MS,
@@ -150,7 +152,7 @@ def _output(rig: Rig) -> dict[str, int | str]:
         "loss_uw": round(1e6 * loss_w),
         "loss_mv": round(1000 * loss_v),
         "loss_mohm": round(1000 * loss_ohm),
-        "path_mohm": round(1000 * load.path_ohm(rig)),
+        "path_mohm": round(1000 * (load.path_ohm(rig) - (rig.sensor.out_shunt_ohm or 0.0))),
         "percent_mj": 0 if share is None else round(1000 * 0.01 / share),
     }
 

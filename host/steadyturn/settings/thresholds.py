@@ -22,9 +22,11 @@ ABOVE_STOP = 1.03  # the release stands this far above the converter's own thres
 ROOM = 0.35  # of the way from collapse to the slowest good pace
 OVER_SPEED = 1.25
 OVER_CURRENT = 1.25
-SENSOR_FULL_V = {"ina226": 0.08192, "ina219": 0.320}  # across the shunt; data sheets
-SENSOR_STEP_V = {"ina226": 2.5e-6, "ina219": 10e-6}
-SENSOR_OFFSET_V = {"ina226": 10e-6, "ina219": 100e-6}  # largest at 25 degC; data sheets
+OUT_GAIN, OUT_OFFSET_V, OUT_STEP_V = 0.0025, 0.016, 0.008  # INA3221's bus: data sheet, largest
+# across the shunt; offsets: largest at 25 degC; data sheets
+SENSOR_FULL_V = {"ina226": 0.08192, "ina219": 0.320, "ina3221": 0.1638}
+SENSOR_STEP_V = {"ina226": 2.5e-6, "ina219": 10e-6, "ina3221": 40e-6}
+SENSOR_OFFSET_V = {"ina226": 10e-6, "ina219": 100e-6, "ina3221": 80e-6}
 
 
 @dataclass(frozen=True)
@@ -35,6 +37,7 @@ class Thresholds:
     connect_tpm: float
     release_v: float
     over_v: float
+    over_out_v: float | None  # measured output; None: not measured, or no device
     over_a: float
     over_tpm: float
     most_a: float  # the largest steady current in the band
@@ -75,6 +78,7 @@ def thresholds(rig: Rig, band: Band) -> Thresholds:
         connect_tpm=connect_tpm,
         release_v=release_v,
         over_v=over_v,
+        over_out_v=_over_out_v(rig),
         over_a=_over_a(rig, most_a),
         over_tpm=_over_tpm(rig, edges.high),
         most_a=most_a,
@@ -117,6 +121,16 @@ def _over_v(rig: Rig) -> tuple[float, str]:
         drop = rig.converter.pass_drop_v if origin is None else origin.low
         found.append((rig.load.max_v + drop, "the device, through the boost"))
     return min(found)
+
+
+def _over_out_v(rig: Rig) -> float | None:
+    """Measured converter output above which the load is released: what the device bears
+    less the reading's largest error, or, where the set point is as near, half-way."""
+    if rig.sensor.out_shunt_ohm is None or rig.load.kind == "none":
+        return None
+    most_v, set_v = rig.load.max_v, rig.converter.out_v
+    error_v = OUT_GAIN * most_v + OUT_OFFSET_V + OUT_STEP_V
+    return max(most_v - error_v, (most_v + set_v) / 2)
 
 
 def _connect(rig: Rig, band: Paces, over_v: float, over_why: str) -> tuple[float, float]:

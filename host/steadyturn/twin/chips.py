@@ -1,124 +1,15 @@
-"""The sensor chips, register by register: INA226 and INA219.
+"""The sensor chips, register by register: INA226, INA219 and INA3221.
 
-Sources: Texas Instruments SBOS547 (INA226) and SBOS448 (INA219); sizes of errors and
-noise from memory of the same sheets. Volts and amps go in as true means over one
-conversion cycle; registers come out. A cycle is all averages of all that the mode
-converts, one after the other, and starts anew when the set-up register is written.
+Sources: Texas Instruments SBOS547 (INA226), SBOS448 (INA219) and SBOS576 (INA3221); sizes of
+errors and noise from memory of the same sheets, the INA3221's from its revision A, page 3.
 """
 
 from __future__ import annotations
 
-import random
-from abc import ABC, abstractmethod
 from math import floor, sqrt
 
-_WORD = 0xFFFF
-_MODE = 0x0007
-
-
-def _signed(word: int) -> int:
-    return word - 0x10000 if word & 0x8000 else word
-
-
-def _clip(value: float, low: int, high: int) -> int:
-    return low if value < low else high if value > high else floor(value + 0.5)
-
-
-class Chip(ABC):
-    """shunt_ohm is what the resistor really has; ideal: neither errors nor noise."""
-
-    name = ""
-    reset_config = 0
-    # typical errors: shunt offset V, shunt gain, bus offset V, bus gain
-    errors = (0.0, 0.0, 0.0, 0.0)
-
-    def __init__(self, shunt_ohm: float, seed: int = 0, ideal: bool = False) -> None:
-        chance = random.Random(f"{self.name} {seed}")
-        self.ideal = ideal
-        self.shunt_ohm = shunt_ohm if ideal else shunt_ohm * (1 + chance.uniform(-0.01, 0.01))
-        size = [0.0] * 4 if ideal else [e * max(-2.5, min(2.5, chance.gauss(0, 1)))
-                                        for e in self.errors]
-        self._shunt_offset, self._shunt_gain, self._bus_offset, self._bus_gain = size
-        self._gauss = chance.gauss
-        self.registers = [0] * 8
-        self.cycle_us = 0  # 0: converts nothing
-        self.started_us = 0
-        self.latched_us = 0
-        self.reset(0)
-
-    def reset(self, t_us: int) -> None:
-        """As after power-up."""
-        self.registers[:] = [self.reset_config] + [0] * 7
-        self._configured(t_us)
-
-    def write(self, register: int, value: int, t_us: int) -> None:
-        """A word from the bus at t_us; read-only registers ignore it."""
-        if register == 0:
-            if value & 0x8000:
-                self.reset(t_us)
-                return
-            self.registers[0] = value & _WORD
-            self._configured(t_us)
-        elif register == 5:
-            self.registers[5] = self._calibration(value)
-            self._derive()
-
-    def was_read(self, register: int) -> None:  # noqa: B027 - most registers do nothing
-        """A register whose reading has an effect was read."""
-
-    def window(self, t_us: int) -> tuple[int, int] | None:
-        """Start and end [us] of the newest cycle complete at t_us that is not yet in the
-        registers; None: there is none."""
-        cycle = self.cycle_us
-        if not cycle:
-            return None
-        count = (t_us - self.started_us) // cycle
-        if self._single and count > 1:
-            count = 1
-        end = self.started_us + count * cycle
-        if count <= 0 or end <= self.latched_us:
-            return None
-        return end - cycle, end
-
-    def latch(self, end_us: int, volts: float, amps: float) -> None:
-        """The cycle that ended at end_us had these means: fill the registers."""
-        self.latched_us = end_us
-        if self._single:
-            self.cycle_us = 0
-        shunt_v = amps * self.shunt_ohm
-        if not self.ideal:
-            gauss = self._gauss
-            shunt_v += self._shunt_offset + shunt_v * self._shunt_gain + gauss(
-                0.0, self._shunt_noise)
-            volts += self._bus_offset + volts * self._bus_gain + gauss(0.0, self._bus_noise)
-        self._convert(shunt_v, volts)
-
-    # what differs between the chips
-
-    _single = False
-    _shunt_noise = _bus_noise = 0.0
-
-    def alert(self) -> bool:
-        """Does the chip pull its alert pin?"""
-        return False
-
-    def _configured(self, t_us: int) -> None:
-        mode = self.registers[0] & _MODE
-        self._single = 0 < mode < 4
-        self.started_us = self.latched_us = t_us
-        self.cycle_us = self._cycle(mode) if mode & 3 else 0
-
-    @abstractmethod
-    def _cycle(self, mode: int) -> int: ...
-
-    @abstractmethod
-    def _calibration(self, value: int) -> int: ...
-
-    @abstractmethod
-    def _convert(self, shunt_v: float, volts: float) -> None: ...
-
-    @abstractmethod
-    def _derive(self) -> None: ...
+from steadyturn.twin.chip import MODE, WORD, Chip, clip, signed
+from steadyturn.twin.chip_ina3221 import Ina3221
 
 
 class Ina226(Chip):
@@ -136,7 +27,7 @@ class Ina226(Chip):
             self.registers[6] = value & 0xFC03 | self.registers[6] & 0x1C
             self._compare()
         elif register == 7:
-            self.registers[7] = value & _WORD
+            self.registers[7] = value & WORD
             self._compare()
         else:
             super().write(register, value, t_us)
@@ -166,22 +57,22 @@ class Ina226(Chip):
         return value & 0x7FFF
 
     def _convert(self, shunt_v: float, volts: float) -> None:
-        mode = self.registers[0] & _MODE
+        mode = self.registers[0] & MODE
         if mode & 1:
-            self.registers[1] = _clip(shunt_v / 2.5e-6, -32768, 32767) & _WORD
+            self.registers[1] = clip(shunt_v / 2.5e-6, -32768, 32767) & WORD
         if mode & 2:
-            self.registers[2] = _clip(volts / 1.25e-3, 0, 32767)
+            self.registers[2] = clip(volts / 1.25e-3, 0, 32767)
         self.registers[6] |= self.READY
         self._derive()
         self._compare()
 
     def _derive(self) -> None:
         r = self.registers
-        current = _signed(r[1]) * r[5] / 2048
+        current = signed(r[1]) * r[5] / 2048
         power = abs(floor(current)) * r[2] // 20000
-        over = not -32768 <= current <= 32767 or power > _WORD
-        r[4] = _clip(floor(current), -32768, 32767) & _WORD
-        r[3] = min(power, _WORD)
+        over = not -32768 <= current <= 32767 or power > WORD
+        r[4] = clip(floor(current), -32768, 32767) & WORD
+        r[3] = min(power, WORD)
         r[6] = r[6] | self.OVERFLOW if over else r[6] & ~self.OVERFLOW
 
     def _compare(self) -> None:
@@ -189,9 +80,9 @@ class Ina226(Chip):
         r = self.registers
         mask, limit = r[6], r[7]
         if mask & 0x8000:
-            hit = _signed(r[1]) > _signed(limit)
+            hit = signed(r[1]) > signed(limit)
         elif mask & 0x4000:
-            hit = _signed(r[1]) < _signed(limit)
+            hit = signed(r[1]) < signed(limit)
         elif mask & 0x2000:
             hit = r[2] > limit
         elif mask & 0x1000:
@@ -240,25 +131,25 @@ class Ina219(Chip):
         return value & 0xFFFE
 
     def _convert(self, shunt_v: float, volts: float) -> None:
-        mode = self.registers[0] & _MODE
+        mode = self.registers[0] & MODE
         if mode & 1:
             step, end = self._shunt_step, self._shunt_end
-            bits = _clip(shunt_v / 10e-6 / step, -end // step, end // step) * step
-            self.registers[1] = bits & _WORD
+            bits = clip(shunt_v / 10e-6 / step, -end // step, end // step) * step
+            self.registers[1] = bits & WORD
         if mode & 2:
             step, end = self._bus_step, self._bus_end
-            self.registers[2] = _clip(volts / 4e-3 / step, 0, end // step) * step << 3
+            self.registers[2] = clip(volts / 4e-3 / step, 0, end // step) * step << 3
         self._derive()
         self.registers[2] |= self.READY
 
     def _derive(self) -> None:
         r = self.registers
-        current = _signed(r[1]) * r[5] / 4096
+        current = signed(r[1]) * r[5] / 4096
         power = abs(floor(current)) * (r[2] >> 3) // 5000
-        over = not -32768 <= current <= 32767 or power > _WORD
-        r[4] = _clip(floor(current), -32768, 32767) & _WORD
-        r[3] = min(power, _WORD)
+        over = not -32768 <= current <= 32767 or power > WORD
+        r[4] = clip(floor(current), -32768, 32767) & WORD
+        r[3] = min(power, WORD)
         r[2] = r[2] | self.OVERFLOW if over else r[2] & ~self.OVERFLOW
 
 
-CHIPS: dict[str, type[Chip]] = {"ina226": Ina226, "ina219": Ina219}
+CHIPS: dict[str, type[Chip]] = {"ina226": Ina226, "ina219": Ina219, "ina3221": Ina3221}

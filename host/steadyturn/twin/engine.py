@@ -49,6 +49,7 @@ class Engine:
         self.torn = 0  # flash operations that a death cut off
         self.child: Any = None
         self._spawn = spawn
+        self._unused = (0,) * (_ops.REGISTERS - len(plant.chip.registers))
         self._unique = random.Random(f"board {seed}").randbytes(8).hex()
         self._cause = PWRON_RESET
         self._boot_at = 0
@@ -239,7 +240,7 @@ class Engine:
         flags |= (len(data) or self.wires.waiting()) << _ops.WAITING_SHIFT
         answer = (
             words[_ops.A_SEQ], flags, plant.t_us, plant.inputs(), *plant.channels(),
-            *plant.chip.registers,
+            *plant.chip.registers, *self._unused,
         )
         self._last_answer = answer, data
         child.answer(answer, data)

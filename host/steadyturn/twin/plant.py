@@ -11,9 +11,11 @@ import random
 from dataclasses import dataclass
 from typing import Protocol
 
+from steadyturn.model import load
 from steadyturn.model.dynamics import Machine
 from steadyturn.rig.pins import all_pins
 from steadyturn.rig.types import Rig
+from steadyturn.twin.chip_ina3221 import Ina3221
 from steadyturn.twin.chips import CHIPS
 from steadyturn.twin.person import Idle
 from steadyturn.twin.stand_ins import _ops
@@ -57,6 +59,11 @@ class Plant:
         self.rig = rig
         self.machine = Machine(rig, step_s=STEP_S)
         self.chip = CHIPS[rig.sensor.chip](rig.sensor.shunt_ohm, seed, ideal)
+        self._second = isinstance(self.chip, Ina3221) and rig.sensor.out_shunt_ohm is not None
+        if isinstance(self.chip, Ina3221):
+            self.chip.out_shunt_ohm = rig.sensor.out_shunt_ohm or 0.0
+        self._path_ohm = load.path_ohm(rig)
+        self._out_mark = (0.0, 0.0, 0.0)
         self.pins = all_pins(rig.board.kind, rig.board.pins)
         self.hand: Hand = Idle()
         self.t_us = 0
@@ -108,17 +115,40 @@ class Plant:
         state, sums = machine.state, machine.sums
         if state.time_s < (start - 1000) / 1e6:
             self.settle(start)
-            self._mark = (sums.in_v_s, sums.in_c, state.time_s)
+            self._begin_mean()
         self.settle(end)
         v_s, c, since = self._mark
         span = state.time_s - since
+        out = self._output(span) if self._second else ()
         if span > 0:
-            self.chip.latch(end, (sums.in_v_s - v_s) / span, (sums.in_c - c) / span)
+            self.chip.latch(end, (sums.in_v_s - v_s) / span, (sums.in_c - c) / span, *out)
         else:
-            self.chip.latch(end, state.in_v, state.in_a)
-        self._mark = (sums.in_v_s, sums.in_c, state.time_s)
+            self.chip.latch(end, state.in_v, state.in_a, *out)
+        self._begin_mean()
         if self._alert_bit:
             self._see_alert(end)
+
+    def _begin_mean(self) -> None:
+        """What the sensor sees is a mean from here on."""
+        state, sums = self.machine.state, self.machine.sums
+        self._mark = (sums.in_v_s, sums.in_c, state.time_s)
+        if self._second:
+            self._out_mark = (self._out_j(), state.converter_v, state.out_a)
+
+    def _out_j(self) -> float:
+        """Energy that has left the converter's output capacitor, towards the device."""
+        sums = self.machine.sums
+        return float(sums.out + self._path_ohm * sums.out_a2s)
+
+    def _output(self, span: float) -> tuple[float, float]:
+        """Channel 2's means: the volts between both ends of the cycle behind the shunt, and
+        the current with which they make the energy that passed."""
+        state = self.machine.state
+        joules, began_v, began_a = self._out_mark
+        volts, amps = (began_v + state.converter_v) / 2, (began_a + state.out_a) / 2
+        if span > 0 and volts > 0:
+            amps = (self._out_j() - joules) / span / volts
+        return volts - amps * (self.rig.sensor.out_shunt_ohm or 0.0), amps
 
     def settle(self, t_us: int) -> None:
         """Step the machine itself up to t_us."""
@@ -171,8 +201,7 @@ class Plant:
 
     def write_register(self, register: int, value: int) -> None:
         self.settle(self.t_us)
-        sums = self.machine.sums
-        self._mark = (sums.in_v_s, sums.in_c, self.machine.state.time_s)
+        self._begin_mean()
         self.chip.write(register, value, self.t_us)
         self._see_alert(self.t_us)
 

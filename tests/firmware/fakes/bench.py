@@ -8,10 +8,11 @@ import machine
 import time
 
 VALUES = {
-    "version": 1,
+    "version": 2,
     "i2c_id": 0, "sda_pin": 4, "scl_pin": 5, "lamp_pin": 15, "switch_pin": 16, "let_go_pin": 19,
     "bus_adc_pin": 26, "supply_adc_pin": 29, "lamp_active_low": 0, "lamp_percent": 60,
-    "address": 0x40, "shunt_uohm": 50000, "bus_gain_ppm": 1000000, "bus_offset_mv": 0,
+    "address": 0x40, "shunt_uohm": 50000, "out_shunt_uohm": 0,
+    "bus_gain_ppm": 1000000, "bus_offset_mv": 0,
     "amps_gain_ppm": 1000000, "amps_offset_ma": 0, "divider_permille": 11000,
     "supply_permille": 3000,
     "emf_uv_per_tpm": 120000, "source_mohm": 2500, "drop_mv": 550, "drop_knee_ma": 20,
@@ -19,7 +20,7 @@ VALUES = {
     "low_dtpm": 550, "target_dtpm": 650, "high_dtpm": 800, "rest_dtpm": 100,
     "window_low_mv": 4000, "window_high_mv": 9000, "hysteresis_dtpm": 20, "dwell_ms": 600,
     "connect_mv": 6000, "connect_dtpm": 560, "release_mv": 3500, "over_mv": 12000,
-    "over_ma": 2000, "over_dtpm": 1300, "gap_ms": 2000,
+    "over_out_mv": 0, "over_ma": 2000, "over_dtpm": 1300, "gap_ms": 2000,
     "out_mv": 5000, "loss_uw": 40000, "loss_mv": 250, "loss_mohm": 150, "path_mohm": 300,
     "percent_mj": 815000, "fade_mv": 4000, "forbid_mv": 3100,
     "bus_shift": 2, "amps_shift": 1,
@@ -125,6 +126,49 @@ class Ina219:
         if self.dead:
             raise OSError(5)
         self.registers[register] = value & 0xFFFE if register == 5 else value
+
+
+class Ina3221:
+    """Registers as in TI SBOS576: channel 1 at the input, channel 2 at the output."""
+
+    def __init__(self, shunt_uohm=50000, out_shunt_uohm=50000):
+        self.shunt_uohm = shunt_uohm
+        self.out_shunt_uohm = out_shunt_uohm
+        self.nv = self.mv = 0
+        self.out_nv = self.out_mv = 0
+        self.dead = False
+        self.stopped = False
+        self.reset()
+
+    def reset(self):
+        self.registers = {0: 0x7127, 0x0F: 2, 0x10: 0x2710, 0x11: 0x2328, 0xFE: 0x5449,
+                          0xFF: 0x3220}
+        for limit in range(0x07, 0x0D):
+            self.registers[limit] = 0x7FF8
+
+    def set(self, mv, ma, out_mv=0, out_ma=0):
+        self.mv = mv
+        self.nv = ma * self.shunt_uohm
+        self.out_mv = out_mv
+        self.out_nv = out_ma * self.out_shunt_uohm
+
+    def word(self, register):
+        if self.dead:
+            raise OSError(5)
+        if register in (1, 3):
+            nv = self.nv if register == 1 else self.out_nv
+            return max(-4095, min(nv // 40000, 4095)) << 3 & 0xFFFF
+        if register in (2, 4):
+            mv = self.mv if register == 2 else self.out_mv
+            return max(-4095, min(mv // 8, 4095)) << 3 & 0xFFFF
+        if register == 0x0F:
+            return self.registers[register] & ~1 | (0 if self.stopped else 1)
+        return self.registers[register]
+
+    def set_word(self, register, value):
+        if self.dead:
+            raise OSError(5)
+        self.registers[register] = value
 
 
 def adc_word(mv, permille):

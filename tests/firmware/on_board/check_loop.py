@@ -28,8 +28,10 @@ def locked(b, ticks):
 
 
 def test_no_allocation_in_1000_ticks_of_each_state():
-    for chip, name in ((bench.Ina226(), "ina226"), (bench.Ina219(), "ina219")):
-        b = board(part=chip, chip=name)
+    for chip, name in (
+        (bench.Ina226(), "ina226"), (bench.Ina219(), "ina219"), (bench.Ina3221(), "ina3221")
+    ):
+        b = board(part=chip, chip=name, out_shunt_uohm=50000, over_out_mv=5450)
         machine.recording = False
         for what, mv, ma, cue in STATES:
             b.set(mv, ma)
@@ -125,6 +127,53 @@ def test_over_voltage_is_stored_and_shown():
     c.run(5000)
     lit = [b_[0] - a[0] for a, b_ in zip(machine.lamp, machine.lamp[1:]) if a[1]]
     check.equal(lit[:3], [600, 600, 600], "three long flashes before any cue")
+
+
+def test_measured_output():
+    b = board(part=bench.Ina3221(), chip="ina3221", out_shunt_uohm=50000, over_out_mv=5450,
+              path_mohm=100)
+    b.chip.set(7500, 0, 5096, 0)
+    b.run(5000)
+    check.equal(b.now.connected, True, "connected")
+    b.chip.set(6504, 560, 5048, 640)
+    machine.adc[26] = bench.adc_word(6504, 11000)
+    b.run(600)
+    before = state(b)
+    b.run(60000)
+    now = state(b)
+    # 5.048 V * 0.64 A less 0.1 ohm * 0.4096 A2, 60 s
+    check.near(now["energy_out_uj"] - before["energy_out_uj"], 191385600, 4000, "measured")
+    check.near(now["energy_in_uj"] - before["energy_in_uj"], 218534400, 15000, "input")
+    check.true(stored(b)[-1][pages.AT_FLAGS] & pages.FLAG_OUT_MEASURED, "the page says so")
+    b.chip.dead = True
+    b.run(200)
+    b.chip.dead = False
+    b.run(10000)
+    flags = [page[pages.AT_FLAGS] & pages.FLAG_OUT_MEASURED for page in stored(b)]
+    check.true(0 in flags, "part of this page was inferred")
+    other = board()
+    other.run(6000)
+    flags = [page[pages.AT_FLAGS] & pages.FLAG_OUT_MEASURED for page in stored(other)]
+    check.equal(set(flags), {0}, "a rig without")
+
+
+def test_over_voltage_at_the_output():
+    b = board(part=bench.Ina3221(), chip="ina3221", out_shunt_uohm=50000, over_out_mv=5450)
+    b.chip.set(7500, 300, 5096, 300)
+    b.run(5000)
+    check.equal(b.now.connected, True, "connected")
+    b.chip.set(7500, 300, 5448, 300)
+    b.tick()
+    check.equal(b.now.connected, True, "just below")
+    b.chip.set(7500, 300, 5456, 300)
+    b.tick()
+    check.equal((b.now.connected, b.now.cue), (False, pages.STOP), "in the same tick")
+    check.equal(b.loop.faults.shown, pages.FAULT_OVER_VOLTAGE, "fault")
+    b.run(10000)
+    check.equal((b.now.connected, b.now.cue), (False, pages.STOP), "for as long as it lasts")
+    b.chip.set(7500, 0, 5096, 0)
+    b.run(8000)
+    check.equal((b.now.connected, b.now.cue), (True, pages.HOLD), "and back by itself")
 
 
 def test_sensor_lost_goes_on_by_volts():

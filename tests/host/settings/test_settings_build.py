@@ -13,7 +13,7 @@ from steadyturn.rig.file import read_rig
 from steadyturn.settings import file
 from steadyturn.settings.build import build
 from steadyturn.settings.drops import bank_drop_v, fit
-from steadyturn.settings.thresholds import warm_c
+from steadyturn.settings.thresholds import thresholds, warm_c
 from steadyturn_fw import fields
 from steadyturn_fw import settings as on_board
 
@@ -22,6 +22,10 @@ GOOD = ("lakeside-hut", "night-ferry", "radio-tent")
 
 def example(name):
     return read_rig(example_path(name))
+
+
+def limits(rig):
+    return thresholds(rig, find_band(example("lakeside-hut"), deep=False))
 
 
 def made(rig):
@@ -57,6 +61,22 @@ def test_thresholds_fit_the_machine(name):
     paces = np.linspace(band.low_tpm, band.high_tpm, 40)
     assert np.nanmax(operate(rig, paces, winding_c=hot).bus_a) * 1000 < s["over_ma"]
     assert s["over_ma"] <= 1000 * 0.95 * 0.08192 / rig.sensor.shunt_ohm + 1
+
+
+def test_a_measured_output_has_a_limit_of_its_own():
+    hut = example("lakeside-hut")
+    sensor = replace(hut.sensor, chip="ina3221", alert=False, out_shunt_ohm=0.05)
+    s, plain = made(replace(hut, sensor=sensor)), made(hut)
+    assert (plain["out_shunt_uohm"], plain["over_out_mv"]) == (0, 0)
+    assert s["out_shunt_uohm"] == 50_000
+    # the chip may read 0.25 % + 16 mV and a step too little: the device still sees no more
+    # than it bears, and the set point is not taken for too much
+    most_mv = 1000 * hut.load.max_v
+    assert s["over_out_mv"] * 1.0025 + 16 + 8 <= most_mv + 1
+    assert s["over_out_mv"] > 1000 * hut.converter.out_v * 1.0025 + 24
+    assert s["path_mohm"] == plain["path_mohm"]  # the shunt's own is counted by the board
+    lantern = replace(hut, sensor=sensor, load=replace(hut.load, kind="none"))
+    assert limits(lantern).over_out_v is None
 
 
 @pytest.mark.parametrize("name", GOOD)

@@ -7,7 +7,7 @@ import statistics
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from steadyturn.twin.chips import CHIPS, Ina219, Ina226
+from steadyturn.twin.chips import CHIPS, Ina219, Ina226, Ina3221
 
 
 def signed(word: int) -> int:
@@ -36,6 +36,53 @@ def test_ina219_table_3() -> None:
     assert bus & 7 == Ina219.READY
 
 
+def test_ina3221_examples() -> None:
+    """SBOS576B: power-up values of its register maps; -80 mV over a shunt is C180h (p. 27);
+    2710h is 10.000 V and 2328h 9.000 V (power-valid limits, the bus registers' unit)."""
+    chip = Ina3221(0.05, ideal=True)
+    assert chip.registers == [
+        0x7127, 0, 0, 0, 0, 0, 0, *[0x7FF8] * 6, 0, 0x7FFE, 0x0002, 0x2710, 0x2328]
+    chip.out_shunt_ohm = 0.1
+    chip.latch(1, 10.0, -1.6, 9.0, 0.8)
+    assert chip.registers[1:7] == [0xC180, 0x2710, 0x3E80, 0x2328, 0, 0]
+    assert chip.registers[0x0F] == 0x0003
+    chip.was_read(0x0F)
+    assert chip.registers[0x0F] == 0x0002
+    chip.latch(2, 99.0, -99.0, 99.0, 99.0)  # 163.8 mV and 32.76 V: 7FF8h
+    assert [signed(word) for word in chip.registers[1:5]] == [-0x7FF8, 0x7FF8, 0x7FF8, 0x7FF8]
+    chip.latch(3, -0.04, 0.0, 0.0, 0.0)
+    assert signed(chip.registers[2]) == -40
+
+
+def test_ina3221_set_up_and_limits() -> None:
+    chip = Ina3221(0.05, ideal=True)
+    chip.latch(1, 5.0, 0.1)
+    chip.write(0, 0x6407, 0)
+    assert chip.registers[0x0F] == 0x0002  # not ready any more
+    chip.write(0x07, 0x1235, 0)
+    chip.write(0x0F, 0xFFFF, 0)
+    chip.write(1, 77, 0)  # read-only
+    assert chip.registers[7] == 0x1230
+    assert chip.registers[0x0F] == 0x7C02
+    assert chip.registers[1] == round(0.1 * 0.05 / 40e-6) << 3
+    chip.write(0, 0xE407, 0)
+    assert chip.registers[0] == 0x7127
+    assert chip.registers[7] == 0x7FF8
+
+
+def test_ina3221_second_channel_has_its_own_shunt_and_errors() -> None:
+    gains = []
+    for seed in range(40):
+        made = Ina3221(0.1, seed)
+        made.out_shunt_ohm = 0.1
+        made.latch(10**6, 8.0, 0.4, 5.0, 0.4)
+        gains.append((made.registers[1] * 5e-6 / 0.04 - 1, made.registers[3] * 5e-6 / 0.04 - 1))
+    assert statistics.pstdev(own for own, _ in gains) > 0.003
+    assert statistics.pstdev(other for _, other in gains) > 0.003
+    assert max(abs(other) for _, other in gains) < 0.02
+    assert any(abs(own - other) > 0.005 for own, other in gains)
+
+
 @pytest.mark.parametrize(("chip", "config"), [("ina226", 0x4127), ("ina219", 0x399F)])
 def test_power_up_and_reset_bit(chip: str, config: int) -> None:
     made = CHIPS[chip](0.05, ideal=True)
@@ -61,6 +108,11 @@ def test_power_up_and_reset_bit(chip: str, config: int) -> None:
         ("ina219", 0x3807, 2 * 84),
         ("ina219", 0x3FFF, 2 * 68_100),
         ("ina219", 0x3FF8, 0),
+        # SBOS576 tables 4 to 6: what each channel that is on takes
+        ("ina3221", 0x7127, 3 * 2 * 1_100),
+        ("ina3221", 0x6407, 2 * 16 * 2 * 140),
+        ("ina3221", 0x4127, 2_200),
+        ("ina3221", 0x0127, 0),
     ],
 )
 def test_conversion_times(chip: str, config: int, cycle_us: int) -> None:

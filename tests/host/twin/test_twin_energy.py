@@ -7,9 +7,40 @@ from pathlib import Path
 
 import pytest
 from steadyturn.board.connect import connect
+from steadyturn.model.band import find_band
 from steadyturn.rig.types import Rig
+from steadyturn.settings.build import build
+from steadyturn.settings.file import encode
 from steadyturn.twin.person import Idle, Person
 from steadyturn.twin.twin import Twin
+from steadyturn_fw import pages
+
+
+@pytest.mark.parametrize(("ideal", "within"), [(True, 0.005), (False, 0.03)])
+def test_energy_to_the_device_where_the_output_is_measured(
+    hut: Rig, tmp_path: Path, firmware_files: dict[str, bytes], ideal: bool, within: float
+) -> None:
+    """An INA3221's second channel: what the device gets is what was measured less the cable's
+    share, and each page of it says so."""
+    sensor = dataclasses.replace(
+        hut.sensor, chip="ina3221", alert=False, out_shunt_ohm=0.05)
+    rig = dataclasses.replace(
+        hut, sensor=sensor, supply=dataclasses.replace(hut.supply, feed="usb"))
+    twin = Twin(rig, image=tmp_path / "a.img", seed=2, person=Person(rig, 1), ideal_sensor=ideal)
+    twin.prepare(encode(build(rig, find_band(rig, deep=False))), firmware_files)
+    with twin:
+        twin.run(60)
+        twin.person = Idle()
+        twin.run(5)
+        truth = twin.truth
+        with connect(twin.port) as board:
+            board.link.wait(10)
+            state = board.link.state()
+            page = board.link.page(state["last_seq"])
+    assert truth.out_j > 50
+    assert state["energy_out_uj"] / 1e6 == pytest.approx(truth.out_j, rel=within)
+    assert page is not None
+    assert page[pages.AT_FLAGS] & pages.FLAG_OUT_MEASURED
 
 
 @pytest.mark.parametrize(

@@ -15,14 +15,15 @@ A_COUNT = 5  # changes that follow
 A_CHANGES = 6  # pairs: clock us, then code << 40 | pin << 32 | value
 CHANGES_MOST = 12
 
-ANSWER_WORDS = 16
+ANSWER_WORDS = 26
 # words of an answer
 R_SEQ = 0
 R_FLAGS = 1
 R_CLOCK = 2  # us
 R_INPUTS = 3  # bit n: level of pin n
 R_ADC = 4  # four channels, 0 to 65535, in the order of the wiring's ADC pins
-R_REGISTERS = 8  # the sensor's registers 0 to 7
+R_REGISTERS = 8  # the sensor's registers from 0 on
+REGISTERS = 18
 
 ADC_CHANNELS = 4
 

@@ -20,9 +20,10 @@ _address = int(os.getenv("TWIN_ADDRESS"))
 _adc_pins = [int(n) for n in os.getenv("TWIN_ADC").split(",")]
 _id = bytes([int(os.getenv("TWIN_ID")[i : i + 2], 16) for i in range(0, 16, 2)])
 _cause = int(os.getenv("TWIN_CAUSE"))
-_IDENTITY = {0xFE: 0x5449, 0xFF: 0x2260} if _chip == "ina226" else {}
-_EFFECT = 6 if _chip == "ina226" else 3  # reading this register changes something
-_TOP = 7 if _chip == "ina226" else 5
+_DIE = {"ina226": 0x2260, "ina3221": 0x3220}
+_IDENTITY = {0xFE: 0x5449, 0xFF: _DIE[_chip]} if _chip in _DIE else {}
+# reading this register changes something; and the last there is
+_EFFECT, _TOP = {"ina226": (6, 7), "ina219": (3, 5), "ina3221": (0x0F, 0x11)}[_chip]
 
 
 def unique_id():
@@ -181,6 +182,8 @@ def _word_with_effect(register):
     _chan.change(_ops.CHANGE_READ, register, 0)
     if register == 6:
         rx[14] &= ~0x18 if word & 1 else ~0x08
+    elif register == 0x0F:
+        rx[23] &= ~1
     else:
         rx[10] &= ~2
     return word
