@@ -330,12 +330,6 @@ RULES = [
     ("[switch]", "[protection]\noutput_cut_v = 5\n[switch]", "protection.output_cut_v"),
     ("[switch]", "[protection]\nbus_cut_v = 3\n[switch]", "protection.bus_cut_v"),
     ("[switch]", "[protection]\nbus_clamp_w = 3\n[switch]", "protection.bus_clamp_w"),
-    ("[switch]", "[sensor]\nchip = 'ina219'\nalert_wired = true\n[switch]", "sensor.alert_wired"),
-    ("[switch]", "[sensor]\naddress = 0x20\n[switch]", "sensor.address"),
-    ("[switch]", "[sensor]\nchip = 'ina3221'\naddress = 0x44\n[switch]", "sensor.address"),
-    ("[switch]", "[sensor]\nchip = 'ina3221'\nalert_wired = true\n[switch]",
-     "sensor.alert_wired"),
-    ("[switch]", "[sensor]\nout_shunt_mohm = 50\n[switch]", "sensor.out_shunt_mohm"),
 ]
 
 
