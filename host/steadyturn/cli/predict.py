@@ -59,7 +59,7 @@ def command(rig: str | None, pace: float, from_state: str | None, time_s: float 
     from steadyturn.jobs.predict_time import predict_time
     from steadyturn.report.predict_time import text as course_text
 
-    moving = sys.stderr.isatty() and not as_json
+    moving = sys.stderr.isatty()
 
     def progress(share: float, what: str) -> None:
         click.echo(f"\r{what}: {100 * share:.0f} %   ", nl=False, err=True)

@@ -12,7 +12,9 @@ from steadyturn.rig.types import Rig
 SIZES_F = (1e-5, 1e-4, 1e-3, 1e-2, 1e-1)  # tried with `sizes`
 FINE_S = 0.5e-3  # ten runs with a step below this take longer than one waits
 
-Progress = Callable[[float], None]
+LONG_S, SHORT_S = (8.0, 6.0), (4.0, 3.0)  # looked at for start and hiccup; with fine steps
+
+Progress = Callable[[float, str], None]
 
 
 @dataclass(frozen=True)
@@ -32,13 +34,21 @@ class Questions:
 
 def ask(rig: Rig, pace_tpm: float, *, sizes: bool, progress: Progress | None = None) -> Questions:
     """All of them for `rig` at pace_tpm [turns/min]. sizes: try bus capacitors too, which
-    takes half a minute; progress: told the share done of that. Slower than the questions can
+    takes half a minute; progress: told the share done and of what. Slower than the questions can
     be asked of, start-up and hunting are those of their slowest pace."""
     tried = sizes and pace_tpm >= questions.SLOWEST_TPM
     turned_tpm = max(pace_tpm, questions.SLOWEST_TPM)
     sought = ordinary_step_s(rig) >= FINE_S
+    start_s, hiccup_s = LONG_S if sought else SHORT_S
+
+    def tell(what: str) -> Callable[[float], None] | None:
+        return None if progress is None else lambda share: progress(share, what)
+
     return Questions(
-        sought=sought, start=questions.start_up(rig, turned_tpm, threshold=sought),
-        hiccup=questions.hiccup(rig, turned_tpm), stability=stability.stability(rig, pace_tpm),
-        bridging=questions_capacitor.bridging(rig, pace_tpm, sizes_f=SIZES_F, progress=progress)
-        if tried else None)
+        sought=sought,
+        start=questions.start_up(rig, turned_tpm, seconds=start_s, threshold=sought,
+                                 progress=tell("starting")),
+        hiccup=questions.hiccup(rig, turned_tpm, seconds=hiccup_s, progress=tell("hiccups")),
+        stability=stability.stability(rig, pace_tpm),
+        bridging=questions_capacitor.bridging(rig, pace_tpm, sizes_f=SIZES_F,
+                                              progress=tell("capacitors")) if tried else None)

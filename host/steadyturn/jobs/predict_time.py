@@ -31,6 +31,7 @@ MOST_SHOWN = 2_000  # samples in the JSON
 SHOW_UNPLUGGED_S = 4.0
 LOOK_S = 5.0  # the end of the loaded time that counts as settled
 ROWS = 12
+REACHED = 0.95  # of the pace: the handle is there
 QUIET_S = 1.0  # a converter that stays on for this long holds
 _TRACES = ("t_s", "pace_tpm", "in_v", "in_a", "out_v", "out_a", "motor_a", "crank_nm", "bus_v",
            "converter_on", "connected", "plugged")
@@ -42,13 +43,15 @@ Progress = Callable[[float, str], None]
 class StartUp:
     """starts_s: the converter's first start, None where it never does; holds_s: from when on
     it stays on until the load goes or the time ends. starts, lets_go: how often until then,
-    or in the whole loaded time. hiccup_s: middle time from start to start where it does not
+    or in the whole loaded time. reached_s: when the handle first came to REACHED of its pace
+    (None: not under load). hiccup_s: middle time from start to start where it does not
     hold. bus_v: highest volts of the bus while loaded."""
 
     starts_s: float | None
     holds_s: float | None
     starts: int
     lets_go: int
+    reached_s: float | None
     hiccup_s: float | None
     bus_v: float
 
@@ -119,7 +122,8 @@ class Row:
 @dataclass(frozen=True)
 class Course:
     """What `predict --time` found. overshoot_tpm: how far beyond pace_tpm the handle went
-    under load. traces: as in model.traces.Traces, thinned, every sample_s [s]."""
+    under load. in_borne_v: what the converter's input bears. traces: as in
+    model.traces.Traces, thinned, every sample_s [s]."""
 
     file: str
     rig: str
@@ -129,6 +133,7 @@ class Course:
     capacitor_uf: float
     start_v: float
     stop_v: float
+    in_borne_v: float
     start: StartUp
     settled: Settled | None
     overshoot_tpm: float
@@ -172,8 +177,7 @@ def predict_time(path: str | Path, pace_tpm: float, time_s: float, *,
     told = progress or _nobody
     traces = record(rig, Script(steps), time_s, sample_s=sample_s,
                     progress=lambda done_s: told(done_s / time_s, "time"))
-    told(1.0, "questions")
-    asked = ask(rig, pace_tpm, sizes=sizes, progress=lambda share: told(share, "capacitors"))
+    asked = ask(rig, pace_tpm, sizes=sizes, progress=told)
     result = _course(path, rig, traces, asked, pace_tpm, time_s, unplug_s if goes else None, plot)
     if plot is not None:
         plots_time.write(result, plot)
@@ -205,12 +209,12 @@ def _course(path: str | Path, rig: Rig, traces: Traces, asked: Questions, pace_t
             time_s: float, unplug_s: float | None, plot: Path | None) -> Course:
     end = time_s if unplug_s is None else unplug_s
     loaded = traces.t_s <= end
-    start = _start_up(traces, end)
+    start = _start_up(traces, end, REACHED * pace_tpm)
     step = -(-len(traces.t_s) // MOST_SHOWN)
     return Course(
         file=str(path), rig=rig.name, pace_tpm=pace_tpm, time_s=time_s, unplug_s=unplug_s,
         capacitor_uf=rig.bus.capacitor_f * 1e6, start_v=rig.converter.start_v,
-        stop_v=rig.converter.stop_v, start=start,
+        stop_v=rig.converter.stop_v, in_borne_v=rig.converter.max_in_v, start=start,
         settled=_settled(traces, start, end),
         overshoot_tpm=max(0.0, float(traces.pace_tpm[loaded].max()) - pace_tpm),
         unplugged=None if unplug_s is None else _unplugged(rig, traces, unplug_s),
@@ -220,7 +224,7 @@ def _course(path: str | Path, rig: Rig, traces: Traces, asked: Questions, pace_t
         plot=plot, recorded=traces)
 
 
-def _start_up(traces: Traces, end: float) -> StartUp:
+def _start_up(traces: Traces, end: float, there_tpm: float) -> StartUp:
     starts = [t for t in traces.times(STARTS) if t <= end]
     stops = [t for t in traces.times(LETS_GO) if t <= end]
     holds = None
@@ -232,7 +236,9 @@ def _start_up(traces: Traces, end: float) -> StartUp:
     if holds is None and len(starts) > 2:
         late = starts[len(starts) // 2 :]
         hiccup = float(np.median(np.diff(late))) if len(late) > 1 else None
-    return StartUp(starts[0] if starts else None, holds, len(starts), len(stops), hiccup,
+    there = np.nonzero((traces.pace_tpm >= there_tpm) & (traces.t_s <= end))[0]
+    return StartUp(starts[0] if starts else None, holds, len(starts), len(stops),
+                   float(traces.t_s[there[0]]) if there.size else None, hiccup,
                    float(traces.bus_v[traces.t_s <= end].max()))
 
 

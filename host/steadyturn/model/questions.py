@@ -8,6 +8,7 @@ connects only where the machine can carry it.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import isfinite
 
@@ -26,6 +27,8 @@ from steadyturn.model.traces import (
     record,
 )
 from steadyturn.rig.types import Rig
+
+Progress = Callable[[float], None]
 
 SLOWEST_TPM = 1.0  # a turn takes a minute: what the questions run is counted in turns
 
@@ -71,11 +74,11 @@ class StartUp:
 
 
 def start_up(rig: Rig, pace_tpm: float, *, seconds: float = 8.0, servo: bool = False,
-             threshold: bool = True) -> StartUp:
+             threshold: bool = True, progress: Progress | None = None) -> StartUp:
     """Whether start-up at pace_tpm [turns/min] hunts, and what threshold would stop that.
 
-    threshold: False leaves enough_start_v out (some ten runs less). WrongInput: a pace that
-    nobody can keep.
+    threshold: False leaves enough_start_v out (some ten runs less). progress: told the share
+    done of the first run. WrongInput: a pace that nobody can keep.
 
     >>> from steadyturn.rig.examples import example_path
     >>> from steadyturn.rig.file import read_rig
@@ -84,7 +87,8 @@ def start_up(rig: Rig, pace_tpm: float, *, seconds: float = 8.0, servo: bool = F
     (True, 0.7, 1.2)
     """
     check_pace(pace_tpm)
-    traces = record(rig, Script.keep(pace_tpm, servo=servo), seconds)
+    traces = record(rig, Script.keep(pace_tpm, servo=servo), seconds,
+                    progress=_share(progress, seconds))
     starts, stops = traces.times(STARTS), traces.times(LETS_GO)
     runs = bool(starts) and bool(traces.converter_on[-1])
     enough = None
@@ -99,6 +103,11 @@ def start_up(rig: Rig, pace_tpm: float, *, seconds: float = 8.0, servo: bool = F
         starts[-1] if runs else None, len(starts), bool(stops),
         max(0.0, 100 * (float(traces.pace_tpm.max()) / pace_tpm - 1)),
         rig.converter.start_v, enough, closed)
+
+
+def _share(progress: Progress | None, seconds: float) -> Progress | None:
+    """What `record` tells in seconds as a share of them."""
+    return None if progress is None else lambda done_s: progress(done_s / seconds)
 
 
 def _enough_v(rig: Rig, pace_tpm: float, seconds: float, servo: bool) -> float | None:
@@ -147,8 +156,10 @@ class Hiccup:
     closed_period_s: float | None = None
 
 
-def hiccup(rig: Rig, pace_tpm: float, *, seconds: float = 6.0, servo: bool = True) -> Hiccup:
-    """What hunting looks like at pace_tpm [turns/min], by default of a steady servo.
+def hiccup(rig: Rig, pace_tpm: float, *, seconds: float = 6.0, servo: bool = True,
+           progress: Progress | None = None) -> Hiccup:
+    """What hunting looks like at pace_tpm [turns/min], by default of a steady servo. progress:
+    told the share done.
 
     >>> from steadyturn.rig.examples import example_path
     >>> from steadyturn.rig.file import read_rig
@@ -157,7 +168,8 @@ def hiccup(rig: Rig, pace_tpm: float, *, seconds: float = 6.0, servo: bool = Tru
     (True, 0.017)
     """
     check_pace(pace_tpm)
-    traces = record(rig, Script.keep(pace_tpm, servo=servo), seconds, sample_s=0.005)
+    traces = record(rig, Script.keep(pace_tpm, servo=servo), seconds, sample_s=0.005,
+                    progress=_share(progress, seconds))
     since = seconds / 3
     starts = [t for t in traces.times(STARTS) if t >= since]
     stops = [t for t in traces.times(LETS_GO) if t >= since]

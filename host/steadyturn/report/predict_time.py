@@ -8,6 +8,8 @@ from steadyturn.report.limit_names import NAME
 from steadyturn.report.predict_questions import lines as questions
 from steadyturn.report.style import duration, item, number, quantity, shown_path, table, wrap
 
+LOOKED_S = 1.0  # at its pace for less time a machine shows nothing
+
 
 def text(result: Any) -> str:
     """result: jobs.predict_time.Course."""
@@ -25,6 +27,11 @@ def text(result: Any) -> str:
     return "\n".join(lines) + "\n"
 
 
+def end_s(result: Any) -> float:
+    """When the load went, or the run ended [s]."""
+    return float(result.time_s if result.unplug_s is None else result.unplug_s)
+
+
 def _answer(result: Any) -> str:
     start = result.start
     if start.starts_s is None:
@@ -34,6 +41,9 @@ def _answer(result: Any) -> str:
     if start.holds_s is None:
         if start.lets_go == 0:
             return f"{first}; the time is too short to say whether it holds."
+        if start.reached_s is None or end_s(result) - start.reached_s < LOOKED_S:
+            return (f"{first} and lets go again ({start.lets_go} x), but the time is too short to "
+                    "say whether it holds once the handle is up to its pace.")
         often = "" if start.hiccup_s is None else (
             f", about every {quantity(start.hiccup_s, 's', 2)}")
         return (f"{first} and does not hold: it lets go and starts again ({start.lets_go} x"
@@ -47,6 +57,10 @@ def _answer(result: Any) -> str:
 def _findings(result: Any) -> list[str]:
     found = []
     at = result.settled
+    if result.start.bus_v > result.in_borne_v:
+        found.append(f"TOO MUCH for the converter, even under load: the bus reaches "
+                     f"{quantity(result.start.bus_v, 'V')}, its input bears "
+                     f"{number(result.in_borne_v)} V. Turn slower.")
     if at is not None:
         ripple_v = at.in_v.high - at.in_v.low
         share = 100 * ripple_v / at.in_v.mean if at.in_v.mean else 0.0

@@ -6,17 +6,21 @@ import contextlib
 import functools
 import io
 import json
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
 import pytest
 from steadyturn.cli import predict as command
 from steadyturn.cli.main import code
+from steadyturn.jobs.predict_questions import SHORT_S, ask
 from steadyturn.jobs.predict_time import predict_time
+from steadyturn.model.traces import record
 from steadyturn.report import plot_files, plots_time
 from steadyturn.report.objects import to_json
 from steadyturn.report.predict_time import text as in_words
 from steadyturn.rig.examples import example_path
+from steadyturn.rig.file import read_rig
 
 
 @functools.cache
@@ -183,6 +187,41 @@ def test_a_short_time_is_no_error() -> None:
     status, out, _ = run("lakeside-hut", "--pace", "60", "--time", "0.1")
     assert status == 0
     assert "never starts" in out
+
+
+def test_before_the_handle_is_up_to_its_pace_nothing_is_said_of_it() -> None:
+    """60 turns/min is inside the band; in two seconds the handle has hardly got there."""
+    found = predict_time(example_path("lakeside-hut"), 60.0, 2.0)
+    assert found.start.holds_s is None
+    assert found.start.lets_go > 3
+    assert "Too much load" not in in_words(found)
+    assert "the time is too short" in " ".join(in_words(found).split())
+    assert predict_time(example_path("lakeside-hut"), 60.0, 6.0).start.holds_s is not None
+
+
+def test_too_many_volts_under_load_come_first() -> None:
+    found = predict_time(example_path("lakeside-hut"), 400.0, 15.0, unplug_s=15.0)
+    assert found.start.bus_v > found.in_borne_v == 30
+    said = in_words(found).split("\n\n")[1]
+    assert said.startswith("  - TOO MUCH for the converter, even under load")
+    assert "TOO MUCH" not in words("lakeside-hut", 69.0)
+
+
+def test_a_bus_that_rings_is_not_looked_at_for_minutes(monkeypatch) -> None:
+    asked = []
+
+    def seen(rig, script, seconds, **more):
+        asked.append(seconds)
+        return record(example_rig, script, seconds, **more)
+
+    example_rig = read_rig(example_path("toy-motor"))
+    ringing = replace(example_rig, bus=replace(example_rig.bus, capacitor_f=1e-6))
+    monkeypatch.setattr("steadyturn.model.questions.record", seen)
+    told = []
+    ask(ringing, 60.0, sizes=False, progress=lambda share, what: told.append((what, share)))
+    assert asked == list(SHORT_S)
+    assert {what for what, _ in told} == {"starting", "hiccups"}
+    assert all(0 <= share <= 1 + 1e-9 for _, share in told)
 
 
 def test_long_runs_show_how_far_they_are(monkeypatch) -> None:
