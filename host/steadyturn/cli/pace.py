@@ -22,7 +22,7 @@ def command(rig: str | None, sure: float | None, plot: Path | None, as_json: boo
     guess matters most; and what to change where no pace works.
 
     Exit code 0: there is a band (and with --sure one that works for so many). 1: no
-    pace works. 2: the file is wrong.
+    pace works, or the machine is dangerous as built. 2: the file is wrong.
     """
     from steadyturn.jobs.pace import pace
     from steadyturn.report.pace import text
@@ -30,4 +30,5 @@ def command(rig: str | None, sure: float | None, plot: Path | None, as_json: boo
     result = pace(rig_path(rig), plot=plot, sure=sure)
     show(result, as_json, text)
     sure_enough = result.sure is None or result.sure.low_tpm is not None
-    return 0 if result.feasible and sure_enough else 1
+    safe = not any(hazard.refuses for hazard in result.hazards)
+    return 0 if result.feasible and sure_enough and safe else 1

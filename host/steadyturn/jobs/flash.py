@@ -19,6 +19,8 @@ from steadyturn.errors import Failed, WrongInput
 from steadyturn.jobs.hazards import Hazard, hazards_of
 from steadyturn.model.band import Band, find_band
 from steadyturn.model.remedies import remedies
+from steadyturn.report.limit_names import NAME
+from steadyturn.report.pace_empty import brief_remedies
 from steadyturn.report.style import shown_path
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
@@ -116,11 +118,9 @@ def _band(rig: Rig, path: str) -> Band:
     band = find_band(rig, deep=False)
     if band.feasible:
         return band
-    clash = f": '{band.clash[0]}' and '{band.clash[1]}' clash" if band.clash else ""
-    helps = " or ".join(
-        f"{r.change} ({r.low_tpm:.0f} to {r.high_tpm:.0f} turns/min)"
-        for r in remedies(rig)[:MOST_REMEDIES]
-    )
+    names = [NAME.get(name, name) for name in band.clash or ()]
+    clash = f": '{names[0]}' and '{names[1]}' clash" if names else ""
+    helps = brief_remedies(remedies(rig), MOST_REMEDIES)
     raise Failed(
         f"No pace works for '{rig.name}'{clash}, so there is nothing to set on a board.",
         (f"This would help: {helps}. " if helps else "")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,9 +14,11 @@ from steadyturn.jobs.hazards import Hazard, hazards_of
 from steadyturn.jobs.pace_map import Map, pace_map
 from steadyturn.model import arm, endurance
 from steadyturn.model.band import Band, find_band
+from steadyturn.model.change import field_of
+from steadyturn.model.clash import Source, source
 from steadyturn.model.edges import Limit
 from steadyturn.model.effort import effort
-from steadyturn.model.guesses import Guess
+from steadyturn.model.guesses import Guess, first_to_measure
 from steadyturn.model.point import Points, operate
 from steadyturn.model.remedies import Remedy
 from steadyturn.model.states import PASS_THROUGH, REGIMES
@@ -26,6 +29,8 @@ from steadyturn.rig.types import Rig
 
 COLUMNS = 61  # of the picture
 LEAST_SURE, MOST_SURE = 50.0, 99.9  # percent
+LEAST_SHARE = 0.01  # of the variance, and
+LEAST_MOVE_TPM = 0.5  # of an edge: what matters less is not worth measuring
 BESIDE_TPM = (-10.0, -5.0, 5.0, 10.0)
 
 
@@ -70,12 +75,26 @@ class Effort:
 
 
 @dataclass(frozen=True)
+class Measure:
+    """The one value to measure first: key and how. may_vanish: within the ranges of the
+    guesses the band can go; opens: there is none, but within them there can be one."""
+
+    key: str
+    how: str
+    may_vanish: bool
+    opens: bool
+
+
+@dataclass(frozen=True)
 class Pace:
     """What `pace` found; see model.band.Band for the fields they share.
 
+    start_v: volts at which the converter starts from rest.
     edges_v: volts at the converter's input at the band's low and high edge, 20 degC.
     arm_keeps_min: minutes that this arm keeps the target's power, (low, middle, high), 480 is
     eight hours or more; a rough guide, not medical advice.
+    source: what the motors can give, None where there is a band. measure: None where no guess
+    matters.
     sure: the paces that work for a share of builds, None where that was not asked.
     plot: the picture that was drawn, and map: what it shows; both None without one.
     """
@@ -88,6 +107,7 @@ class Pace:
     high_tpm: float | None
     hold_tpm: float | None
     window_v: tuple[float, float]
+    start_v: float
     edges_v: tuple[float, float] | None
     limits: tuple[Limit, ...]
     at_target: Points | None
@@ -100,6 +120,8 @@ class Pace:
     curve: Curve
     effort: Effort
     arm_keeps_min: tuple[float, float, float] | None
+    source: Source | None
+    measure: Measure | None
     sure: Sure | None = None
     plot: Path | None = None
     map: Map | None = None
@@ -130,20 +152,46 @@ def pace_of(rig: Rig, path: str | Path, *, plot: Path | None = None,
     if band.low_tpm is not None and band.high_tpm is not None:
         low_v, high_v = operate(rig, [band.low_tpm, band.high_tpm]).bus_v.tolist()
         edges_v = (low_v, high_v)
+    sure_of = None if sure is None else sure_band(rig, share=round(sure / 100, 9))
     result = Pace(
         file=str(path), rig=rig.name, feasible=band.feasible, low_tpm=band.low_tpm,
         target_tpm=band.target_tpm, high_tpm=band.high_tpm, hold_tpm=band.hold_tpm,
-        window_v=band.window_v, edges_v=edges_v, limits=band.limits,
+        window_v=band.window_v, start_v=rig.converter.start_v, edges_v=edges_v, limits=band.limits,
         at_target=band.at_target, open_circuit_v=band.open_circuit_v, assumed=band.assumed,
         clash=band.clash, remedies=band.remedies, hazards=hazards_of(rig, band),
         other_bands_tpm=tuple(pair for pair in band.intervals if pair != best),
         curve=_curve(rig, band), effort=_effort(rig, band), arm_keeps_min=_keeps(rig, band),
-        sure=None if sure is None else sure_band(rig, share=round(sure / 100, 9)), plot=plot,
+        source=None if band.feasible else source(rig), measure=_measure(rig, band, sure_of),
+        sure=sure_of, plot=plot,
         map=None if plot is None else pace_map(rig, band),
     )
     if plot is not None:
         plots_map.write(result, plot)
     return result
+
+
+def _measure(rig: Rig, band: Band, sure: Sure | None) -> Measure | None:
+    """By what the builds tell where they were drawn, else by how far the guesses move the
+    band."""
+    lost = [None in guess.low_tpm for guess in band.assumed]
+    if sure is not None and sure.best_tpm is None:  # no measuring mends that
+        return None
+    if sure is not None:
+        works = sure.low_tpm is None
+        effects = [(one.key, one.works_share if works else one.width_share)
+                   for one in sure.ranking]
+        effects = [pair for pair in effects if pair[1] >= LEAST_SHARE]
+    else:
+        effects = [(guess.key, math.inf if guess.moves_tpm is None else guess.moves_tpm)
+                   for guess in band.assumed]
+        effects = [pair for pair in effects if pair[1] >= LEAST_MOVE_TPM]
+    key = first_to_measure(effects)
+    if key is None:
+        return None
+    known = field_of(key)
+    how = known[3].how if known is not None else ""
+    some = any(end is not None for guess in band.assumed for end in guess.low_tpm)
+    return Measure(key, how, band.feasible and any(lost), not band.feasible and some)
 
 
 def _shown_tpm(rig: Rig, band: Band) -> Any:

@@ -9,16 +9,14 @@ import numpy as np
 from steadyturn.model.accounts import NOT_SHOWN
 from steadyturn.model.converter import window_v
 from steadyturn.model.edges import Edges, Limit, find_edges
-from steadyturn.model.effort import effort
+from steadyturn.model.effort import INSET, effort
 from steadyturn.model.guesses import Guess, guesses
 from steadyturn.model.hazards import Hazard, hazards, let_go_tpm, open_circuit_v
 from steadyturn.model.point import Points, operate
 from steadyturn.model.remedies import Remedy, clash, remedies
 from steadyturn.rig.types import Rig
 
-__all__ = ["Band", "Limit", "find_band"]
-
-INSET = 0.15  # of the band's width: how far the target keeps from both edges
+__all__ = ["INSET", "Band", "Limit", "find_band"]
 
 
 @dataclass(frozen=True)

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from steadyturn.model.band import INSET
 from steadyturn.model.batch_frame import Frame
 from steadyturn.model.batch_look import coil_a, look
+from steadyturn.model.effort import INSET
 
 Floats = NDArray[np.float64]
 

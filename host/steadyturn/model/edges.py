@@ -87,7 +87,10 @@ def find_edges(rig: Rig) -> Edges:
     runs = _runs(listed, good)
     never = [row for row in range(len(listed)) if judged[row].any()
              and not good[row][runs if (judged[row] & runs).any() else judged[row]].any()]
+    told = {row for row, *_ in found}
     for row in never:
+        if row in told and judged[row].all():
+            continue  # a limit of the pace alone: its edge tells all, the machine needs more
         side, nearest = _nearest(np.where(runs, margins[row], np.nan)
                                  if (judged[row] & runs).any() else margins[row])
         found.append((row, side, np.nan, pace[nearest]))

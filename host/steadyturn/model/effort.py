@@ -10,6 +10,8 @@ from steadyturn.rig.types import Rig
 
 Floats = NDArray[np.float64]
 
+INSET = 0.15  # of the band's width: how far the cheapest pace is kept from both edges
+
 
 def effort(rig: Rig, pace_tpm: ArrayLike) -> Floats:
     """Joules of the arm for each joule at the device's socket, shaped like pace_tpm

@@ -3,6 +3,7 @@ move between the ends of its range."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,6 +31,17 @@ ONLY_LIMITS = frozenset({
     "supply.reservoir_max_v", "arm.power_w", "arm.force_n", "arm.comfort_low_tpm",
     "arm.comfort_high_tpm", "load.max_v", "converter.max_in_v",
 })
+
+# what takes a look, a ruler or two minutes with a multimeter; the rest asks for a set-up
+EASY = frozenset({
+    "motor.rated_v", "motor.no_load_rpm", "motor.no_load_a", "motor.terminal_ohm",
+    "motor.emf_v_per_krpm", "motor.max_a", "bank.mount_max_c", "crank.radius_mm",
+    "bus.capacitor_max_v", "switch.max_v", "rectifier.max_v", "converter.out_v",
+    "converter.start_v", "converter.stop_v", "converter.max_in_v", "converter.loss_w",
+    "load.cable_m", "load.cable_awg", "load.draw_a", "load.resistance_ohm", "sensor.shunt_mohm",
+    "supply.power_mw", "supply.wake_v", "air.hot_c", "air.cold_c",
+})
+ABOUT_AS_MUCH = 1 / 3  # of the largest effect: from here on an easy one goes first
 
 Pace = tuple[float, float] | None
 
@@ -95,8 +107,27 @@ def guesses(rig: Rig, edges: Edges) -> tuple[Guess, ...]:
             key, origin.kind, origin.value / spec.scale, origin.low / spec.scale,
             origin.high / spec.scale, spec.unit, low_tpm, high_tpm, _moves(here, ends),
             spec.how))
-    found.sort(key=lambda g: -(np.inf if g.moves_tpm is None else g.moves_tpm))
+    found.sort(key=lambda g: (-(np.inf if g.moves_tpm is None else g.moves_tpm),
+                              g.key not in EASY))
     return tuple(found)
+
+
+def first_to_measure(effects: Iterable[tuple[str, float]]) -> str | None:
+    """The key to measure first. effects: key and its effect, all a share or all a move
+    [turns/min] (inf: the band goes or comes); of those that matter about as much as the
+    largest an easy one goes first.
+
+    >>> first_to_measure([("motor.case_to_air_k_per_w", 9.0), ("motor.rated_v", 5.0)])
+    'motor.rated_v'
+    >>> first_to_measure([("motor.case_to_air_k_per_w", 9.0), ("motor.rated_v", 1.0)])
+    'motor.case_to_air_k_per_w'
+    """
+    ranked = sorted((pair for pair in effects if pair[1] > 0), key=lambda pair: -pair[1])
+    if not ranked:
+        return None
+    most = ranked[0][1]
+    near = [key for key, effect in ranked if effect >= ABOUT_AS_MUCH * most]
+    return next((key for key in near if key in EASY), near[0])
 
 
 def _moves(here: Pace, ends: list[Pace]) -> float | None:

@@ -52,6 +52,10 @@ def _board(rig: Rig) -> list[Constraint]:
     ]
 
 
+def _state(view: View) -> str:
+    return "hot windings" if view.hot else "cold windings"
+
+
 def _running(rig: Rig) -> list[Constraint]:
     part = rig.converter
 
@@ -84,7 +88,7 @@ def _running(rig: Rig) -> list[Constraint]:
         Constraint(
             "collapse_margin", lambda v: v.while_on(v.spare),
             lambda v, i: "below this pace a tenth more load would be too much: the volts collapse "
-            f"(here {v.on.bus_v[i]:.2f} V)"),
+            f"(here {v.on.bus_v[i]:.2f} V, {_state(v)})"),
         Constraint(
             "input_limit",
             lambda v: v.while_on(1 - v.on.bus_a / part.in_limit_a - HAIR),

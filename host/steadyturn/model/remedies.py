@@ -5,30 +5,31 @@ Every remedy is the model run again with that change; nothing is a rule of thumb
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Any
+from math import ceil, log
+
+import numpy as np
+from numpy.typing import NDArray
 
 from steadyturn.model import gears
-from steadyturn.model.change import with_value
-from steadyturn.model.edges import Edges, rough_band
-from steadyturn.model.hazards import hazards
-from steadyturn.rig.types import RPM, Rig
+from steadyturn.model.batch import bands
+from steadyturn.model.clash import clash
+from steadyturn.model.hazards import AFTER_A_FAULT, hazards
+from steadyturn.model.remedy_changes import BUY, PRINT, Change, groups, whole_head
+from steadyturn.rig.types import Rig, Stage
 
+__all__ = ["Remedy", "clash", "remedies"]
+
+Floats = NDArray[np.float64]
+
+LEAST_TPM = 6.0  # a narrower band is no help
 ENOUGH_TPM = 12.0  # a band a hand can keep without looking
-FACTORS = (1.12, 0.89, 1.25, 0.8, 1.4, 0.71, 1.6, 0.62, 2.0, 0.5, 2.5, 3.2, 4.0)
-ROUGH_FACTORS = (1.5, 0.67, 2.2, 3.2)  # beside another change
-
-PETG_C = 75.0  # where PETG begins to soften, from memory
-
-# thresholds of small converter boards for a 5 V output, common practice, no source
-KINDS: dict[str, dict[str, Any]] = {
-    "boost": {"start_v": 2.6, "stop_v": 2.0, "max_in_v": 5.5},
-    "buck": {"start_v": 6.5, "stop_v": 4.5, "max_in_v": 24.0},
-    "buck_boost": {"start_v": 3.0, "stop_v": 2.4, "max_in_v": 16.0},
-}
-KIND_WORDS = {"boost": "a step-up (boost)", "buck": "a step-down (buck)",
-              "buck_boost": "a step-up/down (buck-boost)"}
+WIDE_TPM = 25.0  # one of which guesses and a hot day leave something
+CLAMP = 0.4  # what a clamp or cut asks for, on the scale of remedy_changes
+BETTER_TPM = 6.0  # by so much two changes have to beat each of them alone
+LOWEST_RATIO, HIGHEST_RATIO, RATIOS = 1.0, 100.0, 120
+MESH_RATIO = 6.3  # most that one printed mesh makes, common practice, no source
+MESH_EFFICIENCY = 0.85  # of each mesh more, as rig.types.Stage
 
 
 @dataclass(frozen=True)
@@ -42,152 +43,130 @@ class Remedy:
     hazards: tuple[str, ...]
 
 
-def clash(rig: Rig, edges: Edges) -> tuple[str, str]:
-    """Names of the two constraints that leave no pace between them; one that holds at no
-    pace stands first on its side.
+@dataclass(frozen=True)
+class _Tried:
+    """A remedy and what it asks for; far: how far the ratio moves, as a logarithm."""
 
-    >>> from steadyturn.model.edges import find_edges
-    >>> from steadyturn.rig.examples import example_path
-    >>> from steadyturn.rig.file import read_rig
-    >>> toy = read_rig(example_path("toy-motor"))
-    >>> clash(toy, find_edges(toy))
-    ('start', 'comfort_high')
-    """
-    lows = [limit for limit in edges.limits if limit.side == "low"]
-    highs = [limit for limit in edges.limits if limit.side == "high"]
-    if lows and highs:  # the binding one of each side stands first
-        return lows[0].name, highs[0].name
-    only = (lows or highs)[0].name if lows or highs else "holding"
-    second = (lows or highs)[1].name if len(lows or highs) > 1 else only
-    return only, second
+    remedy: Remedy
+    cost: float
+    far: float = 0.0
+
+    @property
+    def width(self) -> float:
+        return self.remedy.high_tpm - self.remedy.low_tpm
+
+    @property
+    def safe(self) -> bool:
+        return set(self.remedy.hazards) <= set(AFTER_A_FAULT)
+
+    def cures(self, width_tpm: float) -> bool:
+        """Whether no more need be looked for: also not a device that hardly charges."""
+        return self.safe and self.width >= width_tpm and self.cost <= BUY + 0.5
+
+    @property
+    def rank(self) -> tuple[bool, int]:
+        """Safe ones first, then wide ones."""
+        return not self.safe, 0 if self.width >= WIDE_TPM else 1 if self.width >= ENOUGH_TPM else 2
+
+    @property
+    def order(self) -> tuple[bool, float, float]:
+        """Those with room first, then by what they ask for; safe ones need no clamp or cut."""
+        return (self.width < ENOUGH_TPM, self.cost + (0 if self.safe else CLAMP), -self.width)
 
 
 def remedies(rig: Rig) -> tuple[Remedy, ...]:
-    """What makes a band, one change at a time, safe ones and then the widest first; where
-    no single change does so safely, a change together with another gear ratio.
+    """What makes a band, the cheapest first (rewired, printed, bought), narrow bands last. One
+    change at a time; where no single one is safe with a wide band, also those that do better
+    together with another gear ratio, and at last other motors with another converter.
 
     >>> from steadyturn.rig.examples import example_path
     >>> from steadyturn.rig.file import read_rig
     >>> best = remedies(read_rig(example_path("toy-motor")))[0]
-    >>> best.low_tpm < best.high_tpm, best.hazards
-    (True, ())
+    >>> best.low_tpm < best.high_tpm
+    True
     """
-    found = []
-    if (best := _first_wide(_ratios(rig))) is not None:
-        found.append(best)
-    for changes in _single(rig):
-        if (best := _first_wide(changes)) is not None:
+    ratios = _ratios(gears.ratio(rig.stages))
+    found: list[_Tried] = []
+    geared = _geared(Change("", PRINT, rig), ratios)
+    if (ratio_alone := _nearest(geared)) is not None:
+        found.append(ratio_alone)
+    pairs: list[_Tried] = []
+    for group in groups(rig):
+        alone, together = [], []
+        for change in group:
+            tried = _geared(change, ratios)
+            alone += [one for one in tried if one.far == 0]
+            if (best := _nearest([one for one in tried if one.far])) is not None:
+                together.append(best)
+        single = _mildest(alone)
+        if single is not None:
+            found.append(single)
+        pair = _mildest(together)
+        if pair is not None and all(_beats(pair, one) for one in (single, ratio_alone)):
+            pairs.append(pair)
+    if not any(one.cures(WIDE_TPM) for one in found):
+        found += pairs
+    if not any(one.cures(ENOUGH_TPM) for one in found):
+        whole = [_nearest(_geared(change, ratios)) for change in whole_head(rig)]
+        if (best := _mildest([one for one in whole if one is not None])) is not None:
             found.append(best)
-    if all(remedy.hazards for remedy in found):
-        for changes in _single(rig):
-            for change, changed in changes:
-                both = ((f"{change}, and {ratio}", geared)
-                        for ratio, geared in _ratios(changed, ROUGH_FACTORS))
-                if (best := _first_wide(both)) is not None:
-                    found.append(best)
-                    break
-    return tuple(sorted(found, key=lambda r: (bool(r.hazards), r.low_tpm - r.high_tpm)))
+    return tuple(one.remedy for one in sorted(found, key=lambda one: one.order))
 
 
-Changes = Iterator[tuple[str, Rig]]
+def _ratios(now: float) -> Floats:
+    """Round ratios from LOWEST to HIGHEST_RATIO, and the present one."""
+    even = np.geomspace(min(LOWEST_RATIO, now), max(HIGHEST_RATIO, now), RATIOS)
+    return np.unique(np.concatenate([np.where(even < 10, even.round(1), even.round()), [now]]))
 
 
-def _first_wide(changes: Changes) -> Remedy | None:
-    """The first, mildest change that gives a wide band, else the widest of all."""
-    best: Remedy | None = None
-    for change, changed in changes:
-        band = rough_band(changed)
-        if band is None:
-            continue
-        broken = tuple(h.name for h in hazards(changed, band[1]))
-        remedy = Remedy(change, *band, broken)
-        width = band[1] - band[0]
-        if best is None or width > best.high_tpm - best.low_tpm:
-            best = remedy
-        if width >= ENOUGH_TPM:
-            return remedy
-    return best
+def _meshes(ratio: float) -> int:
+    return max(1, ceil(log(max(ratio, 1.01)) / log(MESH_RATIO)))
 
 
-def _ratios(rig: Rig, factors: tuple[float, ...] = FACTORS) -> Changes:
-    now = gears.ratio(rig.stages)
-    if not rig.stages:
-        return
-    *others, last = rig.stages
-    for factor in factors:
-        turned = replace(last, driver_teeth=None, driven_teeth=None,
-                         ratio=gears.stage_ratio(last) * factor)
-        yield (f"a gear ratio of {now * factor:.3g} in place of {now:.3g}",
-               replace(rig, stages=(*others, turned)))
+def _geared(change: Change, ratios: Floats) -> list[_Tried]:
+    """What the changed rig does at each of the ratios; far = 0: the present one. A train that
+    needs a mesh more loses as much as a mesh does."""
+    rig, now = change.rig, gears.ratio(change.rig.stages)
+    have = sum(_meshes(gears.stage_ratio(stage)) for stage in rig.stages)
+    more = np.array([max(0, _meshes(ratio) - have) if ratio != now else 0
+                     for ratio in ratios.tolist()])
+    efficiency = gears.efficiency(rig.stages) * MESH_EFFICIENCY**more
+    many = bands(rig, {"train.ratio": ratios, "train.efficiency": efficiency}, target=False)
+    tried = []
+    for i in np.nonzero(many.high_tpm - many.low_tpm >= LEAST_TPM)[0].tolist():
+        ratio = float(ratios[i])
+        words = change.words
+        if ratio != now:
+            mesh = f" ({_count(int(more[i]))} more)" if more[i] else ""
+            words = ", and ".join(part for part in (
+                words, f"a gear ratio of {ratio:.3g} in place of {now:.3g}{mesh}") if part)
+        turned = replace(rig, stages=(Stage(ratio=ratio, efficiency=float(efficiency[i])),))
+        high = float(many.high_tpm[i])
+        broken = tuple(h.name for h in hazards(turned, high))
+        cost = change.cost if ratio == now or not change.words else max(change.cost, PRINT) + 0.5
+        tried.append(_Tried(Remedy(words, float(many.low_tpm[i]), high, broken), cost,
+                            abs(log(ratio / now))))
+    return tried
 
 
-def _single(rig: Rig) -> Iterator[Changes]:
-    yield _motors(rig)
-    yield _bigger(rig)
-    yield _draws(rig)
-    yield _converters(rig)
-    yield _handles(rig)
-    yield _parts(rig)
+def _count(meshes: int) -> str:
+    return "a mesh" if meshes == 1 else f"{meshes} meshes"
 
 
-def _motors(rig: Rig) -> Changes:
-    bank = rig.bank
-    for series, parallel in ((bank.series + 1, bank.parallel), (bank.series, bank.parallel + 1)):
-        change = "one motor more in series" if series > bank.series else (
-            "one motor more in parallel")
-        if (series - bank.series) * bank.parallel > 1 or (parallel - bank.parallel) * series > 1:
-            change += " (a whole row)"
-        yield change, replace(rig, bank=replace(bank, series=series, parallel=parallel))
-    if bank.series != bank.parallel:
-        yield (f"the same motors as {bank.parallel} in series, {bank.series} in parallel",
-               replace(rig, bank=replace(bank, series=bank.parallel, parallel=bank.series)))
+def _nearest(tried: list[_Tried]) -> _Tried | None:
+    """The ratio that moves least of those with a wide band, else the widest; safe ones first."""
+    return min(tried, key=lambda one: (
+        *one.rank, one.far if one.width >= WIDE_TPM else -one.width), default=None)
 
 
-def _bigger(rig: Rig) -> Changes:
-    bigger = replace(rig.motor, name="printer motor", rated_v=12.0, no_load_rad_s=4000 * RPM,
-                     no_load_a=0.08, terminal_ohm=1.3, emf_v_s=None, brush_drop_v=0.2,
-                     max_rad_s=8000 * RPM, max_a=1.5)
-    change = "a bigger motor, such as a printer's (12 V, 4000 rpm, 0.08 A idle, 1.3 ohm)"
-    yield change, replace(rig, motor=bigger)
-    if rig.bank.mount_max_c < PETG_C:
-        cooler = replace(rig.bank, mount_max_c=PETG_C)
-        yield (f"{change} on a mount that bears {PETG_C:.0f} degC (PETG)",
-               replace(rig, motor=bigger, bank=cooler))
+def _mildest(tried: list[_Tried]) -> _Tried | None:
+    """The first of the best rank but for narrow ones, of which the widest."""
+    return min(tried, key=lambda one: (*one.rank, 0 if one.width >= ENOUGH_TPM else -one.width),
+               default=None)
 
 
-def _draws(rig: Rig) -> Changes:
-    if rig.load.kind in ("resistor", "none"):
-        return
-    for share in (0.8, 0.6, 0.4, 0.25):
-        amps = rig.load.draw_a * share
-        yield (f"a device (or cable) that draws {amps:.2f} A in place of {rig.load.draw_a:.2f}",
-               with_value(rig, "load.draw_a", amps))
-
-
-def _converters(rig: Rig) -> Changes:
-    for kind, values in KINDS.items():
-        if kind != rig.converter.kind:
-            part = replace(rig.converter, kind=kind, points=(), **values)
-            yield (f"{KIND_WORDS[kind]} converter, window {values['stop_v']:.1f}-"
-                   f"{values['max_in_v']:.1f} V", replace(rig, converter=part))
-
-
-def _handles(rig: Rig) -> Changes:
-    for longer in (1.25, 1.5, 2.0):
-        radius = rig.crank.radius_m * longer
-        if radius <= 0.25:
-            yield (f"a handle of {radius * 1000:.0f} mm in place of "
-                   f"{rig.crank.radius_m * 1000:.0f}", with_value(rig, "crank.radius_mm", radius))
-
-
-def _parts(rig: Rig) -> Changes:
-    if rig.bank.mount_max_c < PETG_C:
-        yield (f"a mount that bears {PETG_C:.0f} degC (PETG)",
-               with_value(rig, "bank.mount_max_c", PETG_C))
-    if rig.rectifier.kind == "bridge":
-        yield ("one Schottky diode in place of the bridge (cranking one way only)",
-               replace(rig, rectifier=replace(rig.rectifier, kind="schottky")))
-    if rig.load.cable_m > 0.3 or rig.load.cable_awg > 24:
-        shorter = replace(rig.load, cable_m=min(rig.load.cable_m, 0.3),
-                          cable_awg=min(rig.load.cable_awg, 24.0))
-        yield "a short, thick USB cable (0.3 m, AWG 24)", replace(rig, load=shorter)
+def _beats(pair: _Tried, alone: _Tried | None) -> bool:
+    """Whether two changes are worth it where one of them alone does something already."""
+    if alone is None or pair.safe > alone.safe:
+        return True
+    return pair.safe == alone.safe and pair.width >= alone.width + BETTER_TPM

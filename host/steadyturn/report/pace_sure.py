@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from steadyturn.report.style import item, number, table, wrap
+from steadyturn.report.style import number, table, wrap
 
 SHOWN = 5
 LEAST_SHARE = 0.01  # of the variance: what explains less is not shown
@@ -35,7 +35,7 @@ def lines(result: Any) -> list[str]:
                        "explains, and by how many turns/min the band that is sure would be "
                        "wider were it exactly as in the file:"),
               table(rows, ("value", "95 % of builds", "share", "wider by"), right=(2, 3))]
-    return found + _measure(sure.ranking, "width_share")
+    return found
 
 
 def _none(sure: Any, asked: str, drawn: str) -> list[str]:
@@ -49,15 +49,10 @@ def _none(sure: Any, asked: str, drawn: str) -> list[str]:
              "-" if c.sure_gain is None else f"{100 * (sure.best_share + c.sure_gain):.0f} %")
             for c in sure.ranking if max(c.works_share, c.width_share) >= LEAST_SHARE][:SHOWN]
     if rows:
-        found += ["", wrap("What to measure first: how much each value decides whether a machine "
+        found += ["", wrap("What to know better: how much each value decides whether a machine "
                            "works, and how many would work were it exactly as in the file:"),
                   table(rows, ("value", "95 % of builds", "share", "then work"), right=(2, 3))]
-    return found + _measure(sure.ranking, "works_share")
-
-
-def _measure(ranking: Any, share: str) -> list[str]:
-    first = [c for c in ranking if c.how and getattr(c, share) >= LEAST_SHARE][:1]
-    return [item(f"{c.how}", mark=f"measure {c.key}: ") for c in first]
+    return found
 
 
 def _span(cost: Any) -> str:

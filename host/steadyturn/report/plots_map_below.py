@@ -9,6 +9,7 @@ import numpy as np
 
 from steadyturn.report import plot_style as look
 from steadyturn.report.limit_names import NAME
+from steadyturn.report.pace_empty import clash_words
 from steadyturn.report.plot_labels import SIZE, Names, size_in
 from steadyturn.report.style import number, quantity
 
@@ -141,8 +142,8 @@ def _words(result: Any) -> list[tuple[str, str]]:
                 word = "Not slower" if side == "low" else "Not faster"
                 parts.append((f"{word} than {edge:.0f}", found[0].reason))
     elif result.clash:
-        parts += [(_first_upper(NAME.get(x.name, x.name)), x.reason) for x in result.limits
-                  if x.name in result.clash][:2]
+        parts += [(_first_upper(NAME.get(name, name)), words)
+                  for name, words in clash_words(result)]
     sure = getattr(result, "sure", None)
     if sure is not None and sure.fan is not None:
         parts.append(_of_builds(sure))

@@ -64,7 +64,8 @@ def test_pace_json(rig) -> None:
 def test_pace_text(rig) -> None:
     status, out, err = run("pace", rig)
     found = as_json("pace", rig)
-    assert status == (0 if found["feasible"] else 1)
+    safe = not any(one["refuses"] for one in found["hazards"])
+    assert status == (0 if found["feasible"] and safe else 1)
     assert not err
     lines = out.splitlines()
     assert max(len(line) for line in lines if not line.startswith("next:")) <= 80

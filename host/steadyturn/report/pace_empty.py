@@ -1,0 +1,93 @@
+"""Why no pace works, for a person, and what would part the limits that clash."""
+
+from __future__ import annotations
+
+from math import isnan
+from typing import Any
+
+from steadyturn.model.hazards import AFTER_A_FAULT
+from steadyturn.report.limit_names import NAME
+from steadyturn.report.style import item, number, quantity, table, wrap
+
+SHOWN_REMEDIES = 6
+
+
+def lines(result: Any) -> list[str]:
+    """The verdict, its cause in plain words, the two limits, the remedies."""
+    found = [f"{result.rig}: no pace works.", ""]
+    if (why := cause(result)):
+        found.append(wrap(why))
+    if result.clash:
+        found.append(wrap(f"Two limits clash, {NAME.get(result.clash[0], result.clash[0])!r} and "
+                          f"{NAME.get(result.clash[1], result.clash[1])!r}:"))
+        found += [item(f"{NAME.get(name, name)}, {words}") for name, words in clash_words(result)]
+    if not result.remedies:
+        return [*found, "", wrap(
+            "No change that was tried opens a band of 6 turns/min: no other gear ratio, one motor "
+            "more, stronger motor, converter or device, nor two of them together. 'steadyturn "
+            "size' looks through all you have.")]
+    return [*found, "", *_remedies(result)]
+
+
+def cause(result: Any) -> str:
+    """In one sentence, where it is the source that lacks something; else nothing."""
+    at = result.source
+    if at is None or not result.clash:
+        return ""
+    where = f"at {at.pace_tpm:.0f} turns/min, the fastest comfortable pace"
+    if result.clash[0] == "start" and at.open_v < result.start_v:
+        return (f"Too few volts: {where}, the unloaded motors bring {quantity(at.open_v, 'V')}; "
+                f"the converter starts at {quantity(result.start_v, 'V')}.")
+    if result.clash[0] in ("holding", "collapse_margin") and at.most_w < 1.1 * at.asks_w:
+        return (f"The source is too weak: {where}, the motors can give the converter at most "
+                f"{quantity(at.most_w, 'W')}, and it asks for {quantity(at.asks_w, 'W')} (at "
+                "20 degC; hot windings give less).")
+    return ""
+
+
+def clash_words(result: Any) -> list[tuple[str, str]]:
+    """Of the two limits that clash: name, and from or up to which pace it holds and why."""
+    found = []
+    for name, side in zip(result.clash, ("low", "high"), strict=True):
+        own = [x for x in result.limits if x.name == name]
+        known = [x for x in own if x.side == side] or own
+        if not known:
+            continue
+        if isnan(known[0].pace_tpm):
+            found.append((name, f"holds at no pace that runs: {known[0].reason}"))
+            continue
+        word = "from" if side == "low" else "up to"
+        found.append((name, f"{word} {known[0].pace_tpm:.0f} turns/min: {known[0].reason}"))
+    return found
+
+
+def _remedies(result: Any) -> list[str]:
+    """A table of the first remedies, unsafe ones marked; below it, once, why."""
+    rows, parts, fault = [], [], False
+    for remedy in result.remedies[:SHOWN_REMEDIES]:
+        broken = [name for name in remedy.hazards if name not in AFTER_A_FAULT]
+        fault |= len(broken) < len(remedy.hazards)
+        parts += [NAME.get(name, name) for name in broken]
+        rows.append((f"{remedy.low_tpm:.0f}-{remedy.high_tpm:.0f}", "!" if broken else "",
+                     remedy.change))
+    found = ["What would part them, cheapest first (each is the model run again):",
+             table(rows, ("turns/min", "", "change"), right=(0,))]
+    if parts:
+        names = ", ".join(f"'{part}'" for part in dict.fromkeys(parts))
+        found.append(item(f"NOT SAFE without a clamp or cut in hardware or parts for more "
+                          f"volts: {names}.", mark="! "))
+    if fault and not any(one.name in AFTER_A_FAULT for one in result.hazards):
+        found.append(item("Then fit a cut at the output too: it guards the phone should the "
+                          "converter's transistor fail.", mark="  "))
+    return found
+
+
+def brief_remedies(remedies: Any, most: int) -> str:
+    """The first remedies in one sentence, unsafe ones said to be so."""
+    words = []
+    for remedy in remedies[:most]:
+        unsafe = not set(remedy.hazards) <= set(AFTER_A_FAULT)
+        words.append(f"{remedy.change} ({number(round(remedy.low_tpm))} to "
+                     f"{number(round(remedy.high_tpm))} turns/min"
+                     + ("; NOT SAFE without a clamp or cut in hardware)" if unsafe else ")"))
+    return "; or ".join(words)

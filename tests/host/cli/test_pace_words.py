@@ -1,0 +1,76 @@
+"""`pace` for a first rig: the verdict stands early, in plain words, with one thing to do."""
+
+from __future__ import annotations
+
+import functools
+
+import pytest
+from steadyturn.jobs import pace as job
+from steadyturn.report.pace import text
+from steadyturn.report.pace_empty import brief_remedies
+from steadyturn.rig.file import read_rig_text
+from steadyturn.rig.template import Answers, text_of
+from test_pace_predict import run
+
+RIGS = {
+    "nothing": {},
+    "weak": {"motor_volts": 12.0, "motor_rpm": 4500.0, "motor_ohm": 12.0, "motors": 2,
+             "converter": "boost", "ratio": 20.0},
+}
+
+
+@functools.cache
+def found(name: str):
+    rig = read_rig_text(text_of(Answers(name, RIGS[name])), f"{name}.toml")
+    return job.pace_of(rig, f"{name}.toml")
+
+
+@pytest.mark.parametrize("name", RIGS)
+def test_verdict_in_the_first_lines(name) -> None:
+    lines = text(found(name)).splitlines()
+    verdict = next(i for i, line in enumerate(lines) if line.startswith(f"{name}: "))
+    assert verdict < 8
+    assert len(lines) < 75
+    assert max(len(line) for line in lines if not line.startswith("next:")) <= 80
+
+
+def test_a_band_on_guesses_says_so_and_sends_to_measure() -> None:
+    result = found("nothing")
+    out = text(result)
+    assert result.measure.may_vanish
+    assert "nothing: if the guesses hold, keep to" in out
+    assert f"next: measure {result.measure.key}, write it into nothing.toml" in out
+    assert out.count("\nmeasure ") == 1
+    assert "steadyturn flash" not in out
+    assert "half an hour" not in out
+
+
+def test_too_weak_a_source_is_called_so() -> None:
+    result = found("weak")
+    out = " ".join(text(result).split())
+    assert result.clash == ("holding", "comfort_high")
+    assert "The source is too weak: at 90 turns/min" in out
+    assert f"it asks for {result.source.asks_w:.3g} W" in out
+    assert "at no pace: at no pace" not in out
+    assert out.count("NOT SAFE") == 1
+
+
+def test_each_limit_once() -> None:
+    out = text(found("nothing"))
+    assert out.count("too near collapse  ") == 1
+    assert "windings)" in out
+
+
+def test_a_dangerous_machine_is_exit_1() -> None:
+    status, out, _ = run("pace", "dangerous-barn")
+    assert status == 1
+    assert out.splitlines()[1].startswith("  ! ")
+    assert "keep to" in "\n".join(out.splitlines()[:8])
+
+
+def test_remedies_in_a_sentence_say_what_is_not_safe() -> None:
+    many = found("weak").remedies
+    words = brief_remedies(many, 2)
+    unsafe = [set(one.hazards) - {"open_circuit_device_fault"} for one in many[:2]]
+    assert words.count("NOT SAFE") == sum(map(bool, unsafe))
+    assert "open_circuit" not in words
