@@ -1,78 +1,41 @@
-"""The lamp: what each cue looks, sounds and feels like.
+"""The lamp: which pattern is shown, and for how long each step of it.
 
-PATTERNS is the only place where that is written; documents and screens read it.
-Dark = give more. Light = enough. Broken light = too much. Patterns differ in
-shape, and nothing flashes more than three times in a second: what the patterns
-keep among themselves, the lamp also counts across changes from one to another.
+The patterns stand in patterns.py. None flashes more than three times in a second: what
+they keep among themselves, the lamp also counts across changes from one to another.
 """
 
-from machine import PWM, Pin
-
 from steadyturn_fw.pages import CUES, FAULT, HOLD, STOP
-
-BEAT = -1  # a step that lasts until the beat is over
-
-# name, light, piezo, vibration: steps of (level, ms), repeated.
-# Level 0: dark, silent, still. 1: lit, low tone, on. 2: high tone.
-PATTERNS = (
-    ("rest", ((1, 40), (0, 3960)), ((0, 4000),), ((0, 4000),)),
-    ("faster", ((1, 120), (0, BEAT)), ((1, 60), (2, 60), (0, BEAT)), ((1, 120), (0, BEAT))),
-    ("hold", ((1, 1000),), ((0, 1000),), ((0, 1000),)),
-    (
-        "slower",
-        ((1, 800), (0, 120), (1, 120), (0, 120)),
-        ((2, 60), (1, 60), (0, 1040)),
-        ((1, 120), (0, 120), (1, 120), (0, 800)),
-    ),
-    ("stop", ((1, 200), (0, 200)), ((1, 1000),), ((1, 200), (0, 200))),
-    # one long wink for each percent delivered, in between while the cue is hold
-    ("percent", ((1, 400), (0, 600), (1, 400)), ((1, 400), (0, 600)), ((1, 400), (0, 600))),
-    # a fault: this once, then its count of long flashes, then the pause
-    ("fault_lead", ((0, 800),), ((0, 800),), ((0, 800),)),
-    ("fault_flash", ((1, 600), (0, 400)), ((1, 600), (0, 400)), ((1, 600), (0, 400))),
-    ("fault_pause", ((0, 1000),), ((0, 1000),), ((0, 1000),)),
+from steadyturn_fw.patterns import (
+    BEAT,
+    COLUMN,
+    FLASH,
+    HUES,
+    LEAD,
+    PATTERNS,
+    PAUSE,
+    PERCENT,
+    VIBRATION_MS,
+    beat_ms,
 )
-PERCENT = 5
-LEAD = 6
-FLASH = 7
-PAUSE = 8
+
 assert [row[0] for row in PATTERNS[:5]] == list(CUES[:5])
 
-# lamp kind -> column of PATTERNS. two_led is a second LED on the same pin, rgb a pixel
-# whose colour its resistors set: the shapes are the same for all that shine.
-COLUMN = {"led": 1, "two_led": 1, "rgb": 1, "piezo": 2, "vibration": 3}
-
-LIGHT_HZ = 1000
-LOW_HZ = 1500
-HIGH_HZ = 2500
 MARK_MS = 10000  # a fault that lets the machine go on is shown this often
 STORED_ROUNDS = 2  # how often a fault of the last boot is shown before the first cue
 RISES = 3  # in any second
 MOST_WINKS = 3
 
 
-def beat_ms(target_dtpm):
-    """Length of the beat: a turn at the target pace, doubled or halved to 0.55-1.11 s."""
-    ms = 600000 // target_dtpm
-    while ms > 1111:
-        ms //= 2
-    while ms < 555:
-        ms *= 2
-    return ms
-
-
 class Lamp:
-    def __init__(self, pin, kind, percent, active_low, target_dtpm):
+    def __init__(self, light, kind, target_dtpm):
+        """light: of lights.py; kind: which column of the patterns it shows."""
         column = COLUMN[kind]
-        self.patterns = tuple([row[column] for row in PATTERNS])
+        self.patterns = tuple([row[column] for row in PATTERNS])  # type: tuple
         self.beat = beat_ms(target_dtpm)
-        full = 32768 if kind == "piezo" else percent * 65535 // 100
-        self.on = 65535 - full if active_low else full
-        self.off = 65535 if active_low else 0
-        self.pwm = PWM(Pin(pin), freq=LIGHT_HZ, duty_u16=self.off)
-        # bound once: taking a method as a value allocates
-        self.duty = self.pwm.duty_u16
-        self.tone = self.pwm.freq if kind == "piezo" else None
+        self.show = light.show  # bound once: taking a method as a value allocates
+        self.most_ms = VIBRATION_MS if kind == "vibration" else 0
+        self.on_ms = 0  # how long it has been on: kept for what may not be for long
+        self.hue = 0
         self.level = 0
         self.cue = 0
         self.playing = 0  # row of PATTERNS
@@ -101,7 +64,8 @@ class Lamp:
         self.winks = min(self.winks + 1, MOST_WINKS)
 
     def dark(self):
-        self._light(0)
+        self.level = 0
+        self.show(0, 0)
 
     def update(self, cue, fault, dt_ms):
         """One tick. fault: the one that stands, 0: none."""
@@ -130,6 +94,8 @@ class Lamp:
         # one step a tick at most: after a stall the rest of a pattern is not hurried through
         if self.left_ms <= 0:
             self._advance()
+        if self.most_ms:
+            self._spare(dt_ms)
         self._apply()
 
     # ---- which pattern
@@ -195,19 +161,25 @@ class Lamp:
 
     # ---- light
 
+    def _spare(self, dt_ms):
+        """On for too long at a time: off until the pattern itself has been."""
+        if not self.patterns[self.playing][self.step][0]:
+            self.on_ms = 0
+        elif self.level or self.on_ms >= self.most_ms:
+            self.on_ms = min(self.on_ms + dt_ms, self.most_ms)
+
     def _apply(self):
         level = self.patterns[self.playing][self.step][0]
-        if level == self.level:
+        if self.most_ms and self.on_ms >= self.most_ms:
+            level = 0
+        hue = HUES[self.playing]
+        if level == self.level and (hue == self.hue or not level):
             return
         if level and not self.level:
             if self.now_ms - self.rise_ms[self.next_rise] < 1000:
                 return  # a fourth flash within a second waits
             self.rise_ms[self.next_rise] = self.now_ms
             self.next_rise = (self.next_rise + 1) % RISES
-        self._light(level)
-
-    def _light(self, level):
         self.level = level
-        if level and self.tone is not None:
-            self.tone(HIGH_HZ if level == 2 else LOW_HZ)
-        self.duty(self.on if level else self.off)
+        self.hue = hue
+        self.show(level, hue)

@@ -10,7 +10,7 @@ from time import sleep_ms, ticks_add, ticks_diff, ticks_ms, ticks_us
 
 from machine import reset_cause
 
-from steadyturn_fw import pages
+from steadyturn_fw import lights, pages
 from steadyturn_fw.answers import Answers
 from steadyturn_fw.cue import Cue
 from steadyturn_fw.estimate import Estimate
@@ -78,11 +78,7 @@ class Loop:
             self._fit(loaded)
         s = loaded.settings
         if s is None:
-            self.lamp = Lamp(row["lamp_pin"], "led", 60, 0, 600)
-        else:
-            self.lamp = Lamp(
-                s.lamp_pin, s.lamp, s.lamp_percent, s.lamp_active_low, s.target_dtpm
-            )
+            self.lamp = Lamp(lights.Unknown(row["lamp_pin"]), "led", 600)
         self.answers = Answers(self)
         self.link = Link(self.answers)
         self._remember(s)
@@ -93,6 +89,7 @@ class Loop:
         try:
             self.switch = Switch(s)
             self.sensor = Sensor(s)
+            self.lamp = Lamp(lights.fit(s), s.lamp, s.target_dtpm)
         except (ValueError, TypeError):
             loaded.settings = None
             loaded.problems.append("pins")

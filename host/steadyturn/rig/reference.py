@@ -108,6 +108,8 @@ def _row(spec: Spec) -> str:
 def _may_be(spec: Spec) -> str:
     if spec.type == "number":
         return range_text(spec)
+    if spec.unit == "RGB":
+        return f"{range_text(spec)}: red, green, blue of an `rgb` lamp"
     if spec.type == "whole":
         return f"whole, {plain(spec.low)} to {plain(spec.high)}"
     if spec.type == "text":
@@ -126,6 +128,8 @@ def _left_out(spec: Spec) -> str:
         return "not fitted, or optional"
     if spec.type == "text":
         return f'"{spec.default}"'
+    if spec.unit == "RGB":
+        return f"`0x{spec.default:06X}`"
     if spec.type == "flag":
         return f"`{'true' if spec.default else 'false'}`"
     return "required" if spec.default is None else f"`{spec.default}`"

@@ -15,6 +15,7 @@ from steadyturn.rig.units import plain
 
 __all__ = ["RULES", "Fault", "Remark", "faults", "remarks"]
 
+LEAST_LIGHT = 8  # of 255, of a pixel's brightest part; common practice, no source
 USB_LOADS = ("phone", "power_bank", "lantern")
 
 
@@ -212,7 +213,23 @@ def sensor(rig: Rig) -> Iterator[Fault]:
                     "An INA3221 measures the converter's output too.")
 
 
+def lamp(rig: Rig) -> Iterator[Fault]:
+    b = rig.board
+    if b.lamp == "two_led" and b.pins.get("lamp2_pin", 0) < 0:
+        yield Fault(("board.pins.lamp2_pin", "board.lamp"), "-1", "two_led needs a second pin.",
+                    'With one LED, lamp = "led" shows the same shapes.')
+    if b.lamp != "rgb":
+        return
+    for key in ("more_rgb", "enough_rgb", "much_rgb", "danger_rgb", "wrong_rgb"):
+        rgb = getattr(b, key)
+        if max(rgb >> 16, rgb >> 8 & 255, rgb & 255) * b.brightness < LEAST_LIGHT:
+            yield Fault((f"board.{key}", "board.lamp_percent"), f"0x{rgb:06X}",
+                        "too dark to be told from a dark lamp.",
+                        f"At {100 * b.brightness:.0f} % brightness the brightest of red, green "
+                        f"and blue must be at least {min(255, LEAST_LIGHT / b.brightness):.0f}.")
+
+
 RULES: tuple[Callable[[Rig], Iterator[Fault]], ...] = (
     motor_constant, nameplate, stages, rectifier, air, comfort, converter_thresholds,
-    converter_output, device_voltage, load, protection, supply, sensor,
+    converter_output, device_voltage, load, protection, supply, sensor, lamp,
 )

@@ -59,6 +59,15 @@ def whole(key: str, low: int, high: int, *, default: int | None = None, **more: 
     return field(default=default, metadata={"spec": spec})
 
 
+def color(key: str, default: int) -> Any:
+    """Of a pixel, whose parts are linear in light. Defaults are blue, bluish green, orange and
+    vermilion of the palette of Okabe and Ito (Color Universal Design, 2008), which colour-blind
+    people tell apart, from sRGB into linear light; and a grey white."""
+    return whole(key, 1, 0xFFFFFF, default=default, unit="RGB",
+                 source="Okabe & Ito 2008, a palette for colour-blind people",
+                 how="Two hexadecimal digits each for red, green and blue, as in 0xCA5800.")
+
+
 def choice(key: str, choices: tuple[str, ...], *, default: str | None = None, **more: Any) -> Any:
     spec = Spec(type="choice", key=key, choices=choices, default=default, **more)
     if default is None:

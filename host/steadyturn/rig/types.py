@@ -31,6 +31,7 @@ from steadyturn.rig.spec import (
     Origin,
     Spec,
     choice,
+    color,
     flag,
     number,
     specs,
@@ -110,6 +111,11 @@ class Board:
     brightness: float = number("lamp_percent", "%", 1, 100, scale=0.01, typical=(60, 60, 60),
                                source=PRACTICE)
     lamp_active_low: bool = flag("lamp_active_low", default=False)
+    more_rgb: int = color("more_rgb", 0x002B72)
+    enough_rgb: int = color("enough_rgb", 0x00572C)
+    much_rgb: int = color("much_rgb", 0xCA5800)
+    danger_rgb: int = color("danger_rgb", 0xAA1D00)
+    wrong_rgb: int = color("wrong_rgb", 0x808080)
     pins: Mapping[str, int] = field(default_factory=dict)
 
 

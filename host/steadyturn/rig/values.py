@@ -187,6 +187,8 @@ def _in(spec: Spec) -> str:
 
 def range_text(spec: Spec) -> str:
     """The accepted range in words: "0.05 to 300 ohm"."""
+    if spec.unit == "RGB":
+        return f"0x{int(spec.low):06X} to 0x{int(spec.high):06X}"
     unit = f" {spec.unit}" if spec.unit else ""
     return f"{plain(spec.low)} to {plain(spec.high)}{unit}"
 
@@ -226,6 +228,8 @@ def _slip(spec: Spec, value: float) -> str:
 def _whole(spec: Spec, raw: Any) -> tuple[int | None, list[Fault]]:
     low, high = int(spec.low), int(spec.high)
     right = f"a whole number from {low} to {high}."
+    if spec.unit == "RGB":
+        right = f"a colour from {range_text(spec)}."
     if isinstance(raw, bool) or not isinstance(raw, int | float):
         how = ""
         if isinstance(raw, str) and re.fullmatch(r"\s*\d{1,9}\s*", raw):

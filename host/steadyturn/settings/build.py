@@ -70,8 +70,15 @@ def _wiring(rig: Rig) -> dict[str, int | str]:
     pins = all_pins(rig.board.kind, rig.board.pins)
     wanted = ("i2c_id", "sda_pin", "scl_pin", "lamp_pin", "switch_pin", "let_go_pin",
               "bus_adc_pin", "supply_adc_pin", "supply_permille")
+    board = rig.board
     return {
         **{name: pins[name] for name in wanted},
+        "lamp2_pin": pins["lamp2_pin"] if board.lamp == "two_led" else -1,
+        "more_rgb": board.more_rgb,
+        "enough_rgb": board.enough_rgb,
+        "much_rgb": board.much_rgb,
+        "danger_rgb": board.danger_rgb,
+        "wrong_rgb": board.wrong_rgb,
         "lamp_active_low": int(rig.board.lamp_active_low),
         "lamp_percent": round(100 * rig.board.brightness),
     }

@@ -14,7 +14,7 @@ from math import pi, sqrt
 
 from steadyturn.model.hand import EASE_OFF, THINK_S, Servo, lean_nm, pull_nm
 from steadyturn.rig.types import RPM, Rig
-from steadyturn.twin.watcher import Watcher
+from steadyturn.twin.listener import watcher
 
 # Assumptions. Paces in turns a minute.
 SPEED_UP = 9.0  # a second: how fast one speeds up when told to
@@ -60,7 +60,7 @@ class Person:
         glance_s: float = 4.0,
     ) -> None:
         arm = rig.arm
-        self.watcher = Watcher()
+        self.watcher = watcher(rig.board.lamp)
         self.heeds_lamp = heeds_lamp
         middle = (arm.comfort_low_tpm + arm.comfort_high_tpm) / 2
         self.habit_tpm = middle if habit_tpm is None else habit_tpm

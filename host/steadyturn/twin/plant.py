@@ -17,6 +17,7 @@ from steadyturn.rig.pins import all_pins
 from steadyturn.rig.types import Rig
 from steadyturn.twin.chip_ina3221 import Ina3221
 from steadyturn.twin.chips import CHIPS
+from steadyturn.twin.lights import Lights
 from steadyturn.twin.person import Idle
 from steadyturn.twin.stand_ins import _ops
 
@@ -70,7 +71,8 @@ class Plant:
         self.board_on = False
         self.host_power = False
         self.sensor_fitted = True
-        self.light = 0.0
+        self.lights = Lights(rig.board.lamp, self.pins["lamp_pin"], self.pins["lamp2_pin"],
+                             rig.board.lamp_active_low)
         self.connected = False
         self.switchings: list[Switching] = []
         chance = random.Random(f"plant {seed}")
@@ -83,7 +85,7 @@ class Plant:
             unit * (1 + chance.uniform(-off, off)) * 1000 / self.pins["supply_permille"]
         )
         self.adc_pins = [self.pins["bus_adc_pin"], self.pins["supply_adc_pin"]]
-        self._lamp_pin, self._switch_pin = self.pins["lamp_pin"], self.pins["switch_pin"]
+        self._switch_pin = self.pins["switch_pin"]
         self._let_go_pin, self._let_go = self.pins["let_go_pin"], False
         self._alert_bit = 1 << self.pins["alert_pin"] if self.pins["alert_pin"] >= 0 else 0
         self._hold_us = round(rig.switch.hold_s * 1e6)
@@ -92,6 +94,10 @@ class Plant:
         self._expires_us = 0
         self._alerted = False
         self._mark = (0.0, 0.0, 0.0)
+
+    @property
+    def light(self) -> float:
+        return self.lights.light
 
     # ---------------------------------------------------------------------- time
 
@@ -188,13 +194,19 @@ class Plant:
                 if value != self._switch_level:
                     self._switch_level = value
                     self._pulse(t_us)
-            elif pin == self._lamp_pin:
-                self._shine(t_us, float(value))
             elif pin == self._let_go_pin:
                 self._letting_go(t_us, bool(value))
+            elif self.lights.duty(pin, float(value)):
+                self._shine(t_us)
         elif code == _ops.CHANGE_PWM:
-            if pin == self._lamp_pin:
-                self._shine(t_us, value / 65535)
+            if self.lights.duty(pin, value / 65535):
+                self._shine(t_us)
+        elif code == _ops.CHANGE_TONE:
+            if self.lights.tone(pin, value):
+                self._shine(t_us)
+        elif code == _ops.CHANGE_PIXEL:
+            if self.lights.pixel(pin, value):
+                self._shine(t_us)
         elif code == _ops.CHANGE_READ:
             self.chip.was_read(pin)
             self._see_alert(t_us)
@@ -240,7 +252,8 @@ class Plant:
         """All pins are inputs again: the lamp goes dark and no pulse comes."""
         self._switch_level = 0
         self._let_go = False
-        self._shine(self.t_us, 0.0, dark=True)
+        if self.lights.dark():
+            self._shine(self.t_us)
 
     # ------------------------------------------------------------------- inside
 
@@ -274,9 +287,6 @@ class Plant:
             self.connected = connected
             self.switchings.append(Switching(t_us / 1e6, connected, why))
 
-    def _shine(self, t_us: int, share: float, dark: bool = False) -> None:
-        light = 1.0 - share if self.rig.board.lamp_active_low and not dark else share
-        if light != self.light:
-            self.settle(t_us)
-            self.light = light
-            self.hand.see(t_us / 1e6, light)
+    def _shine(self, t_us: int) -> None:
+        self.settle(t_us)
+        self.hand.see(t_us / 1e6, self.lights.light)

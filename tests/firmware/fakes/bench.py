@@ -9,8 +9,11 @@ import time
 
 VALUES = {
     "version": 2,
-    "i2c_id": 0, "sda_pin": 4, "scl_pin": 5, "lamp_pin": 15, "switch_pin": 16, "let_go_pin": 19,
-    "bus_adc_pin": 26, "supply_adc_pin": 29, "lamp_active_low": 0, "lamp_percent": 60,
+    "i2c_id": 0, "sda_pin": 4, "scl_pin": 5, "lamp_pin": 15, "lamp2_pin": -1, "switch_pin": 16,
+    "let_go_pin": 19, "bus_adc_pin": 26, "supply_adc_pin": 29,
+    "lamp_active_low": 0, "lamp_percent": 60,
+    "more_rgb": 0x002B72, "enough_rgb": 0x00572C, "much_rgb": 0xCA5800, "danger_rgb": 0xAA1D00,
+    "wrong_rgb": 0x808080,
     "address": 0x40, "shunt_uohm": 50000, "out_shunt_uohm": 0,
     "bus_gain_ppm": 1000000, "bus_offset_mv": 0,
     "amps_gain_ppm": 1000000, "amps_offset_ma": 0, "divider_permille": 11000,
@@ -187,6 +190,8 @@ class Bench:
         machine.pins.clear()
         machine.edges.clear()
         machine.lamp.clear()
+        machine.second.clear()
+        machine.pixels.clear()
         machine.recording = True
         time.now_us = 0
         self.chip = part or Ina226()

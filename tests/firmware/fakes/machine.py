@@ -8,7 +8,10 @@ WDT_RESET = 3
 adc = {}  # pin number -> u16
 pins = {}  # pin number -> last Pin
 i2c_devices = {}  # address -> object with word(register) and set_word(register, value)
-lamp = []  # (ms, duty) of every change
+LAMP2 = 13
+lamp = []  # (ms, duty) of every change of the lamp, a pixel's as 257 times its brightest part
+second = []  # the same of the second LED
+pixels = []  # (ms, bytes) of every change
 edges = []  # (ms, pin, level)
 recording = True  # off where the tests count allocations
 
@@ -67,6 +70,7 @@ class ADC:
 
 class PWM:
     def __init__(self, pin, freq=1000, duty_u16=0):
+        self.told = second if pin.number == LAMP2 else lamp
         self.duty = duty_u16
         self.hz = freq
 
@@ -75,7 +79,7 @@ class PWM:
             return self.duty
         self.duty = value
         if recording:
-            lamp.append((time.now_us // 1000, value))
+            self.told.append((time.now_us // 1000, value))
         return None
 
     def freq(self, value=None):
@@ -86,6 +90,14 @@ class PWM:
 
     def deinit(self):
         pass
+
+
+def bitstream(pin, encoding, timing, data):
+    time.now_us += 10 * len(data)  # 30 us a pixel
+    if recording:
+        ms = time.now_us // 1000
+        lamp.append((ms, 257 * max(data)))
+        pixels.append((ms, bytes(data)))
 
 
 class I2C:

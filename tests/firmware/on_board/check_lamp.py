@@ -1,17 +1,30 @@
 """The lamp: the design's table, the beat, winks, faults, and never four flashes in a second."""
 
+import bench
 import check
 import machine
+import micropython
 import time
 
-from steadyturn_fw import pages
-from steadyturn_fw.lamp import COLUMN, PATTERNS, Lamp, beat_ms
+from steadyturn_fw import lights, pages
+from steadyturn_fw.lamp import Lamp
+from steadyturn_fw.patterns import COLUMN, HUES, MUCH, PATTERNS, VIBRATION_MS, beat_ms
+
+SHINE = [kind for kind in COLUMN if COLUMN[kind] == 1]
 
 
-def lamp(kind="led", target=650, **other):
+def lamp(kind="led", target=650, percent=60, low=0):
     time.now_us = 0
-    machine.lamp.clear()
-    return Lamp(15, kind, other.get("percent", 60), other.get("low", 0), target)
+    for told in (machine.lamp, machine.second, machine.pixels):
+        told.clear()
+    s = bench.Settings(
+        lamp=kind, lamp_percent=percent, lamp_active_low=low, target_dtpm=target,
+        lamp2_pin=machine.LAMP2 if kind == "two_led" else -1,
+    )
+    it = Lamp(lights.fit(s), kind, target)
+    machine.lamp.clear()  # a pixel is made dark at the start
+    machine.pixels.clear()
+    return it
 
 
 def play(it, cue, ms, fault=0):
@@ -23,7 +36,10 @@ def play(it, cue, ms, fault=0):
 
 def flashes():
     """(lit ms, dark ms after it) of each whole flash, and all rises."""
-    changes = machine.lamp
+    changes = []
+    for change in machine.lamp:  # another colour or tone is no new flash
+        if not changes or (change[1] > 0) != (changes[-1][1] > 0):
+            changes.append(change)
     found = []
     rises = []
     for i, change in enumerate(changes):
@@ -92,20 +108,21 @@ def test_percent_winks_in_hold():
 
 
 def test_fault_is_counted():
-    for fault in range(1, len(pages.FAULTS)):
-        it = lamp()
-        play(it, pages.FAULT, 30000, fault)
-        found, rises = flashes()
-        counts = []
-        run = 0
-        for lit, dark in found:
-            check.equal(lit, 600, "long flashes")
-            run += 1
-            if dark > 500:
-                counts.append(run)
-                run = 0
-        check.true(len(counts) >= 2, "repeated")
-        check.equal(set(counts), {fault}, "count of fault %d" % fault)
+    for kind in COLUMN:
+        for fault in range(1, len(pages.FAULTS)):
+            it = lamp(kind)
+            play(it, pages.FAULT, 24000, fault)
+            found, rises = flashes()
+            counts = []
+            run = 0
+            for lit, dark in found:
+                check.equal(lit, 600, kind + ": long flashes")
+                run += 1
+                if dark > 500:
+                    counts.append(run)
+                    run = 0
+            check.true(len(counts) >= 2, "repeated")
+            check.equal(set(counts), {fault}, "%s: count of fault %d" % (kind, fault))
 
 
 def test_fault_that_lets_go_on_is_a_mark():
@@ -121,17 +138,20 @@ def test_fault_that_lets_go_on_is_a_mark():
 
 
 def test_stored_fault_comes_before_any_cue():
-    it = lamp()
-    it.show_stored(pages.FAULT_SENSOR)
-    play(it, pages.FASTER, 9000)
-    found, _ = flashes()
-    check.equal([lit for lit, _ in found[:4]], [600] * 4, "two rounds of two")
-    play(it, pages.FASTER, 6000)
-    check.equal(flashes()[0][-1][0], 120, "then the cue")
-    it = lamp()
-    it.show_stored(pages.FAULT_SENSOR)
-    play(it, pages.STOP, 3000)
-    check.equal(flashes()[0][2], (200, 200), "but not before stop")
+    for kind in COLUMN:
+        it = lamp(kind)
+        it.show_stored(pages.FAULT_SENSOR)
+        play(it, pages.FASTER, 9000)
+        found, _ = flashes()
+        check.equal([lit for lit, _ in found[:4]], [600] * 4, kind + ": two rounds of two")
+        machine.lamp.clear()
+        play(it, pages.FASTER, 6000)
+        check.equal(flashes()[0][-1][0], 120, kind + ": then the cue")
+    for kind in ("led", "two_led", "rgb", "vibration"):
+        it = lamp(kind)
+        it.show_stored(pages.FAULT_SENSOR)
+        play(it, pages.STOP, 3000)
+        check.equal(flashes()[0][2], (200, 200), kind + ": but not before stop")
 
 
 def test_never_more_than_three_flashes_a_second():
@@ -173,16 +193,151 @@ def test_active_low_and_brightness():
 
 
 def test_piezo_has_two_tones():
-    it = lamp("piezo")
-    it.update(pages.FASTER, 0, 20)
-    first = it.pwm.freq()
-    play(it, pages.FASTER, 80)
-    check.true(it.pwm.freq() > first, "low, then high: faster")
-    it = lamp("piezo")
-    it.update(pages.SLOWER, 0, 20)
-    first = it.pwm.freq()
-    play(it, pages.SLOWER, 80)
-    check.true(it.pwm.freq() < first, "high, then low: slower")
+    for cue, rising in ((pages.FASTER, True), (pages.SLOWER, False)):
+        heard = []
+        whole = machine.PWM.freq
+
+        def told(self, value=None):
+            heard.append(value)
+            return whole(self, value)
+
+        s = bench.Settings(lamp="piezo")
+        machine.PWM.freq = told
+        try:
+            it = Lamp(lights.fit(s), "piezo", 650)
+            play(it, cue, 200)
+        finally:
+            machine.PWM.freq = whole
+        check.equal(heard, [1500, 2500] if rising else [2500, 1500], "low-high, high-low")
+
+
+def shapes(changes):
+    """(lit, ms) of each whole spell."""
+    found = []
+    for a, b in zip(changes, changes[1:]):
+        if (a[1] > 0) != (b[1] > 0):
+            found.append((a[1] > 0, b[0] - a[0]))
+    return found
+
+
+def everything(it):
+    """All cues, winks and faults one after the other."""
+    for cue in (pages.REST, pages.FASTER, pages.HOLD, pages.SLOWER, pages.STOP):
+        play(it, cue, 6000)
+    it.wink()
+    play(it, pages.HOLD, 3000)
+    play(it, pages.FAULT, 12000, pages.FAULT_SENSOR)
+    it.show_stored(pages.FAULT_OVER_VOLTAGE)
+    play(it, pages.FASTER, 12000)
+
+
+def test_all_that_shine_show_the_same_shapes():
+    seen = {}
+    for kind in SHINE:
+        it = lamp(kind)
+        everything(it)
+        seen[kind] = shapes(machine.lamp)
+    check.true(len(seen["led"]) > 80, "many")
+    for kind in SHINE:
+        check.equal(len(seen[kind]), len(seen["led"]), kind)
+        for (lit, ms), (led, right) in zip(seen[kind], seen["led"]):
+            check.equal(lit, led, kind)
+            check.near(ms, right, 1, kind)  # a pixel's bits take 30 us
+
+
+def test_second_led_repeats_what_is_too_much():
+    it = lamp("two_led")
+    for cue in (pages.REST, pages.FASTER, pages.HOLD):
+        play(it, cue, 5000)
+    it.wink()
+    play(it, pages.HOLD, 3000)
+    check.equal([level for _, level in machine.second if level], [], "dark while not too much")
+    for cue, fault in ((pages.SLOWER, 0), (pages.STOP, 0), (pages.FAULT, 2)):
+        play(it, cue, 2000, fault)
+        machine.lamp.clear()
+        machine.second.clear()
+        play(it, cue, 8000, fault)
+        check.true(len(machine.second) > 5, "it shows")
+        check.equal(shapes(machine.second), shapes(machine.lamp), "the first one's shape")
+
+
+def test_pixel_has_a_color_for_each_meaning():
+    it = lamp("rgb", percent=100)
+    full = {
+        pages.REST: (0x2B, 0, 0x72), pages.FASTER: (0x2B, 0, 0x72), pages.HOLD: (0x57, 0, 0x2C),
+        pages.SLOWER: (0x58, 0xCA, 0), pages.STOP: (0x1D, 0xAA, 0),
+    }
+    for cue in (pages.HOLD, pages.SLOWER, pages.HOLD, pages.STOP, pages.FASTER, pages.REST):
+        play(it, cue, 1500)  # the last pattern ends
+        machine.pixels.clear()
+        play(it, cue, 5000)
+        found = set([p for _, p in machine.pixels if p != bytes(3)])
+        if cue == pages.HOLD:
+            check.equal(machine.pixels, [], "steady: nothing is sent again")
+        else:
+            check.equal(found, set((bytes(full[cue]),)), "green, red, blue of cue %d" % cue)
+    it = lamp("rgb", percent=50)
+    play(it, pages.HOLD, 100)
+    check.equal(machine.pixels[-1][1], bytes((43, 0, 22)), "half as bright")
+    play(it, pages.SLOWER, 20)
+    check.equal(machine.pixels[-1][1], bytes((44, 101, 0)), "another colour, no dark between")
+    check.equal(len(machine.pixels), 2, "written only on change")
+
+
+def test_hues_say_what_the_shapes_say():
+    check.equal(len(HUES), len(PATTERNS), "one each")
+    names = [row[0] for row in PATTERNS]
+    bad = [name for name, hue in zip(names, HUES) if hue >= MUCH]
+    check.equal(bad, ["slower", "stop", "fault_lead", "fault_flash", "fault_pause"], "second LED")
+
+
+def test_nothing_vibrates_longer_than_stated():
+    longest = 0
+    seed = 11
+    it = lamp("vibration")
+    for _ in range(600):
+        seed = seed * 1103 + 12345 & 0xFFFFF
+        fault = seed >> 9 & 7
+        play(it, seed % 5, 20 + seed % 19 * 20, fault if fault < 3 else 0)
+    everything(it)
+    for lit, ms in shapes(machine.lamp):
+        if lit:
+            longest = max(longest, ms)
+    check.true(200 < longest <= VIBRATION_MS, "%d ms" % longest)
+    for name, _, _, steps in PATTERNS[:5]:
+        pulses = [ms for level, ms in steps if level]
+        check.true(max(pulses or [0]) <= 200, name + ": short pulses")
+
+
+def test_without_settings_led_and_pixel_light():
+    time.now_us = 0
+    machine.pixels.clear()
+    machine.edges.clear()
+    it = Lamp(lights.Unknown(15), "led", 600)
+    play(it, pages.FAULT, 10000, 1)
+    lit = [(ms, level) for ms, pin, level in machine.edges if pin == 15]
+    high = [b[0] - a[0] for a, b in zip(lit, lit[1:]) if a[1] and not b[1]]
+    check.true(len(high) >= 3, "it counts")
+    for ms in high:
+        check.near(ms, 600, 2, "long flashes of an LED")
+    check.true(len([1 for _, data in machine.pixels if max(data)]) == len(high), "and of a pixel")
+
+
+def test_no_allocation_on_any_kind():
+    for kind in COLUMN:
+        it = lamp(kind)
+        cues = (pages.REST, pages.FASTER, pages.HOLD, pages.SLOWER, pages.STOP)
+        machine.recording = False
+        micropython.heap_lock()
+        try:
+            for cue in cues:
+                play(it, cue, 3000)
+            it.wink()
+            play(it, pages.HOLD, 3000)
+            play(it, pages.FAULT, 5000, 2)
+        finally:
+            micropython.heap_unlock()
+            machine.recording = True
 
 
 check.run(globals())

@@ -6,7 +6,7 @@ import bench
 
 from steadyturn_fw import fields, pages
 from steadyturn_fw.journal import Journal
-from steadyturn_fw.lamp import BEAT, PATTERNS
+from steadyturn_fw.patterns import BEAT, PATTERNS
 from steadyturn_fw.now import Now
 from steadyturn_fw.tally import Tally
 

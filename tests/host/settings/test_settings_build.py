@@ -258,3 +258,13 @@ def test_a_load_that_draws_next_to_nothing(kind):
     assert np.abs(drop_v * amps / (amps + knee_a) - bank_drop_v(rig, amps)).max() < 0.004
     settings = made(rig)
     assert settings["drop_mv"] <= 5000
+
+
+@pytest.mark.parametrize("lamp", ["led", "two_led", "rgb", "piezo", "vibration"])
+def test_lamp_kinds(lamp):
+    rig = example("lakeside-hut")
+    settings = made(replace(rig, board=replace(rig.board, lamp=lamp, much_rgb=0xABCDEF)))
+    assert settings["lamp"] == lamp
+    assert settings["lamp2_pin"] == (13 if lamp == "two_led" else -1)
+    assert settings["much_rgb"] == 0xABCDEF
+    assert settings["more_rgb"] == 0x002B72

@@ -46,6 +46,8 @@ CHANGE_PIN = 1  # value: level
 CHANGE_PWM = 2  # value: duty, 0 to 65535
 CHANGE_READ = 3  # "pin": sensor register whose reading has a side effect
 CHANGE_MODE = 4  # value: 1 output, 0 input
+CHANGE_TONE = 5  # value: Hz of a PWM
+CHANGE_PIXEL = 6  # value: 65536 * first + 256 * second + third byte sent to a pixel
 
 INTERRUPT = 1  # Ctrl-C
 LIVE = 2  # real time: ask for the time instead of reckoning it

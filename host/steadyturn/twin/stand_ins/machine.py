@@ -114,6 +114,13 @@ def _number(pin):
     return pin.id if isinstance(pin, Pin) else pin
 
 
+def bitstream(pin, encoding, timing, data):
+    """The first pixel of a strip takes three bytes: 30 us with the interrupts off."""
+    if len(data) >= 3:
+        _chan.change(_ops.CHANGE_PIXEL, pin.id, data[0] << 16 | data[1] << 8 | data[2])
+    _chan.spend(10 * len(data))
+
+
 class ADC:
     def __init__(self, pin):
         pin = _number(pin)
@@ -130,14 +137,16 @@ class ADC:
 class PWM:
     def __init__(self, pin, *, freq=0, duty_u16=None, duty_ns=None, invert=False):
         self._pin = _number(pin)
-        self._freq = freq
+        self._freq = 0
         self._duty = 0
+        if freq:
+            self.freq(freq)
         if duty_u16 is not None:
             self.duty_u16(duty_u16)
 
     def init(self, *, freq=None, duty_u16=None):
         if freq is not None:
-            self._freq = freq
+            self.freq(freq)
         if duty_u16 is not None:
             self.duty_u16(duty_u16)
 
@@ -145,6 +154,7 @@ class PWM:
         if hz is None:
             return self._freq
         self._freq = hz
+        _chan.change(_ops.CHANGE_TONE, self._pin, hz)
 
     def duty_u16(self, duty=None):
         if duty is None:

@@ -1,0 +1,110 @@
+"""What the lamp drives: an LED, two of them, a pixel, a piezo, a vibration motor.
+
+`show(level, hue)` puts out one level of a pattern; the lamp calls it only when one of
+the two has changed. All that is sent is made at the start: showing allocates nothing.
+"""
+
+from time import sleep_us
+
+from machine import PWM, Pin, bitstream
+
+from steadyturn_fw.patterns import HIGH_HZ, LOW_HZ, MUCH
+
+LIGHT_HZ = 1000
+# ns, high and low of a 0, high and low of a 1: WS2812 and its kin. A pixel's 24 bits take
+# 30 us with the interrupts off.
+TIMING = (400, 850, 800, 450)
+LATCH_US = 300  # low for so long: what a pixel got before is over
+
+
+class Single:
+    """An LED or a motor on one pin."""
+
+    def __init__(self, pin, percent, active_low):
+        full = percent * 65535 // 100
+        self.on = 65535 - full if active_low else full
+        self.off = 65535 if active_low else 0
+        # bound once: taking a method as a value allocates
+        self.duty = PWM(Pin(pin), freq=LIGHT_HZ, duty_u16=self.off).duty_u16
+
+    def show(self, level, hue):
+        self.duty(self.on if level else self.off)
+
+
+class Two:
+    """The first LED shows every shape; the second lights with it where it is too much, or
+    something is wrong. So either alone still tells what matters."""
+
+    def __init__(self, first, second):
+        self.first = first.show
+        self.second = second.show
+
+    def show(self, level, hue):
+        self.first(level, hue)
+        self.second(level if hue >= MUCH else 0, hue)
+
+
+class Piezo:
+    def __init__(self, pin, active_low):
+        pwm = PWM(Pin(pin), freq=LOW_HZ, duty_u16=65535 if active_low else 0)
+        self.off = 65535 if active_low else 0
+        self.duty = pwm.duty_u16
+        self.tone = pwm.freq
+
+    def show(self, level, hue):
+        if level:
+            self.tone(HIGH_HZ if level == 2 else LOW_HZ)
+            self.duty(32768)
+        else:
+            self.duty(self.off)
+
+
+class Pixel:
+    """One pixel that takes green, red, blue; a colour for each hue."""
+
+    def __init__(self, pin, percent, colors):
+        self.pin = Pin(pin, Pin.OUT, value=0)
+        self.dark = bytes(3)
+        frames = []
+        for rgb in colors:
+            red, green, blue = rgb >> 16, rgb >> 8 & 255, rgb & 255
+            frames.append(bytes([part * percent // 100 for part in (green, red, blue)]))
+        self.frames = frames
+        bitstream(self.pin, 0, TIMING, self.dark)
+
+    def show(self, level, hue):
+        bitstream(self.pin, 0, TIMING, self.frames[hue] if level else self.dark)
+
+
+class Unknown:
+    """Without settings nobody knows what is on the pin: each gets what lights it.
+
+    A pixel keeps its colour while the level behind it stays high, and to an LED its bits
+    are too short to be seen. A piezo only clicks.
+    """
+
+    def __init__(self, pin):
+        self.pin = Pin(pin, Pin.OUT, value=0)
+        self.lit = bytes((60, 60, 60))
+        self.dark = bytes(3)
+
+    def show(self, level, hue):
+        self.pin.value(0)
+        sleep_us(LATCH_US)
+        bitstream(self.pin, 0, TIMING, self.lit if level else self.dark)
+        if level:
+            sleep_us(LATCH_US)
+            self.pin.value(1)
+
+
+def fit(s):
+    """The rig's own. A pin that the board lacks raises ValueError."""
+    if s.lamp == "rgb":
+        colors = (s.more_rgb, s.enough_rgb, s.much_rgb, s.danger_rgb, s.wrong_rgb)
+        return Pixel(s.lamp_pin, s.lamp_percent, colors)
+    if s.lamp == "piezo":
+        return Piezo(s.lamp_pin, s.lamp_active_low)
+    one = Single(s.lamp_pin, s.lamp_percent, s.lamp_active_low)
+    if s.lamp2_pin < 0:
+        return one
+    return Two(one, Single(s.lamp2_pin, s.lamp_percent, s.lamp_active_low))
