@@ -23,7 +23,7 @@ TOKENS = (
     (r"read back in [\d.]+ s", "read back in N s"),
     (r"kB in [\d.]+ s\)", "kB in N s)"),
     (r"Pulled \d+ \w+ \d+, \d\d:\d\d", "Pulled WHEN"),
-    (r"in the outing, in [^\n]*", "in the outing, in N s"),
+    (r"and the danger, in [^\n]*", "and the danger, in N s"),
 )
 
 
