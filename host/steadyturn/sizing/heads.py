@@ -7,6 +7,7 @@ a train of one, and the torques are those of the same operating points.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,10 +20,11 @@ from steadyturn.model.motor import PEAK_OVER_MEAN, emf_constant, magnets
 from steadyturn.rig.types import RPM, Motor, specs
 from steadyturn.sizing.drawer import Build, Drawer, banks, rig_of
 
-__all__ = ["CLAMP", "POINTS", "Heads", "head_values", "heads"]
+__all__ = ["CLAMP", "POINTS", "Heads", "Names", "head_values", "heads", "names"]
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
+Small = NDArray[np.int16]
 
 POINTS = 49  # of each torque curve
 TOP_TPM = 100.0  # pace at which the motors of a head reach their highest speed
@@ -69,14 +71,31 @@ class Heads:
         return len(self.motor)
 
 
-def heads(drawer: Drawer) -> list[Heads]:
-    """All heads of the drawer, a group for each converter and at most BLOCK heads."""
+@dataclass(frozen=True)
+class Names:
+    """Which heads a group has, without what they do; as in Heads."""
+
+    motor: Small
+    converter: Small
+    series: Small
+    parallel: Small
+    ratings: tuple[str, ...]
+
+
+def names(group: Heads) -> Names:
+    """A group of heads once it is judged: a big drawer has millions of them."""
+    motor, converter, series, parallel = (part.astype(np.int16) for part in (
+        group.motor, group.converter, group.series, group.parallel))
+    return Names(motor, converter, series, parallel, group.ratings)
+
+
+def heads(drawer: Drawer) -> Iterator[Heads]:
+    """All heads of the drawer one group after the other, each of one converter and at most
+    BLOCK heads."""
     rows = [(i, s, p) for i, motor in enumerate(drawer.motors) for s, p in banks(drawer, motor)]
-    found = []
     for j, converter in enumerate(drawer.converters):
         for start in range(0, len(rows) if converter.count else 0, BLOCK):
-            found.append(_group(drawer, j, np.array(rows[start : start + BLOCK])))
-    return found
+            yield _group(drawer, j, np.array(rows[start : start + BLOCK]))
 
 
 def head_values(drawer: Drawer, motor: Whole, series: Whole, parallel: Whole) -> dict[str, Floats]:

@@ -21,7 +21,7 @@ from steadyturn.model.batch import LIMIT_NAMES, bands
 from steadyturn.rig.types import RPM, Rig
 from steadyturn.sizing import pareto
 from steadyturn.sizing.drawer import Build, Drawer, banks, rig_of
-from steadyturn.sizing.heads import Heads, head_values, heads
+from steadyturn.sizing.heads import Heads, Names, head_values, heads, names
 from steadyturn.sizing.judge import Judged, judge
 from steadyturn.sizing.trains import Train, trains
 
@@ -161,14 +161,16 @@ def search(drawer: Drawer, progress: Progress | None = None) -> Found:
     total = count(drawer, made)
     tally = np.zeros(len(LIMIT_NAMES) ** 2, dtype=np.int64)
     best, tried, working = _Best(), 0, 0
-    groups: list[Heads] = []
+    groups: list[Names] = []
     try:
-        for group, which, judged in _pieces(drawer, made, groups):
+        for group, which, judged in _pieces(drawer, made):
+            if len(groups) == group.number:
+                groups.append(names(group.heads))
             pairs = len(judged.works)
             clash = judged.low_name * len(LIMIT_NAMES) + judged.high_name
             tally += np.bincount(clash[~judged.works], minlength=len(tally))
             if judged.works.any():
-                best.add(_working(groups[group], group, which, judged, made, drawer))
+                best.add(_working(group, which, judged, made))
             working += int(judged.works.sum())
             tried += pairs
             if progress is not None:
@@ -183,38 +185,43 @@ def search(drawer: Drawer, progress: Progress | None = None) -> Found:
                  {(LIMIT_NAMES[i // n], LIMIT_NAMES[i % n]): int(tally[i]) for i in order})
 
 
-def _pieces(drawer: Drawer, made: list[Train],
-            groups: list[Heads]) -> Iterator[tuple[int, slice, Judged]]:
-    """Each piece of the work: index of its group of heads, which heads of it, and the bands."""
+@dataclass(frozen=True)
+class _Group:
+    number: int
+    heads: Heads
+
+
+def _pieces(drawer: Drawer, made: list[Train]) -> Iterator[tuple[_Group, slice, Judged]]:
+    """Each piece of the work: its group of heads, which heads of it, and the bands."""
     if not made:
         return
     ratio = np.array([train.ratio for train in made])
     stages = np.array([len(train.teeth) for train in made])
     efficiency = drawer.stage.efficiency ** stages
     step = max(1, PAIRS // len(made))
-    for group in heads(drawer):
-        groups.append(group)
+    for number, group in enumerate(heads(drawer)):
         rig = _any_rig(drawer, group)
         for start in range(0, len(group), step):
             which = slice(start, min(start + step, len(group)))
-            yield len(groups) - 1, which, judge(group, which, ratio, efficiency, rig,
+            yield _Group(number, group), which, judge(group, which, ratio, efficiency, rig,
                                                 drawer.limits.min_width)
 
 
-def _any_rig(drawer: Drawer, group: Heads) -> Rig:
+def _any_rig(drawer: Drawer, group: Heads | Names) -> Rig:
     return rig_of(drawer, Build(int(group.motor[0]), int(group.converter[0]), 1, 1, ((12, 12),)))
 
 
-def _working(heads_: Heads, group: int, which: slice, judged: Judged, made: list[Train],
-             drawer: Drawer) -> dict[str, NDArray[Any]]:
+def _working(group: _Group, which: slice, judged: Judged,
+             made: list[Train]) -> dict[str, NDArray[Any]]:
     """Columns of the pairs that work."""
+    heads_ = group.heads
     pair = np.nonzero(judged.works)[0]
     head = which.start + pair // len(made)
     train = pair % len(made)
     fault = [1 << bit for bit, name in enumerate(heads_.ratings) if name in AFTER_A_FAULT]
     danger = judged.danger[pair]
     return {
-        "group": np.full(len(pair), group), "head": head, "train": train,
+        "group": np.full(len(pair), group.number), "head": head, "train": train,
         "motors": heads_.series[head] * heads_.parallel[head],
         "stages": np.array([len(t.teeth) for t in made])[train],
         "ratio": np.array([t.ratio for t in made])[train],
@@ -225,7 +232,7 @@ def _working(heads_: Heads, group: int, which: slice, judged: Judged, made: list
     }
 
 
-def _exact(drawer: Drawer, groups: list[Heads], made: list[Train],
+def _exact(drawer: Drawer, groups: list[Names], made: list[Train],
            columns: dict[str, NDArray[Any]]) -> tuple[Row, ...]:
     """The rows with the model's own figures; those that are then beaten, or have no band, are
     left out."""
@@ -236,8 +243,9 @@ def _exact(drawer: Drawer, groups: list[Heads], made: list[Train],
             continue
         head = columns["head"][here].astype(np.int64)
         train = columns["train"][here].astype(np.int64)
-        values = head_values(drawer, group.motor[head], group.series[head],
-                             group.parallel[head])
+        motor, series, parallel = (part[head].astype(np.int64) for part in (
+            group.motor, group.series, group.parallel))
+        values = head_values(drawer, motor, series, parallel)
         values["train.ratio"] = columns["ratio"][here]
         values["train.efficiency"] = drawer.stage.efficiency ** columns["stages"][here]
         found = bands(_any_rig(drawer, group), values)

@@ -14,6 +14,7 @@ from steadyturn.model.batch import bands
 from steadyturn.model.edges import rough_band
 from steadyturn.rig.frozen import FrozenMap
 from steadyturn.rig.types import RPM
+from steadyturn.sizing import heads as making
 from steadyturn.sizing import search as searching
 from steadyturn.sizing.drawer import Build, Drawer, banks, rig_of
 from steadyturn.sizing.heads import head_values, heads
@@ -22,6 +23,7 @@ from steadyturn.sizing.parts_file import read_drawer
 from steadyturn.sizing.search import AFTER_A_FAULT, MOST_BYTES, Row, in_order, search
 from steadyturn.sizing.trains import Train, ratio
 
+GROUP = making._group
 FEW = [Train(teeth, ratio(teeth)) for teeth in (
     ((48, 12),), ((50, 12), (50, 12)), ((60, 12), (60, 12)), ((40, 12), (40, 12), (40, 12)),
     ((50, 12), (50, 12), (50, 12)))]
@@ -145,7 +147,7 @@ def test_motor_by_constant_equals_motor_by_nameplate() -> None:
 
 def test_series_add_volts_and_torque() -> None:
     """Rule of the trade: two equal motors in series give twice the volts at the same current."""
-    (buck, both) = heads(drawer())
+    buck, both = heads(drawer())
     one = int(np.nonzero((both.series == 1) & (both.parallel == 1))[0][0])
     two = int(np.nonzero(both.series == 2)[0][0])
     assert both.open_v[two] == pytest.approx(2 * both.open_v[one])
@@ -220,6 +222,21 @@ def test_memory_is_bounded() -> None:
         assert found.tried == found.candidates > 9_000 * times
     assert max(peaks) < MOST_BYTES
     assert peaks[1] < 1.5 * peaks[0] + 4_000_000
+
+
+def test_heads_are_made_as_they_are_needed(monkeypatch) -> None:
+    """A big drawer has millions: the first progress comes soon, and none are kept."""
+    made = []
+    monkeypatch.setattr(making, "BLOCK", 8)
+    monkeypatch.setattr(making, "_group", lambda *a: made.append(a) or GROUP(*a))
+
+    def stop(tried: int, of: int, working: int) -> None:
+        raise KeyboardInterrupt
+
+    found = search(big(4), stop)
+    assert len(made) == 1
+    assert 0 < found.tried < found.candidates
+    assert all(row.build.converter == 0 for row in found.rows)
 
 
 def test_a_fault_that_needs_another_is_named_as_the_jobs_do() -> None:
