@@ -264,7 +264,8 @@ def full_w(rig: Rig) -> float | None:
     for _ in range(30):  # the coil's current is the input's where that is the larger
         coil = out.set_a
         if out.kind != "buck":
-            in_a = amps * out.set_v / rig.converter.start_v
+            # more than its limit it does not take, however much it loses
+            in_a = min(amps * out.set_v / rig.converter.start_v, rig.converter.in_limit_a)
             coil = in_a if out.kind == "boost" else max(in_a, out.set_a)
         taken = out_w + float(out.lost(np.asarray(coil)))
         amps = taken / out.set_v

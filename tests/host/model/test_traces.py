@@ -148,6 +148,18 @@ def test_eigenvalues_are_those_of_the_machine():
 # -------------------------------------------------------------------------- questions
 
 
+def test_a_converter_too_poor_to_start_takes_what_its_limit_lets_it():
+    """Its losses at the start threshold grow faster than what it is given."""
+    made = rig()
+    poor = replace(made, converter=replace(made.converter, kind="boost", start_v=0.5, stop_v=0.4,
+                                           loss_ohm=10.0, in_limit_a=2.0))
+    with np.errstate(all="raise"):
+        assert stability.full_w(poor) == pytest.approx(
+            poor.converter.out_v * poor.load.draw_a + poor.converter.loss_w
+            + 2.0 * (poor.converter.loss_v + 10.0 * 2.0))
+        assert ordinary_step_s(poor) > 0
+
+
 @pytest.mark.parametrize("pace", [0.0, -1.0, float("nan"), float("inf"), 1e308])
 def test_no_question_of_an_impossible_pace(pace):
     for ask in (questions.start_up, questions.hiccup, questions.unplugged,
