@@ -68,14 +68,18 @@ def _axis(result: Any) -> list[str]:
         for i, letter in enumerate(str(pace)):
             labels[column(pace) + i] = letter
     indent = " " * LEFT
-    key = ["o loaded", ". nothing connected", "- the window's ends"]
+    key, more = ["o loaded", ". nothing connected", "- the window's ends"], []
     if any(result.curve.too_heavy):
-        key.append("x beyond the arm")
+        more.append("x beyond the arm")
     if any(result.curve.passing):
-        key.append("! not limited")
+        more.append("! not limited")
+    if len(more) == 1:  # both do not fit on the line
+        key, more = key + more, []
     found = [" " * (LEFT - 1) + "+" + "".join(rule),
              (indent + "".join(labels)).rstrip() + "  turns/min",
              indent + ", ".join(key)]
+    if more:
+        found.append(indent + ", ".join(more))
     if result.feasible:
         found.append(f"{indent}= the band, T the best pace")
     if not any(result.curve.too_heavy):
