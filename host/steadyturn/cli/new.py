@@ -11,7 +11,14 @@ import click
 
 from steadyturn.cli.common import json_option, show
 from steadyturn.errors import Problem, WrongInput
-from steadyturn.jobs.new import QUESTIONS, Question, new_rig, parse, refuse_existing
+from steadyturn.jobs.new import (
+    QUESTIONS,
+    Question,
+    new_rig,
+    parse,
+    read_back,
+    refuse_existing,
+)
 from steadyturn.report.new import question_text, text
 
 
@@ -63,4 +70,6 @@ def _answer(number: int, of: int, question: Question) -> str:
         except ValueError as wrong:
             click.echo(f"     Not that: {wrong} {question.how}", err=True)
             continue
+        if words := read_back(question, line):
+            click.echo(f"     That is {words}.", err=True)
         return line.strip()

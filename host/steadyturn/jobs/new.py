@@ -10,19 +10,25 @@ from pathlib import Path
 
 from steadyturn.errors import Problem, WrongInput
 from steadyturn.rig.file import read_rig_text
-from steadyturn.rig.template import QUESTIONS, Answers, Question, parse, text_of
+from steadyturn.rig.questions import QUESTIONS, Question, parse, read_back
+from steadyturn.rig.remarks import gearbox
+from steadyturn.rig.template import Answers, text_of
 
-__all__ = ["QUESTIONS", "NewRig", "Question", "new_rig", "parse", "refuse_existing"]
+__all__ = ["QUESTIONS", "NewRig", "Question", "new_rig", "parse", "read_back",
+           "refuse_existing"]
 
 
 @dataclass(frozen=True)
 class NewRig:
-    """file: what was written; assumed: the questions left open; next: commands to run."""
+    """file: what was written; assumed: the questions left open; understood: how answers were
+    read that were not plain, by question; notes: what to mind; next: commands to run."""
 
     file: str
     rig: str
     answered: tuple[str, ...]
     assumed: tuple[str, ...]
+    understood: dict[str, str]
+    notes: tuple[str, ...]
     next: tuple[str, ...]
 
 
@@ -71,7 +77,10 @@ def new_rig(path: Path, given: Mapping[str, str], *, force: bool = False) -> New
         )) from None
     write_whole(path, text)
     open_ones = tuple(q.name for q in QUESTIONS if q.name not in values)
-    return NewRig(str(path), rig.name, tuple(values), open_ones,
+    understood = {q.name: words for q in QUESTIONS
+                  if (words := read_back(q, given.get(q.name, "")))}
+    notes = tuple(f"{remark.text} {remark.how}" for remark in gearbox(rig))
+    return NewRig(str(path), rig.name, tuple(values), open_ones, understood, notes,
                   (f"steadyturn check {path}", f"steadyturn pace {path}"))
 
 

@@ -25,6 +25,7 @@ from steadyturn.model.states import PASS_THROUGH, REGIMES
 from steadyturn.model.tolerance import Sure, sure_band
 from steadyturn.report import plot_files, plots_map
 from steadyturn.rig.file import read_rig
+from steadyturn.rig.remarks import gearbox
 from steadyturn.rig.types import Rig
 
 COLUMNS = 61  # of the picture
@@ -94,7 +95,7 @@ class Pace:
     arm_keeps_min: minutes that this arm keeps the target's power, (low, middle, high), 480 is
     eight hours or more; a rough guide, not medical advice.
     source: what the motors can give, None where there is a band. measure: None where no guess
-    matters.
+    matters. notes: what else to mind of the machine.
     sure: the paces that work for a share of builds, None where that was not asked.
     plot: the picture that was drawn, and map: what it shows; both None without one.
     """
@@ -122,6 +123,7 @@ class Pace:
     arm_keeps_min: tuple[float, float, float] | None
     source: Source | None
     measure: Measure | None
+    notes: tuple[str, ...]
     sure: Sure | None = None
     plot: Path | None = None
     map: Map | None = None
@@ -162,7 +164,7 @@ def pace_of(rig: Rig, path: str | Path, *, plot: Path | None = None,
         other_bands_tpm=tuple(pair for pair in band.intervals if pair != best),
         curve=_curve(rig, band), effort=_effort(rig, band), arm_keeps_min=_keeps(rig, band),
         source=None if band.feasible else source(rig), measure=_measure(rig, band, sure_of),
-        sure=sure_of, plot=plot,
+        notes=tuple(remark.text for remark in gearbox(rig)), sure=sure_of, plot=plot,
         map=None if plot is None else pace_map(rig, band),
     )
     if plot is not None:

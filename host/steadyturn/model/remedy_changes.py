@@ -18,7 +18,8 @@ from steadyturn.rig.types import RPM, Motor, Rig
 REWIRE, PRINT, SMALL_PART, BUY = range(4)
 
 PETG_C = 75.0  # where PETG begins to soften, from memory
-STRONGER = 1.5  # a motor is offered as a bigger one from so many times k**2 / R on
+STRONGER = 1.5  # a motor is offered as a stronger one from so many times the strength on
+OVERSPEED = 1.3  # times the no-load speed: the fastest that a motor is counted on
 
 # thresholds of small converter boards for a 5 V output, common practice, no source
 KINDS: dict[str, dict[str, Any]] = {
@@ -48,12 +49,17 @@ class Change:
 
 
 def strength(motor: Motor) -> float:
-    """k**2 / R [W per squared rad/s]: the power that a motor can give at a speed goes with it.
+    """E**2 / (4 R) [W] at the fastest it may turn: what a motor can give at most, whatever its
+    gears. A low resistance for its EMF constant counts, not volts on a nameplate.
 
-    >>> round(strength(typical("printer motor, 24 V")) * 1e4, 1)
-    5.0
+    >>> round(strength(typical("printer motor, 24 V"))), round(strength(typical("5xx can, 12 V")))
+    (58, 22)
     """
-    return float(emf_constant(motor) ** 2 / motor.terminal_ohm)
+    k = emf_constant(motor)
+    volts, rad_s = motor.rated_v, motor.no_load_rad_s
+    free_rad_s = rad_s if rad_s is not None else (volts or k * motor.max_rad_s) / k
+    return float((k * min(motor.max_rad_s, OVERSPEED * free_rad_s)) ** 2
+                 / (4 * motor.terminal_ohm))
 
 
 def typical(name: str) -> Motor:

@@ -24,8 +24,11 @@ def question_text(question: Any) -> str:
 def text(result: Any) -> str:
     """What was written, what had to be assumed, and the next step."""
     lines = [f"Wrote {result.file}."]
+    for name, words in result.understood.items():
+        lines.append(f"Read {_WORDS.get(name, name)} as {words}.")
     if result.assumed:
         words = ", ".join(_WORDS.get(name, name) for name in result.assumed)
         lines += [wrap(f"Assumed for now, each with a remark on it in the file: {words}.")]
+    lines += [wrap(f"Mind: {note}") for note in result.notes]
     lines += ["", f"next: {result.next[0]}", f"then: {result.next[1]}"]
     return "\n".join(lines) + "\n"

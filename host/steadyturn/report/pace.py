@@ -22,6 +22,7 @@ def brief(result: Any) -> str:
     """The band and its picture, without the reasons."""
     lines: list[str] = [*_danger(result)]
     lines += _band(result) if result.feasible else pace_empty.lines(result)
+    lines += [wrap(f"Mind: {note}") for note in result.notes]
     return "\n".join([*lines, "", *picture(result)]) + "\n"
 
 

@@ -14,7 +14,8 @@ SHOWN_REMEDIES = 6
 
 def lines(result: Any) -> list[str]:
     """The verdict, its cause in plain words, the two limits, the remedies."""
-    found = [f"{result.rig}: no pace works.", ""]
+    guessed = result.measure is not None and result.measure.opens
+    found = [f"{result.rig}: {'if the guesses hold, ' if guessed else ''}no pace works.", ""]
     if (why := cause(result)):
         found.append(wrap(why))
     if result.clash:

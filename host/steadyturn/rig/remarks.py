@@ -6,7 +6,8 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from steadyturn.rig.types import PARTS, Rig, Stage, specs
+from steadyturn.rig.likely import GEARED_RPM
+from steadyturn.rig.types import PARTS, RPM, Rig, Stage, specs
 from steadyturn.rig.units import plain
 
 # shunt volts at full scale: data sheets of TI INA226 (SBOS547), INA219 (SBOS448, gain /8)
@@ -77,6 +78,21 @@ def two_constants(rig: Rig) -> Iterator[Remark]:
             "Check the drill's speed under load and the nameplate's no-load speed.")
 
 
+def gearbox(rig: Rig) -> Iterator[Remark]:
+    """A motor with a gearbox of its own: slow at its shaft, or called so."""
+    m = rig.motor
+    slow = m.no_load_rad_s is not None and m.no_load_rad_s < GEARED_RPM * RPM
+    if not slow and "gear" not in m.name.lower():
+        return
+    key = "motor.no_load_rpm" if slow else "motor.name"
+    yield Remark(
+        key, "a motor with a gearbox: turned from its shaft it may go hard or not at all (a worm "
+        "gear never does), and then it rubs far more than no_load_a tells. max_rpm is of the "
+        "gearbox's shaft.",
+        "Turn that shaft by hand first. Then, nothing connected: the weight at the grip that "
+        "keeps the handle turning, times radius and 9.81, is friction_nm in [crank].")
+
+
 def unequal_motors(rig: Rig) -> Iterator[Remark]:
     if rig.bank.parallel > 1 and not rig.bank.diode_each:
         yield Remark("bank.diode_each", "motors in parallel that are not quite equal drive "
@@ -133,6 +149,6 @@ def device_headroom(rig: Rig) -> Iterator[Remark]:
 
 
 RULES: tuple[Callable[[Rig], Iterator[Remark]], ...] = (
-    unit_slips, two_constants, unequal_motors, enable_only, sensor_range, alert, clamp_power,
-    device_headroom,
+    unit_slips, two_constants, gearbox, unequal_motors, enable_only, sensor_range, alert,
+    clamp_power, device_headroom,
 )

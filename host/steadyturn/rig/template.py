@@ -6,7 +6,6 @@ source); each is written with a range and a comment on how to measure it.
 
 from __future__ import annotations
 
-import difflib
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -15,54 +14,10 @@ from typing import Any
 import tomlkit
 from tomlkit.items import InlineTable
 
-from steadyturn.rig.types import PARTS, Spec, specs
+from steadyturn.rig import likely
+from steadyturn.rig.likely import Guess
+from steadyturn.rig.questions import spec_of
 from steadyturn.rig.units import plain
-from steadyturn.rig.values import range_text
-
-Guess = tuple[float, float, float]  # low, value, high
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
-    """name: in Answers; ask: put to the person; how: shown where an answer is wrong."""
-
-    name: str
-    option: str
-    ask: str
-    type: str  # "number", "whole" or "choice"
-    low: float = 0
-    high: float = 0
-    unit: str = ""
-    choices: tuple[str, ...] = ()
-    how: str = ""
-
-
-def _spec(section: str, key: str) -> Spec:
-    return next(s for s in specs(PARTS[section]).values() if s.key == key)
-
-
-def _asked(name: str, option: str, ask: str, section: str, key: str, how: str = "") -> Question:
-    spec = _spec(section, key)
-    return Question(name, option, ask, spec.type, spec.low, spec.high, spec.unit, spec.choices,
-                    how or spec.how)
-
-
-QUESTIONS: tuple[Question, ...] = (
-    _asked("motor_volts", "--motor-volts", "Volts on the motor's nameplate", "motor", "rated_v"),
-    _asked("motor_rpm", "--motor-rpm", "Its turns a minute at those volts, running free",
-           "motor", "no_load_rpm"),
-    _asked("motor_ohm", "--motor-ohm", "Ohms between its terminals, shaft held still",
-           "motor", "terminal_ohm"),
-    _asked("motors", "--motors", "How many such motors in series on one gear", "bank", "series",
-           "Their volts add; count the motors that turn together."),
-    Question("ratio", "--ratio", "Turns of the motor for one turn of the handle", "number",
-             0.5, 100, "", (), "Teeth driven by the handle's side over teeth of the other, "
-             "multiplied over all stages: 60/12 and 48/12 make 20."),
-    _asked("converter", "--converter", "Kind of converter", "converter", "kind",
-           "A boost only raises, a buck and a linear only lower, a buck_boost does both."),
-    _asked("load", "--load", "What is charged", "load", "kind"),
-    _asked("board", "--board", "Board", "board", "kind"),
-)
 
 # converter: out, start, stop, highest input; and the loaded bus that suits it, V
 _CONVERTERS: dict[str, tuple[Guess, Guess, Guess, Guess, float]] = {
@@ -82,32 +37,6 @@ class Answers:
     values: Mapping[str, float | int | str]
 
 
-def parse(question: Question, answer: str) -> float | int | str | None:
-    """An answer's value; None for "don't know" (nothing, or ?). ValueError says what is right."""
-    text = answer.strip()
-    if text.lower() in ("", "?", "don't know", "dont know"):
-        return None
-    if question.type == "choice":
-        tidy = text.lower().replace("-", "_").replace(" ", "_")
-        if tidy in question.choices:
-            return tidy
-        near = difflib.get_close_matches(tidy, question.choices, n=1)
-        meant = f" Did you mean {near[0]}?" if near else ""
-        raise ValueError(f"one of {', '.join(question.choices)}.{meant}")
-    spec = Spec(key=question.name, unit=question.unit, low=question.low, high=question.high)
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError:
-        raise ValueError(f"a number, {range_text(spec)}, without its unit.") from None
-    if not question.low <= value <= question.high:
-        raise ValueError(f"{range_text(spec)}.")
-    if question.type == "whole":
-        if not value.is_integer():
-            raise ValueError(f"a whole number, {range_text(spec)}.")
-        return int(value)
-    return value
-
-
 # -------------------------------------------------------------------------- the text
 
 
@@ -117,8 +46,12 @@ def text_of(answers: Answers) -> str:
     kind = str(known.get("converter", "buck_boost"))
     volts = float(known.get("motor_volts", 12.0))
     rpm = float(known.get("motor_rpm", 5000.0))
-    ohm = float(known.get("motor_ohm", _likely_ohm(volts)))
+    ohm = float(known.get("motor_ohm", likely.ohm(volts)))
     motors = int(known.get("motors", 1))
+    geared = "motor_rpm" in known and rpm < likely.GEARED_RPM
+    idle_a, why_idle = likely.no_load_a(volts, ohm, geared=geared)
+    most_rpm, why_rpm = likely.max_rpm(rpm, geared=geared)
+    most_a, why_most = likely.max_a(volts, ohm)
     doc = tomlkit.document()
     for line in (
         "A rig file of steadyturn: one machine, handle to phone. Units end the keys.",
@@ -136,15 +69,16 @@ def text_of(answers: Answers) -> str:
          "on the nameplate"),
         ("no_load_rpm", _value("motor", "no_load_rpm", known.get("motor_rpm"),
                                (rpm / 2, rpm, rpm * 2)), "running free at rated_v"),
-        ("no_load_a", _value("motor", "no_load_a", None, _likely_no_load(volts, ohm)),
-         "the current then"),
+        ("no_load_a", _value("motor", "no_load_a", None, idle_a), why_idle),
         ("terminal_ohm", _value("motor", "terminal_ohm", known.get("motor_ohm"),
                                 (ohm / 3, ohm, ohm * 3)),
          "shaft held still, several positions; subtract the leads"),
+        ("max_rpm", _value("motor", "max_rpm", None, most_rpm), why_rpm),
+        ("max_a", _value("motor", "max_a", None, most_a), why_most),
     ], after="Better than the nameplate: spin the shaft with a drill of known speed and write\n"
              "emf_v_per_krpm, the volts with nothing connected per 1000 turns/min.")
     _section(doc, "bank", [("series", motors, "motors on one gear, their volts added"),
-                           ("mount_max_c", _assumed(50, 75, 80), "printed in PETG; PLA: 55")])
+                           ("mount_max_c", _mount(), "of PLA; PETG bears about 75")])
     _stage(doc, known.get("ratio"), _suiting_ratio(kind, volts, rpm, ohm, motors))
     _converter(doc, kind, "converter" in known)
     _section(doc, "switch", [("place", "bus_switch", "enable, bus_switch or output_switch")])
@@ -192,7 +126,7 @@ def _value(section: str, key: str, known: Any, guess: Guess) -> Any:
     """Plain where it is known, else assumed with a range inside what is accepted."""
     if known is not None:
         return _tidy(float(known))
-    spec = _spec(section, key)
+    spec = spec_of(section, key)
     low, value, high = (min(max(g, spec.low), spec.high) for g in guess)
     return _assumed(low, value, high)
 
@@ -202,6 +136,19 @@ def _assumed(low: float, value: float, high: float) -> InlineTable:
     table.update({"assumed": _tidy(value), "low": _tidy(min(low, value)),
                   "high": _tidy(max(high, value))})
     return table
+
+
+def _mount() -> InlineTable:
+    """Of PLA, as where it is left out; but nobody was asked what it is printed of."""
+    low, value, _ = spec_of("bank", "mount_max_c").typical or (50, 55, 60)
+    return _assumed(low, value, 75)  # PETG, from memory
+
+
+def _typical(section: str, key: str) -> InlineTable:
+    """What is assumed where the key is left out: it stands once, in rig.types."""
+    typical = spec_of(section, key).typical
+    assert typical is not None
+    return _assumed(*typical)
 
 
 def _tidy(value: float) -> float | int:
@@ -234,7 +181,7 @@ def _converter(doc: Any, kind: str, sure: bool) -> None:
         ("start_v", _assumed(*start), "input at which the output appears"),
         ("stop_v", _assumed(*stop), "input at which, loaded, it goes"),
         ("max_in_v", _assumed(*most), "the data sheet's recommended maximum"),
-        ("input_limit_a", _assumed(1, 1.5, 3), "most current it takes"),
+        ("input_limit_a", _typical("converter", "input_limit_a"), "most current it takes"),
         ("disconnects_when_disabled", False, "true only if its data sheet says so"),
     ])
 
@@ -243,17 +190,6 @@ def _load_values(kind: Any) -> list[tuple[str, Any, str]]:
     if kind == "resistor":
         return [("resistance_ohm", _assumed(5, 10, 20), "read it with the meter")]
     return []
-
-
-def _likely_ohm(volts: float) -> float:
-    """A small motor of 12 V has about 3 ohm; at equal power ohms go with volts squared."""
-    return max(0.3, 3 * (volts / 12) ** 2)
-
-
-def _likely_no_load(volts: float, ohm: float) -> Guess:
-    """Running free takes about 3 % of the stall current, V / R."""
-    a = min(max(0.03 * volts / ohm, 0.002), 2.0)
-    return a / 2.5, a, a * 2.5
 
 
 def _suiting_ratio(kind: str, volts: float, rpm: float, ohm: float, motors: int) -> float:

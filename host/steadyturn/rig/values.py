@@ -20,6 +20,7 @@ import re
 from dataclasses import dataclass
 from typing import Any
 
+from steadyturn.rig import other_words
 from steadyturn.rig.types import Origin, Spec
 from steadyturn.rig.units import plain
 
@@ -276,8 +277,7 @@ def _choice(spec: Spec, raw: Any) -> tuple[str | None, list[Fault]]:
     right = "one of " + ", ".join(f'"{c}"' for c in spec.choices) + "."
     how = spec.how
     if isinstance(raw, str):
-        tidy = re.sub(r"[^a-z0-9]+", "_", raw.strip().lower()).strip("_")
-        near = difflib.get_close_matches(tidy, spec.choices, n=1, cutoff=0.6)
+        near = other_words.near(raw, spec.choices)
         if near:
-            how = f'Did you mean "{near[0]}"?'
+            how = f'Did you mean "{near}"?'
     return None, [Fault(right, how, shown(raw))]

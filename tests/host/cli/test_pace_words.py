@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from dataclasses import replace
 
 import pytest
 from steadyturn.jobs import pace as job
@@ -22,6 +23,8 @@ RIGS = {
 @functools.cache
 def found(name: str):
     rig = read_rig_text(text_of(Answers(name, RIGS[name])), f"{name}.toml")
+    if name == "nothing":  # in PLA it would have no band
+        rig = replace(rig, bank=replace(rig.bank, mount_max_c=75.0))
     return job.pace_of(rig, f"{name}.toml")
 
 
@@ -45,6 +48,15 @@ def test_a_band_on_guesses_says_so_and_sends_to_measure() -> None:
     assert "half an hour" not in out
 
 
+def test_no_band_for_a_guess_alone_sends_to_measure() -> None:
+    rig = read_rig_text(text_of(Answers("pla", {})), "pla.toml")
+    result = job.pace_of(rig, "pla.toml")
+    out = text(result)
+    assert "pla: if the guesses hold, no pace works." in out
+    assert result.remedies[0].change.startswith("a mount that bears 75 degC")
+    assert f"next: measure {result.measure.key}, write it into pla.toml" in out
+
+
 def test_too_weak_a_source_is_called_so() -> None:
     result = found("weak")
     out = " ".join(text(result).split())
@@ -59,6 +71,14 @@ def test_each_limit_once() -> None:
     out = text(found("nothing"))
     assert out.count("too near collapse  ") == 1
     assert "windings)" in out
+
+
+def test_a_gearbox_is_minded(monkeypatch) -> None:
+    monkeypatch.setattr(job, "find_band", functools.partial(job.find_band, deep=False))
+    answers = {"motor_volts": 12.0, "motor_rpm": 200.0, "motor_ohm": 8.0}
+    result = job.pace_of(read_rig_text(text_of(Answers("geared", answers)), "g.toml"), "g.toml")
+    assert "Mind: a motor with a gearbox" in text(result)
+    assert not found("nothing").notes
 
 
 def test_a_dangerous_machine_is_exit_1() -> None:

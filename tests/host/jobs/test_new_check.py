@@ -10,10 +10,10 @@ from steadyturn.cli.main import code, main
 from steadyturn.errors import WrongInput
 from steadyturn.jobs import new as new_job
 from steadyturn.jobs.check import check
-from steadyturn.jobs.new import QUESTIONS, new_rig, parse
+from steadyturn.jobs.new import QUESTIONS, new_rig, parse, read_back
 from steadyturn.rig.examples import FOLDER, example_names
 from steadyturn.rig.file import read, read_rig
-from steadyturn.rig.types import Board, Converter, Load, specs
+from steadyturn.rig.types import Bank, Board, Converter, Load, specs
 
 
 def choices(cls, field):
@@ -106,12 +106,87 @@ def test_extreme_motors_make_a_file_or_say_why_not(tmp_path, volts, ohm, rpm):
 
 def test_all_wrong_answers_are_told_at_once(tmp_path):
     with pytest.raises(WrongInput) as wrong:
-        new_rig(tmp_path / "x.toml", {"motor_volts": "12 V", "ratio": "0", "motors": "1.5",
+        new_rig(tmp_path / "x.toml", {"motor_volts": "12 ohm", "ratio": "0", "motors": "1.5",
                                       "board": "picoo"})
     assert [p.where for p in wrong.value.problems] == ["--motor-volts", "--motors", "--ratio",
                                                        "--board"]
     assert "Did you mean pico" in str(wrong.value)
     assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(("name", "answer", "value"), [
+    ("motor_volts", "12V", 12), ("motor_volts", "12 volts", 12), ("motor_volts", "1.5", 1.5),
+    ("motor_volts", "4,5 V", 4.5), ("motor_ohm", "500 mohm", 0.5), ("motor_rpm", "5000 rpm", 5000),
+    ("motor_rpm", "5.5 krpm", 5500), ("motor_rpm", "5000 turns/min", 5000),
+    ("ratio", "20", 20), ("ratio", "1:20", 20), ("ratio", "20:1", 20), ("ratio", "60/12", 5),
+    ("ratio", "60/12 and 48/12", 20), ("ratio", "60/12 x 48/12", 20), ("ratio", "0.5", 0.5),
+    ("converter", "usb booster", "boost"), ("converter", "step up", "boost"),
+    ("converter", "Step-down module", "buck"), ("converter", "step up/down", "buck_boost"),
+    ("converter", "buck-boost", "buck_boost"), ("load", "smartphone", "phone"),
+    ("board", "esp32 s3", "esp32_s3"),
+])
+def test_answers_as_people_write_them(name, answer, value):
+    question = next(q for q in QUESTIONS if q.name == name)
+    assert parse(question, answer) == pytest.approx(value)
+    assert bool(read_back(question, answer)) == (answer not in ("1.5", "20", "0.5", "buck-boost",
+                                                                "esp32 s3"))
+
+
+@pytest.mark.parametrize(("name", "answer"), [
+    ("motor_volts", "12 A"), ("motor_volts", "twelve"), ("motor_volts", "12 V or so"),
+    ("ratio", "20 teeth"), ("ratio", "0/12"), ("ratio", "1:0"), ("ratio", "60/12 - 48/12"),
+    ("converter", "thing"), ("motor_volts", "1e3"),
+])
+def test_answers_that_are_none(name, answer):
+    question = next(q for q in QUESTIONS if q.name == name)
+    with pytest.raises(ValueError, match=r"to|one of"):
+        parse(question, answer)
+    assert read_back(question, answer) == ""
+
+
+def test_other_words_in_a_file(tmp_path):
+    path = tmp_path / "x.toml"
+    new_rig(path, {"converter": "boost"})
+    text = path.read_text(encoding="utf-8").replace('kind = "boost"', 'kind = "usb booster"')
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(WrongInput, match='Did you mean "boost"'):
+        read_rig(path)
+
+
+@pytest.mark.parametrize(("volts", "rpm", "ohm"), [(12, 4500, 12), (24, 4000, 1.5),
+                                                   (12, 5500, 6), (6, 12000, 1)])
+def test_guesses_follow_from_the_answers(tmp_path, volts, rpm, ohm):
+    path = tmp_path / "x.toml"
+    new_rig(path, {"motor_volts": str(volts), "motor_rpm": str(rpm), "motor_ohm": str(ohm)})
+    rig = read_rig(path)
+    stall = volts / ohm
+    assert rig.motor.max_a == pytest.approx(stall / 5)
+    assert rig.motor.max_rad_s == pytest.approx(1.3 * rig.motor.no_load_rad_s)
+    assert 0.01 * stall <= rig.motor.no_load_a <= 0.06 * stall
+    for key in ("max_a", "max_rpm", "no_load_a"):
+        origin = rig.origins[f"motor.{key}"]
+        assert origin.kind == "assumed"
+        assert origin.low < origin.value < origin.high
+    text = path.read_text(encoding="utf-8")
+    assert f"a fifth of the stall current, {volts} V / {ohm} ohm" in text
+    assert rig.bank.mount_max_c == specs(Bank)["mount_max_c"].typical[1]
+    assert rig.converter.in_limit_a == specs(Converter)["in_limit_a"].typical[1]
+
+
+@pytest.mark.parametrize(("rpm", "name", "geared"), [
+    ("200", "", True), ("999", "", True), ("1000", "", False), ("5000", "", False),
+    ("5000", "gearbox motor", True)])
+def test_a_motor_with_a_gearbox(tmp_path, rpm, name, geared):
+    path = tmp_path / "x.toml"
+    made = new_rig(path, {"motor_volts": "12", "motor_rpm": rpm, "motor_ohm": "8"})
+    if name:
+        text = path.read_text(encoding="utf-8").replace("[motor]", f'[motor]\nname = "{name}"')
+        path.write_text(text, encoding="utf-8")
+    assert bool(made.notes) == (geared and not name)
+    found = [remark for remark in check(path).remarks if "gearbox" in remark.text]
+    assert bool(found) == geared
+    if geared:
+        assert "friction_nm" in found[0].how
 
 
 def test_an_existing_file_is_kept(tmp_path):
@@ -149,10 +224,13 @@ def test_nothing_is_left_behind_when_stopped_while_writing(tmp_path, monkeypatch
 
 def test_questions_at_the_prompt(tmp_path):
     path = tmp_path / "x.toml"
-    answers = "12\n5000 rpm\n5000\n?\n\n20\nbost\nboost\n\n\n"
+    answers = "12 V\n5000 ohm\n5000\n?\n\n1:20\nbost\nusb booster\n\n\n"
     result = CliRunner().invoke(main, ["new", str(path)], input=answers)
     assert result.exit_code == 0, result.output
     assert result.output.count("Not that:") == 2
+    assert "That is 12 V." in result.output
+    assert "That is 20 motor turns for one of the handle." in result.output
+    assert "That is boost." in result.output
     assert "1/8" in result.output
     assert "8/8" in result.output
     assert f"next: steadyturn check {path}" in result.output
@@ -180,7 +258,8 @@ def test_scripts_need_no_questions(tmp_path, capsys):
     result = json.loads(capsys.readouterr().out)
     assert result["file"] == str(path)
     assert result["answered"] == ["motors"]
-    assert set(result) == {"file", "rig", "answered", "assumed", "next"}
+    assert set(result) == {"file", "rig", "answered", "assumed", "understood", "notes",
+                           "next"}
     assert code(["new", str(path), "--yes"]) == 2
     assert "--force" in capsys.readouterr().err
     assert code(["new", str(path), "--yes", "--force"]) == 0
