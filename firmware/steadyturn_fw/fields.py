@@ -14,7 +14,7 @@ All fields are required and no others are allowed.
 VERSION = 2
 FILE = "/settings.json"
 
-CHIPS = ("ina226", "ina219", "ina3221")
+CHIPS = ("ina226", "ina219", "ina3221", "adc")
 LAMPS = ("led", "two_led", "rgb", "piezo", "vibration")
 PLACES = ("enable", "bus_switch", "output_switch")
 COILS = ("in", "out", "larger", "linear")
@@ -32,6 +32,7 @@ WHOLE = (
     ("let_go_pin", -1, 48, "pin that releases the load at once while it is high, -1: none"),
     ("bus_adc_pin", -1, 48, "ADC pin behind the bus divider, -1: none"),
     ("supply_adc_pin", -1, 48, "ADC pin that sees the board's reservoir, -1: none"),
+    ("amps_adc_pin", -1, 48, "ADC pin of the shunt's amplifier, -1: none"),
     ("lamp_active_low", 0, 1, "1: the lamp lights at low level"),
     ("lamp_percent", 1, 100, "brightness"),
     ("more_rgb", 1, 16777215, "colour for more, 65536 red + 256 green + blue"),
@@ -47,6 +48,8 @@ WHOLE = (
     ("bus_offset_mv", -500, 500, "correction of volts"),
     ("amps_gain_ppm", 800000, 1200000, "correction of current"),
     ("amps_offset_ma", -500, 500, "correction of current"),
+    ("amplifier_permille", 1000, 500000, "gain of the shunt's amplifier, in thousandths"),
+    ("amplifier_zero_mv", 0, 3000, "what the amplifier gives without current"),
     ("divider_permille", 1000, 100000, "bus volts = ADC volts * this / 1000"),
     ("supply_permille", 1000, 100000, "reservoir volts = ADC volts * this / 1000"),
     # machine, for the pace: E = bus + source_mohm * I + drop_mv * I / (I + knee)

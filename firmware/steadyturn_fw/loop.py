@@ -6,7 +6,7 @@ page to the flash, in pieces of one file a tick.
 """
 
 import gc
-from time import sleep_ms, ticks_add, ticks_diff, ticks_ms, ticks_us
+from time import sleep_ms, sleep_us, ticks_add, ticks_diff, ticks_ms, ticks_us
 
 from machine import reset_cause
 
@@ -41,6 +41,7 @@ from steadyturn_fw.pages import (
     REST,
 )
 from steadyturn_fw.sensor import Sensor
+from steadyturn_fw.sensor_adc import AdcSensor
 from steadyturn_fw.store import Store
 from steadyturn_fw.switch import Switch
 from steadyturn_fw.tally import Tally
@@ -73,7 +74,8 @@ class Loop:
         self.saved = False  # this fading's page is written
         self.host_ms = HOST_MS
         self.percents = 0
-        self.sensor = None  # type: Sensor | None
+        self.sensor = None  # type: Sensor | AdcSensor | None
+        self.sampler = None  # type: AdcSensor | None  # takes readings between the ticks too
         if loaded.settings is not None:
             self._fit(loaded)
         s = loaded.settings
@@ -88,7 +90,11 @@ class Loop:
         s = loaded.settings
         try:
             self.switch = Switch(s)
-            self.sensor = Sensor(s)
+            if s.chip == "adc":
+                self.sampler = AdcSensor(s)
+                self.sensor = self.sampler
+            else:
+                self.sensor = Sensor(s)
             self.lamp = Lamp(lights.fit(s), s.lamp, s.target_dtpm)
         except (ValueError, TypeError):
             loaded.settings = None
@@ -141,6 +147,7 @@ class Loop:
 
     def idle(self, deadline):
         """Until the next tick: one sleep, or a look at the link every millisecond."""
+        sampler = self.sampler
         self.link.service()
         while True:
             left = ticks_diff(deadline, ticks_us()) // 1000
@@ -149,6 +156,11 @@ class Loop:
             if self.link.active():
                 sleep_ms(1)
                 self.link.service()
+                if sampler is not None:
+                    sampler.sample()
+            elif sampler is not None:
+                sampler.sample()
+                sleep_us(min(left * 1000, sampler.gap_us()))
             else:
                 sleep_ms(left)
 

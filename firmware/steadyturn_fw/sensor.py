@@ -31,6 +31,15 @@ def scale(numerator, denominator):
     return ((numerator << shift) + denominator // 2) // denominator, shift
 
 
+def adc(pin):
+    """The ADC of a pin, reading to about 3.3 V: an ESP32's own setting ends at 1 V."""
+    made = ADC(Pin(pin))
+    widest = getattr(ADC, "ATTN_11DB", None)
+    if widest is not None:
+        made.atten(widest)
+    return made
+
+
 def clear_bus(sda, scl):
     """Nine clocks and a stop: frees a chip that was cut off while it held the data line."""
     data = Pin(sda, Pin.IN, Pin.PULL_UP)
@@ -69,9 +78,9 @@ class Sensor:
         if self.out:
             self.out_factor, self.out_shift = scale(self.chip.SHUNT_NV, s.out_shunt_uohm)
             self.out_rest = 1 << self.out_shift >> 1
-        self.bus_adc = ADC(Pin(s.bus_adc_pin)) if s.bus_adc_pin >= 0 else None
+        self.bus_adc = adc(s.bus_adc_pin) if s.bus_adc_pin >= 0 else None
         self.adc_factor, self.adc_shift = scale(3300 * s.divider_permille, 65535 * 1000)
-        self.supply_adc = ADC(Pin(s.supply_adc_pin)) if s.supply_adc_pin >= 0 else None
+        self.supply_adc = adc(s.supply_adc_pin) if s.supply_adc_pin >= 0 else None
         self.supply_factor, self.supply_shift = scale(3300 * s.supply_permille, 65535 * 1000)
         self.lost = True
         self.fresh = False  # this tick's readings are the chip's

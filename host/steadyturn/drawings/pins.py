@@ -17,6 +17,7 @@ MEANING = {
     "button_pin": "button",
     "turn_pin": "turn sensor",
     "let_go_pin": "load switch (let go)",
+    "amps_adc_pin": "shunt amplifier (`adc`)",
     "lamp2_pin": "second LED (`two_led`)",
 }
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from steadyturn.model import hazards as model
 from steadyturn.model.band import Band
+from steadyturn.rig import sensors
 from steadyturn.rig.types import Rig
 from steadyturn.rig.units import plain
 
@@ -75,7 +76,7 @@ def _judged(rig: Rig, broken: Iterable[model.Hazard]) -> tuple[Hazard, ...]:
         worst = found[0]
         found.append(Hazard(
             "sensor_without_alert", worst.volts, worst.rating_v,
-            f"the {rig.sensor.chip.upper()} has no alert that tells of too high a bus: with it, "
+            f"the {sensors.name(rig.sensor)} has no alert that tells of too high a bus: with it, "
             "only the firmware stands between the source and what it can harm",
             "Fit a clamp or a cut that works without the firmware, or use an INA226 with its "
             "alert wired.", True))

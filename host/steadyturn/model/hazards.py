@@ -25,7 +25,9 @@ FASTEST_TPM = 150.0  # a hand whose load has gone
 SPEED_UP = 1.3
 # one more part has to fail first: shown, but the machine may be used as it stands
 AFTER_A_FAULT = ("open_circuit_device_fault",)
-SENSOR_MAX_V = {"ina226": 36.0, "ina219": 26.0, "ina3221": 26.0}  # bus pin; data sheets
+SENSOR_MAX_V = {"ina226": 36.0, "ina219": 26.0, "ina3221": 26.0,
+                # an amplifier over the shunt, of the common kind: from memory
+                "adc": 26.0}  # bus pin; data sheets
 
 
 @dataclass(frozen=True)
@@ -118,6 +120,12 @@ def _passed(rig: Rig, open_v: Floats, drop_v: float) -> Floats:
     return passed
 
 
+def _sensor(rig: Rig) -> str:
+    if rig.sensor.chip == "adc":
+        return "amplifier over the shunt"
+    return f"{rig.sensor.chip.upper()}'s bus pin"
+
+
 def ratings(rig: Rig) -> list[Rating]:
     """Everything that sees the open-circuit volts, with what it bears.
 
@@ -131,7 +139,7 @@ def ratings(rig: Rig) -> list[Rating]:
         Rating("open_circuit_capacitor", rig.bus.capacitor_max_v, lambda v: _bus(rig, v),
                "the bus capacitor sees the open-circuit volts"),
         Rating("open_circuit_sensor", SENSOR_MAX_V[rig.sensor.chip], lambda v: _bus(rig, v),
-               f"the {rig.sensor.chip.upper()}'s bus pin sees the open-circuit volts"),
+               f"the {_sensor(rig)} sees the open-circuit volts"),
         Rating("open_circuit_converter", rig.converter.max_in_v,
                lambda v: _converter_in(rig, v),
                "the converter's input sees them when the device lets go"),

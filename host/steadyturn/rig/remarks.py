@@ -6,13 +6,10 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from steadyturn.rig import sensors
 from steadyturn.rig.likely import GEARED_RPM
 from steadyturn.rig.types import PARTS, RPM, Rig, Stage, specs
 from steadyturn.rig.units import plain
-
-# shunt volts at full scale: data sheets of TI INA226 (SBOS547), INA219 (SBOS448, gain /8)
-# and INA3221 (SBOS576)
-FULL_SCALE_V = {"ina226": 0.08192, "ina219": 0.32, "ina3221": 0.1638}
 
 # where values of small motors and gears lie that have no typical one; file units.
 # Common practice, no source.
@@ -111,13 +108,14 @@ def enable_only(rig: Rig) -> Iterator[Remark]:
 
 def sensor_range(rig: Rig) -> Iterator[Remark]:
     s, c = rig.sensor, rig.converter
-    most_a = FULL_SCALE_V[s.chip] / s.shunt_ohm
+    full_v = sensors.full_scale_v(s)
+    most_a = full_v / s.shunt_ohm
     if most_a < c.in_limit_a:
         yield Remark(
             "sensor.shunt_mohm",
-            f"the {s.chip.upper()} reads to {most_a:.3g} A with this shunt; the converter may "
+            f"the {sensors.name(s)} reads to {most_a:.3g} A with this shunt; the converter may "
             f"take {c.in_limit_a:.3g} A (input_limit_a). Above that the current is a bound.",
-            f"A shunt of {1000 * FULL_SCALE_V[s.chip] / c.in_limit_a:.3g} mohm or less reads "
+            f"A shunt of {1000 * full_v / c.in_limit_a:.3g} mohm or less reads "
             "all of it.")
     elif most_a > 40 * c.in_limit_a:
         yield Remark("sensor.shunt_mohm", f"with this shunt the sensor reads to {most_a:.3g} A; "

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from steadyturn.rig.pins import all_pins
 from steadyturn.rig.remarks import Remark, remarks
 from steadyturn.rig.types import Rig
 from steadyturn.rig.units import plain
@@ -194,6 +195,9 @@ def supply(rig: Rig) -> Iterator[Fault]:
 
 def sensor(rig: Rig) -> Iterator[Fault]:
     s = rig.sensor
+    if s.chip == "adc":
+        yield from _adc(rig)
+        return
     last = 0x43 if s.chip == "ina3221" else 0x4F  # address pins A0 (and A1): data sheets
     if not 0x40 <= s.address <= last:
         yield Fault(("sensor.address",), hex(s.address),
@@ -227,6 +231,27 @@ def lamp(rig: Rig) -> Iterator[Fault]:
                         "too dark to be told from a dark lamp.",
                         f"At {100 * b.brightness:.0f} % brightness the brightest of red, green "
                         f"and blue must be at least {min(255, LEAST_LIGHT / b.brightness):.0f}.")
+
+
+def _adc(rig: Rig) -> Iterator[Fault]:
+    """The board's own ADC behind a divider and an amplifier over the shunt."""
+    s, pins = rig.sensor, all_pins(rig.board.kind, rig.board.pins)
+    if s.amplifier is None:
+        yield Fault(("sensor.amplifier_gain", "sensor.chip"), "",
+                    "with chip = \"adc\" the gain of the amplifier over the shunt is needed.",
+                    "From its data sheet: often 20, 50, 100 or 200.")
+    for name in ("bus_adc_pin", "amps_adc_pin"):
+        if pins[name] < 0:
+            yield Fault((f"board.pins.{name}", "sensor.chip"), "",
+                        f"with chip = \"adc\" the {rig.board.kind} needs an ADC pin for this.",
+                        f"Under [board.pins]: {name} = a pin with an ADC that nothing else uses.")
+    if s.alert:
+        yield Fault(("sensor.alert_wired", "sensor.chip"), "true",
+                    "an ADC has no alert pin: false.", "Fit a clamp or a cut.")
+    if s.out_shunt_ohm is not None:
+        yield Fault(("sensor.out_shunt_mohm", "sensor.chip"), plain(1000 * s.out_shunt_ohm),
+                    "the ADC measures the input alone: leave it out.",
+                    "An INA3221 measures the converter's output too.")
 
 
 RULES: tuple[Callable[[Rig], Iterator[Fault]], ...] = (

@@ -88,7 +88,7 @@ class Air:
 
 @dataclass(frozen=True, kw_only=True)
 class Sensor:
-    chip: str = choice("chip", ("ina226", "ina219", "ina3221"), default="ina226")
+    chip: str = choice("chip", ("ina226", "ina219", "ina3221", "adc"), default="ina226")
     address: int = whole("address", 0x08, 0x77, default=0x40)
     shunt_ohm: float = number("shunt_mohm", "mohm", 0.5, 1000, scale=1e-3,
                               typical=(50, 50, 50), source=PRACTICE,
@@ -97,6 +97,12 @@ class Sensor:
         "out_shunt_mohm", "mohm", 0.5, 1000, scale=1e-3, optional=True,
         how="The shunt of an INA3221's second channel, between the converter's output and all "
         "that follows: then what goes out is measured.")
+    amplifier: float | None = number(
+        "amplifier_gain", "", 1, 500, optional=True,
+        how="Volts out per volt over the shunt, from its data sheet (often 20, 50, 100 or 200).")
+    amplifier_zero_v: float | None = number(
+        "amplifier_zero_v", "V", 0, 3, optional=True,
+        how="What the amplifier gives without current; left out: nothing.")
     alert: bool = flag("alert_wired", default=False)
     divider: float = number("divider", "", 1, 100, typical=(11, 11, 11), source=PRACTICE,
                             how="(R_top + R_bottom) / R_bottom of the two resistors to the ADC.")

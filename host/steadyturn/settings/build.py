@@ -69,7 +69,7 @@ def build(rig: Rig, band: Band) -> file.Settings:
 def _wiring(rig: Rig) -> dict[str, int | str]:
     pins = all_pins(rig.board.kind, rig.board.pins)
     wanted = ("i2c_id", "sda_pin", "scl_pin", "lamp_pin", "switch_pin", "let_go_pin",
-              "bus_adc_pin", "supply_adc_pin", "supply_permille")
+              "bus_adc_pin", "supply_adc_pin", "amps_adc_pin", "supply_permille")
     board = rig.board
     return {
         **{name: pins[name] for name in wanted},
@@ -94,6 +94,8 @@ def _sensor(rig: Rig) -> dict[str, int | str]:
         "bus_offset_mv": 0,
         "amps_gain_ppm": 1_000_000,
         "amps_offset_ma": 0,
+        "amplifier_permille": round(1000 * (rig.sensor.amplifier or 1.0)),
+        "amplifier_zero_mv": round(1000 * (rig.sensor.amplifier_zero_v or 0.0)),
         "divider_permille": round(1000 * rig.sensor.divider),
     }
 

@@ -15,6 +15,7 @@ from steadyturn.model import gears, thermal
 from steadyturn.model.band import Band
 from steadyturn.model.hazards import SENSOR_MAX_V
 from steadyturn.model.point import Points, operate
+from steadyturn.rig import sensors
 from steadyturn.rig.types import RPM, Rig
 
 SAFE = 0.95  # of a rating: readings are off by a few percent at most
@@ -23,10 +24,6 @@ ROOM = 0.35  # of the way from collapse to the slowest good pace
 OVER_SPEED = 1.25
 OVER_CURRENT = 1.25
 OUT_GAIN, OUT_OFFSET_V, OUT_STEP_V = 0.0025, 0.016, 0.008  # INA3221's bus: data sheet, largest
-# across the shunt; offsets: largest at 25 degC; data sheets
-SENSOR_FULL_V = {"ina226": 0.08192, "ina219": 0.320, "ina3221": 0.1638}
-SENSOR_STEP_V = {"ina226": 2.5e-6, "ina219": 10e-6, "ina3221": 40e-6}
-SENSOR_OFFSET_V = {"ina226": 10e-6, "ina219": 100e-6, "ina3221": 80e-6}
 
 
 @dataclass(frozen=True)
@@ -110,6 +107,8 @@ def _over_v(rig: Rig) -> tuple[float, str]:
         (SAFE * SENSOR_MAX_V[rig.sensor.chip], "the sensor's bus pin"),
         (SAFE * rig.converter.max_in_v, "the converter's input"),
     ]
+    if rig.sensor.chip == "adc":  # nothing else would tell of more
+        found.append((SAFE * sensors.ADC_FULL_V * rig.sensor.divider, "the ADC's divider"))
     if rig.rectifier.kind != "none":
         found.append((SAFE * rig.rectifier.max_v, "the rectifier"))
     if rig.switch.place == "bus_switch":
@@ -172,7 +171,7 @@ def _release_v(rig: Rig, band: Band, low_v: float, settled_v: float) -> float:
 
 def _over_a(rig: Rig, most_a: float) -> float:
     """Above all that the band and a starting converter draw, below the sensor's end."""
-    full_v = SENSOR_FULL_V[rig.sensor.chip]
+    full_v = sensors.full_scale_v(rig.sensor)
     end_a = SAFE * full_v / rig.sensor.shunt_ohm
     if end_a < 1.05 * most_a:
         raise Failed(
@@ -193,8 +192,8 @@ def _over_tpm(rig: Rig, high_tpm: float) -> float:
 def conduct_a(rig: Rig, most_a: float) -> float:
     """Bank current below which the sensor's offset and the diode's knee leave the pace a
     bound: three offsets and steps of the sensor, at least 3 mA, at most a third of the load's."""
-    chip, shunt = rig.sensor.chip, rig.sensor.shunt_ohm
-    noise = 3 * (SENSOR_OFFSET_V[chip] + SENSOR_STEP_V[chip]) / shunt
+    sensor = rig.sensor
+    noise = 3 * (sensors.offset_v(sensor) + sensors.step_v(sensor)) / sensor.shunt_ohm
     return min(max(noise, 0.003), most_a / 3)
 
 

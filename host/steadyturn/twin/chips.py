@@ -152,4 +152,27 @@ class Ina219(Chip):
         r[2] = r[2] | self.OVERFLOW if over else r[2] & ~self.OVERFLOW
 
 
-CHIPS: dict[str, type[Chip]] = {"ina226": Ina226, "ina219": Ina219, "ina3221": Ina3221}
+class NoChip(Chip):
+    """Nothing on the I2C bus: the board's own ADC measures. It never converts."""
+
+    name = "adc"
+
+    def write(self, register: int, value: int, t_us: int) -> None:
+        """Nobody is there to take it."""
+
+    def _cycle(self, mode: int) -> int:
+        return 0
+
+    def _calibration(self, value: int) -> int:
+        return 0
+
+    def _convert(self, shunt_v: float, volts: float) -> None:
+        """No register to fill."""
+
+    def _derive(self) -> None:
+        """No register to fill."""
+
+
+CHIPS: dict[str, type[Chip]] = {
+    "ina226": Ina226, "ina219": Ina219, "ina3221": Ina3221, "adc": NoChip,
+}

@@ -24,7 +24,9 @@ from steadyturn.twin.stand_ins import _ops
 STEP_S = 0.004
 ADC_REFERENCE_V = 3.3
 ADC_NOISE = 24.0  # of 65535, standard deviation: 1.5 of the converter's 4096 steps
-RESISTORS = 0.01  # tolerance of the dividers
+RESISTORS = 0.01  # tolerance of the dividers, and of an amplifier's gain
+AMPLIFIER_OFFSET_V = 0.3e-3  # at the shunt, largest; from memory
+AMPLIFIER_END = 63500  # of 65535: fed with 3.3 V it ends at 3.2 V
 ALL_HIGH = (1 << 49) - 1  # inputs stand at their pull-ups
 REST_US = 50_000  # how often a hand that rests is asked whether it stirs
 SETTLED_A = 1e-4
@@ -70,7 +72,7 @@ class Plant:
         self.t_us = 0
         self.board_on = False
         self.host_power = False
-        self.sensor_fitted = True
+        self.sensor_fitted = rig.sensor.chip != "adc"  # a chip on the I2C bus
         self.lights = Lights(rig.board.lamp, self.pins["lamp_pin"], self.pins["lamp2_pin"],
                              rig.board.lamp_active_low)
         self.connected = False
@@ -85,6 +87,13 @@ class Plant:
             unit * (1 + chance.uniform(-off, off)) * 1000 / self.pins["supply_permille"]
         )
         self.adc_pins = [self.pins["bus_adc_pin"], self.pins["supply_adc_pin"]]
+        self._amps_scale = self._amps_zero = 0.0
+        if rig.sensor.chip == "adc":
+            self.adc_pins.append(self.pins["amps_adc_pin"])
+            gain = (rig.sensor.amplifier or 1.0) * (1 + chance.uniform(-off, off))
+            self._amps_scale = unit * rig.sensor.shunt_ohm * gain
+            offset_v = 0.0 if ideal else AMPLIFIER_OFFSET_V * chance.uniform(-1, 1)
+            self._amps_zero = unit * ((rig.sensor.amplifier_zero_v or 0.0) + gain * offset_v)
         self._switch_pin = self.pins["switch_pin"]
         self._let_go_pin, self._let_go = self.pins["let_go_pin"], False
         self._alert_bit = 1 << self.pins["alert_pin"] if self.pins["alert_pin"] >= 0 else 0
@@ -227,15 +236,20 @@ class Plant:
     def channels(self) -> tuple[int, ...]:
         """What the ADC pins read, 0 to 65535."""
         state = self.machine.state
-        bus = state.bus_v * self._bus_scale
+        measures = self._amps_scale > 0.0
+        # as the only sensor its divider stands behind the shunt
+        bus = (state.in_v if measures else state.bus_v) * self._bus_scale
         supply = state.reservoir_v * self._supply_scale
+        amps = state.in_a * self._amps_scale + self._amps_zero
         if self._noise:
+            if measures:
+                amps += self._gauss(0.0, self._noise)
             bus += self._gauss(0.0, self._noise)
             supply += self._gauss(0.0, self._noise)
         return (
             0 if bus < 0.0 else 65535 if bus > 65535.0 else int(bus),
             0 if supply < 0.0 else 65535 if supply > 65535.0 else int(supply),
-            0, 0,
+            0 if amps < 0.0 else AMPLIFIER_END if amps > AMPLIFIER_END else int(amps), 0,
         )
 
     def power_came(self) -> None:

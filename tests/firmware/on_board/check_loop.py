@@ -29,7 +29,8 @@ def locked(b, ticks):
 
 def test_no_allocation_in_1000_ticks_of_each_state():
     for chip, name in (
-        (bench.Ina226(), "ina226"), (bench.Ina219(), "ina219"), (bench.Ina3221(), "ina3221")
+        (bench.Ina226(), "ina226"), (bench.Ina219(), "ina219"), (bench.Ina3221(), "ina3221"),
+        (bench.Amplifier(), "adc"),
     ):
         b = board(part=chip, chip=name, out_shunt_uohm=50000, over_out_mv=5450)
         machine.recording = False

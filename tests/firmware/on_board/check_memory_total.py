@@ -11,7 +11,10 @@ from states import STATES
 
 
 def test_memory_total_unchanged_in_1000_ticks_of_each_state():
-    for changed in ({}, {"part": bench.Ina3221(), "chip": "ina3221", "out_shunt_uohm": 50000}):
+    for changed in (
+        {}, {"part": bench.Ina3221(), "chip": "ina3221", "out_shunt_uohm": 50000},
+        {"part": bench.Amplifier(), "chip": "adc"},
+    ):
         unchanged(board(**changed))
 
 

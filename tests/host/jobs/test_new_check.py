@@ -329,9 +329,9 @@ def test_a_rating_that_is_only_assumed_is_said_to_be(tmp_path):
     assert hazard.refuses
 
 
-@pytest.mark.parametrize("chip", ["ina219", "ina3221"])
+@pytest.mark.parametrize("chip", ["ina219", "ina3221", "adc"])
 def test_a_chip_without_alert_is_refused_where_a_rating_can_be_exceeded(tmp_path, chip):
-    ina219 = ('chip = "ina226"', f'chip = "{chip}"')
+    ina219 = ('chip = "ina226"', f'chip = "{chip}"\namplifier_gain = 20')
     names = [h.name for h in check(dangerous(tmp_path, ina219)).hazards]
     assert "sensor_without_alert" in names
     cut = ("[supply]", "[protection]\noutput_cut_v = 5.45\n[supply]")

@@ -79,6 +79,19 @@ def test_a_measured_output_has_a_limit_of_its_own():
     assert limits(lantern).over_out_v is None
 
 
+def test_the_adc_alone():
+    hut = example("lakeside-hut")
+    sensor = replace(hut.sensor, chip="adc", alert=False, amplifier=20.0, amplifier_zero_v=0.1)
+    s = made(replace(hut, sensor=sensor))
+    assert (s["chip"], s["amplifier_permille"], s["amplifier_zero_mv"]) == ("adc", 20_000, 100)
+    assert s["amps_adc_pin"] == 28
+    # 3.0 V over a gain of 20 and 50 mohm: 3 A, of which 95 % are used
+    assert s["over_ma"] <= 2850
+    assert s["over_mv"] <= 0.95 * 3300 * hut.sensor.divider
+    with pytest.raises(Failed, match="range ends"):
+        made(replace(hut, sensor=replace(sensor, amplifier=200.0)))
+
+
 @pytest.mark.parametrize("name", GOOD)
 def test_the_pace_that_the_board_computes(name):
     """The formula of fields.py with the built numbers, against the model's own pace."""

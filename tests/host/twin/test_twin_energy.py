@@ -16,6 +16,35 @@ from steadyturn.twin.twin import Twin
 from steadyturn_fw import pages
 
 
+@pytest.mark.parametrize(
+    ("ideal", "seed", "within"), [(True, 1, 0.01), (False, 1, 0.05), (False, 2, 0.05)])
+def test_energy_by_the_adc_alone(
+    hut: Rig, tmp_path: Path, firmware_files: dict[str, bytes], ideal: bool, seed: int,
+    within: float,
+) -> None:
+    """1 % with ideal parts; 5 % with dividers, gains and shunts of 1 % and 0.3 mV of offset."""
+    sensor = dataclasses.replace(hut.sensor, chip="adc", alert=False, amplifier=20.0)
+    rig = dataclasses.replace(
+        hut, sensor=sensor, supply=dataclasses.replace(hut.supply, feed="usb"))
+    twin = Twin(
+        rig, image=tmp_path / "a.img", seed=seed, person=Person(rig, 1), ideal_sensor=ideal)
+    twin.prepare(encode(build(rig, find_band(rig, deep=False))), firmware_files)
+    with twin:
+        twin.run(40)
+        twin.person = Idle()
+        twin.run(5)
+        truth = twin.truth
+        with connect(twin.port) as board:
+            board.link.wait(10)
+            state = board.link.state()
+    assert truth.in_j > 50
+    assert state["sensor_errors"] == 0
+    assert state["connections"] >= 1
+    assert state["energy_in_uj"] / 1e6 == pytest.approx(truth.in_j, rel=within)
+    # while little current flows the offsets leave the pace a bound, and turns are not counted
+    assert 0.8 * truth.turns < state["turns_m"] / 1000 < 1.03 * truth.turns
+
+
 @pytest.mark.parametrize(("ideal", "within"), [(True, 0.005), (False, 0.03)])
 def test_energy_to_the_device_where_the_output_is_measured(
     hut: Rig, tmp_path: Path, firmware_files: dict[str, bytes], ideal: bool, within: float

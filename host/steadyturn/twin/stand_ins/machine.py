@@ -23,7 +23,9 @@ _cause = int(os.getenv("TWIN_CAUSE"))
 _DIE = {"ina226": 0x2260, "ina3221": 0x3220}
 _IDENTITY = {0xFE: 0x5449, 0xFF: _DIE[_chip]} if _chip in _DIE else {}
 # reading this register changes something; and the last there is
-_EFFECT, _TOP = {"ina226": (6, 7), "ina219": (3, 5), "ina3221": (0x0F, 0x11)}[_chip]
+_EFFECT, _TOP = {
+    "ina226": (6, 7), "ina219": (3, 5), "ina3221": (0x0F, 0x11), "adc": (-1, -1),
+}[_chip]
 
 
 def unique_id():
