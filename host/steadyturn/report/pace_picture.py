@@ -5,8 +5,11 @@ from __future__ import annotations
 from math import isnan
 from typing import Any
 
+from steadyturn.report.style import WIDTH
+
 ROWS = 13
 LEFT = 7  # width of the volts' column
+UNIT = "  turns/min"
 
 
 def picture(result: Any) -> list[str]:
@@ -62,12 +65,12 @@ def _axis(result: Any) -> list[str]:
         for i in range(column(result.low_tpm), column(result.high_tpm) + 1):
             rule[i] = "="
         rule[column(result.target_tpm)] = "T"
-    labels = [" "] * (columns + 6)
-    step = 20 if last <= 160 else 50
-    for pace in range(0, int(last) + 1, step):
-        for i, letter in enumerate(str(pace)):
-            labels[column(pace) + i] = letter
     indent = " " * LEFT
+    labels = [" "] * (columns + 6)
+    step = next(s for s in (20, 50, 100, 200, 500, 1000) if last <= 8 * s or s == 1000)
+    for pace in range(0, int(last) + 1, step):
+        begin = min(column(pace), WIDTH - len(indent + str(pace) + UNIT))
+        labels[begin : begin + len(str(pace))] = str(pace)
     key, more = ["o loaded", ". nothing connected", "- the window's ends"], []
     if any(result.curve.too_heavy):
         more.append("x beyond the arm")
@@ -76,7 +79,7 @@ def _axis(result: Any) -> list[str]:
     if len(more) == 1:  # both do not fit on the line
         key, more = key + more, []
     found = [" " * (LEFT - 1) + "+" + "".join(rule),
-             (indent + "".join(labels)).rstrip() + "  turns/min",
+             (indent + "".join(labels)).rstrip() + UNIT,
              indent + ", ".join(key)]
     if more:
         found.append(indent + ", ".join(more))

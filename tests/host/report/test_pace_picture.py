@@ -20,3 +20,16 @@ def test_the_key_fits_whatever_it_names(heavy, passing):
     assert max(map(len, lines)) <= 80
     assert ("x beyond the arm" in "\n".join(lines)) is heavy
     assert ("! not limited" in "\n".join(lines)) is passing
+
+
+@pytest.mark.parametrize("last", [40, 110, 160, 170, 400, 1000, 1200])
+def test_the_axis_fits_and_its_numbers_stand_apart(last):
+    found = pace(example_path("toy-motor"))
+    count = len(found.curve.pace_tpm)
+    paces = tuple(last * i / (count - 1) for i in range(count))
+    lines = picture(replace(found, curve=replace(found.curve, pace_tpm=paces)))
+    assert max(map(len, lines)) <= 80
+    *numbers, _ = next(line for line in lines if line.endswith(" turns/min")).split()
+    step = int(numbers[1])
+    assert numbers == [str(step * i) for i in range(len(numbers))]
+    assert last - step < int(numbers[-1]) <= last
