@@ -29,6 +29,7 @@ WHOLE = (
     ("lamp_pin", 0, 48, "pin"),
     ("lamp2_pin", -1, 48, "pin of a second LED, -1: none"),
     ("switch_pin", 0, 48, "pin whose pulses keep the load connected"),
+    ("button_pin", -1, 48, "pin of the button to ground, -1: none"),
     ("let_go_pin", -1, 48, "pin that releases the load at once while it is high, -1: none"),
     ("bus_adc_pin", -1, 48, "ADC pin behind the bus divider, -1: none"),
     ("supply_adc_pin", -1, 48, "ADC pin that sees the board's reservoir, -1: none"),

@@ -8,12 +8,18 @@ from steadyturn_fw.pages import CUES, FAULT, HOLD, STOP
 from steadyturn_fw.patterns import (
     BEAT,
     COLUMN,
+    COUNT_LEAD,
     FLASH,
+    GAP,
     HUES,
     LEAD,
+    NONE,
+    ONE,
+    PARADE,
     PATTERNS,
     PAUSE,
     PERCENT,
+    TEN,
     VIBRATION_MS,
     beat_ms,
 )
@@ -24,6 +30,7 @@ MARK_MS = 10000  # a fault that lets the machine go on is shown this often
 STORED_ROUNDS = 2  # how often a fault of the last boot is shown before the first cue
 RISES = 3  # in any second
 MOST_WINKS = 3
+MOST_TENS = 99
 
 
 class Lamp:
@@ -48,6 +55,11 @@ class Lamp:
         self.rounds = 0
         self.flashes = 0  # still to come in the count being shown
         self.mark_ms = 0  # until a standing fault is shown again
+        self.asked = False  # what the button asked for is being shown
+        self.tens = 0  # of a count, still to come
+        self.ones = 0
+        self.parade = -1  # place in PARADE
+        self.parade_ms = 0  # and how long it is still shown, 0: no parade
         self.now_ms = 0
         self.rise_ms = [-1000] * RISES
         self.next_rise = 0
@@ -63,6 +75,37 @@ class Lamp:
     def wink(self):
         self.winks = min(self.winks + 1, MOST_WINKS)
 
+    def count(self, number):
+        """The button asks how many percents there are."""
+        if self.stored or self.cue == STOP:
+            return  # a fault that ended in darkness is shown first
+        self._cease()
+        self.asked = True
+        self.tens = min(number // 10, MOST_TENS)
+        self.ones = number % 10
+        self._start(COUNT_LEAD)
+
+    def show_all(self):
+        """The button asks what there is: each pattern for a while."""
+        if self.stored or self.cue == STOP:
+            return
+        self._cease()
+        self.asked = True
+        self._start(GAP)
+        self.parade_ms = 1
+
+    def cease(self):
+        """Back to the cue."""
+        self._cease()
+        self._start_cue()
+
+    def _cease(self):
+        self.asked = False
+        self.tens = 0
+        self.ones = 0
+        self.parade = -1
+        self.parade_ms = 0
+
     def dark(self):
         self.level = 0
         self.show(0, 0)
@@ -77,17 +120,23 @@ class Lamp:
                 self.rise_ms[i] -= 100000000
                 i += 1
         self.mark_ms -= dt_ms
-        if fault and fault != self.fault:
+        new = fault and fault != self.fault
+        if new:
             self.mark_ms = 0
         self.fault = fault
         changed = cue != self.cue
         self.cue = cue
-        counting = self.playing >= LEAD
         if cue == STOP:
-            if self.playing != STOP:
+            if self.playing != STOP or self.asked:
+                self._cease()
                 self.stored = 0
                 self._start(STOP)
-        elif changed and not counting:
+        elif self.asked:
+            if new:
+                self.cease()
+            elif self.parade_ms:
+                self._march(dt_ms)
+        elif changed and self.playing < LEAD:
             self._start_cue()
         self.left_ms -= dt_ms
         self.gone_ms += dt_ms
@@ -106,7 +155,9 @@ class Lamp:
             self._enter(self.left_ms)
             return
         playing = self.playing
-        if playing == LEAD or playing == FLASH:
+        if self.asked:
+            self._asked_on(playing)
+        elif playing == LEAD or playing == FLASH:
             if self.flashes:
                 self.flashes -= 1
                 self._start(FLASH)
@@ -124,6 +175,40 @@ class Lamp:
             self._again(STOP)
         else:
             self._start_cue()
+
+    def _asked_on(self, playing):
+        """What comes after one pattern of a count or of the parade."""
+        if self.parade_ms:
+            if playing == GAP and self.parade >= 0:
+                self._start(PARADE[self.parade][0])
+            else:
+                self._again(playing)
+        elif self.tens:
+            self.tens -= 1
+            self._start(TEN)
+        elif playing == TEN and self.ones:
+            self._start(GAP)
+        elif self.ones:
+            self.ones -= 1
+            self._start(ONE)
+        elif playing == COUNT_LEAD:
+            self._start(NONE)
+        elif playing != PAUSE:
+            self._start(PAUSE)
+        else:
+            self.cease()
+
+    def _march(self, dt_ms):
+        """The parade: on to the next pattern when this one's time is over."""
+        self.parade_ms = max(1, self.parade_ms - dt_ms)
+        if self.parade_ms > 1:
+            return
+        self.parade += 1
+        if self.parade >= len(PARADE):
+            self.cease()
+            return
+        self.parade_ms = PARADE[self.parade][1] + self.patterns[GAP][0][1]
+        self._start(GAP)
 
     def _start_cue(self):
         if self.fault and (self.cue == FAULT or self.mark_ms <= 0):

@@ -12,6 +12,8 @@ from machine import reset_cause
 
 from steadyturn_fw import lights, pages
 from steadyturn_fw.answers import Answers
+from steadyturn_fw.button import Button
+from steadyturn_fw.count import Count
 from steadyturn_fw.cue import Cue
 from steadyturn_fw.estimate import Estimate
 from steadyturn_fw.faults import Faults
@@ -74,6 +76,7 @@ class Loop:
         self.saved = False  # this fading's page is written
         self.host_ms = HOST_MS
         self.percents = 0
+        self.button = None  # type: Button | None
         self.sensor = None  # type: Sensor | AdcSensor | None
         self.sampler = None  # type: AdcSensor | None  # takes readings between the ticks too
         if loaded.settings is not None:
@@ -90,12 +93,14 @@ class Loop:
         s = loaded.settings
         try:
             self.switch = Switch(s)
+            self.lamp = Lamp(lights.fit(s), s.lamp, s.target_dtpm)
+            if s.button_pin >= 0:
+                self.button = Button(s.button_pin)
             if s.chip == "adc":
                 self.sampler = AdcSensor(s)
                 self.sensor = self.sampler
             else:
                 self.sensor = Sensor(s)
-            self.lamp = Lamp(lights.fit(s), s.lamp, s.target_dtpm)
         except (ValueError, TypeError):
             loaded.settings = None
             loaded.problems.append("pins")
@@ -122,6 +127,7 @@ class Loop:
             stored = self.journal.unfinished(newest)
             if stored:
                 self.lamp.show_stored(stored)
+        self.count = Count(self.button, self.lamp, self.tally)
         event = self.journal.event
         event(EV_BOOT, reset_cause(), 0)
         event(EV_SETTINGS, self.loaded.crc.low, 0)
@@ -199,6 +205,7 @@ class Loop:
         self.cue.update(now)
         self.tally.add(now)
         self._percent()
+        self.count.update(now.ms)
         self.lamp.update(now.cue, self.faults.shown, now.ms)
         self._record(now)
         self.switch.pulse()
@@ -265,6 +272,10 @@ class Loop:
                 # what fades has no time for a piece a tick
                 while fading and journal.pending:
                     self._write()
+        elif self.count.marking and self._may_write():
+            begun = ticks_ms()
+            self.count.mark()
+            self._tell(begun)
         elif self._tidy_now():
             self._tidy()
         elif self.gc_ms >= GC_MS:

@@ -25,18 +25,44 @@ PATTERNS = (
     ("fault_lead", ((0, 800),), ((0, 800),), ((0, 800),)),
     ("fault_flash", ((1, 600), (0, 400)), ((1, 600), (0, 400)), ((1, 600), (0, 400))),
     ("fault_pause", ((0, 1000),), ((0, 1000),), ((0, 1000),)),
+    # the count of percents: this once, a long one for each ten, the gap, a short one for each one
+    ("count_lead", ((0, 800),), ((0, 800),), ((0, 800),)),
+    (
+        "count_ten",
+        ((1, 1000), (0, 400)),
+        ((2, 600), (0, 400)),
+        ((1, 250), (0, 150), (1, 250), (0, 550)),
+    ),
+    ("count_gap", ((0, 600),), ((0, 600),), ((0, 600),)),
+    ("count_one", ((1, 250), (0, 350)), ((2, 150), (0, 350)), ((1, 200), (0, 400))),
+    # not one yet; also the answer when the count was set to nothing
+    ("count_none", ((1, 80), (0, 920)), ((2, 80), (0, 920)), ((1, 80), (0, 920))),
 )
 PERCENT = 5
 LEAD = 6
 FLASH = 7
 PAUSE = 8
+COUNT_LEAD = 9
+TEN = 10
+GAP = 11
+ONE = 12
+NONE = 13
+
+# the parade: rows in the order in which they are shown, each for so many ms, a gap between
+PARADE = (
+    (0, 4200), (1, 3000), (2, 2000), (3, 2400), (4, 2000), (PERCENT, 1400), (FLASH, 2000),
+    (TEN, 1400), (ONE, 1200),
+)
 
 # lamp kind -> column of PATTERNS: the shapes are the same for all that shine
 COLUMN = {"led": 1, "two_led": 1, "rgb": 1, "piezo": 2, "vibration": 3}
 
 # what a pixel's colour and a second LED repeat, a row of PATTERNS each
 MORE, ENOUGH, MUCH, DANGER, WRONG = 0, 1, 2, 3, 4
-HUES = (MORE, MORE, ENOUGH, MUCH, DANGER, ENOUGH, WRONG, WRONG, WRONG)
+HUES = (
+    MORE, MORE, ENOUGH, MUCH, DANGER, ENOUGH, WRONG, WRONG, WRONG,
+    ENOUGH, ENOUGH, ENOUGH, ENOUGH, ENOUGH,
+)
 
 LOW_HZ = 1500
 HIGH_HZ = 2500

@@ -187,6 +187,7 @@ class Tally:
         self.part_mj = 0
         self.part_uj = 0
         self.percents = 0  # reached since boot
+        self.counted = 0  # reached since the count began
 
     def add(self, now):
         """One tick. Turns are counted only where the pace is more than a bound."""
@@ -227,6 +228,20 @@ class Tally:
         if self.part_mj >= self.percent_mj:
             self.part_mj -= self.percent_mj
             self.percents += 1
+            self.counted += 1
+
+    def count_from(self, begun_uj):
+        """At boot: the count began when so much had gone out."""
+        mj = (self.energy_out.total.units() - begun_uj) // 1000
+        if mj < 0:
+            return  # the totals are of a board that was formatted since
+        self.counted = mj // self.percent_mj
+        self.part_mj = mj % self.percent_mj
+
+    def restart_count(self):
+        self.counted = 0
+        self.part_mj = 0
+        self.part_uj = 0
 
     def put(self, page):
         """Into a page's tail."""

@@ -20,7 +20,8 @@ from firmware_interpreters import FIRMWARE, SCRIPTS, run
 MADE = (
     ("settings.md", "table", "whole"), ("settings.md", "table", "choice"),
     ("settings.md", "table", "text"), ("settings.md", "table", "order"),
-    ("states.md", "table", "lamp"), ("pages.md", "hex", "full"), ("pages.md", "hex", "early"),
+    ("states.md", "table", "lamp"), ("states.md", "table", "parade"),
+    ("pages.md", "hex", "full"), ("pages.md", "hex", "early"),
 )
 
 

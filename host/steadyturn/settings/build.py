@@ -68,7 +68,7 @@ def build(rig: Rig, band: Band) -> file.Settings:
 
 def _wiring(rig: Rig) -> dict[str, int | str]:
     pins = all_pins(rig.board.kind, rig.board.pins)
-    wanted = ("i2c_id", "sda_pin", "scl_pin", "lamp_pin", "switch_pin", "let_go_pin",
+    wanted = ("i2c_id", "sda_pin", "scl_pin", "lamp_pin", "switch_pin", "let_go_pin", "button_pin",
               "bus_adc_pin", "supply_adc_pin", "amps_adc_pin", "supply_permille")
     board = rig.board
     return {

@@ -53,8 +53,8 @@ class Switching:
 class Plant:
     """rig; seed: of all errors and noise; ideal: a sensor that has none.
 
-    `hand` and `sensor_fitted` may be set at any time. The load switch is hardware: it
-    connects at a pulse of its pin and releases when none has come for the rig's hold
+    `hand`, `sensor_fitted` and `button_down` may be set at any time. The load switch is
+    hardware: it connects at a pulse of its pin and releases when none has come for the rig's hold
     time, or while the sensor's alert stands where that is wired.
     """
 
@@ -73,6 +73,8 @@ class Plant:
         self.board_on = False
         self.host_power = False
         self.sensor_fitted = rig.sensor.chip != "adc"  # a chip on the I2C bus
+        self.button_down = False
+        self._button_bit = 1 << self.pins["button_pin"] if self.pins["button_pin"] >= 0 else 0
         self.lights = Lights(rig.board.lamp, self.pins["lamp_pin"], self.pins["lamp2_pin"],
                              rig.board.lamp_active_low)
         self.connected = False
@@ -228,10 +230,11 @@ class Plant:
 
     def inputs(self) -> int:
         """Levels of all pins as the board reads them."""
+        levels = ALL_HIGH & ~self._button_bit if self.button_down else ALL_HIGH
         if not self._alert_bit:
-            return ALL_HIGH
+            return levels
         active_high = bool(self.chip.registers[6] & 2)
-        return ALL_HIGH if self.chip.alert() == active_high else ALL_HIGH & ~self._alert_bit
+        return levels if self.chip.alert() == active_high else levels & ~self._alert_bit
 
     def channels(self) -> tuple[int, ...]:
         """What the ADC pins read, 0 to 65535."""

@@ -266,6 +266,23 @@ class Twin:
     def sensor_fitted(self, fitted: bool) -> None:
         self._plant.sensor_fitted = fitted
 
+    @property
+    def button_down(self) -> bool:
+        """True: the board's button is held."""
+        return self._plant.button_down
+
+    @button_down.setter
+    def button_down(self, down: bool) -> None:
+        self._plant.button_down = down
+
+    def press(self, seconds: float = 0.2) -> None:
+        """Press the board's button; `seconds` of virtual time pass meanwhile."""
+        self.button_down = True
+        try:
+            self.run(seconds)
+        finally:
+            self.button_down = False
+
     def reset(self) -> None:
         """Press the reset button."""
         with self._turn() as engine:

@@ -10,7 +10,8 @@ import time
 VALUES = {
     "version": 2,
     "i2c_id": 0, "sda_pin": 4, "scl_pin": 5, "lamp_pin": 15, "lamp2_pin": -1, "switch_pin": 16,
-    "let_go_pin": 19, "bus_adc_pin": 26, "supply_adc_pin": 29, "amps_adc_pin": 28,
+    "let_go_pin": 19, "button_pin": 14, "bus_adc_pin": 26, "supply_adc_pin": 29,
+    "amps_adc_pin": 28,
     "lamp_active_low": 0, "lamp_percent": 60,
     "more_rgb": 0x002B72, "enough_rgb": 0x00572C, "much_rgb": 0xCA5800, "danger_rgb": 0xAA1D00,
     "wrong_rgb": 0x808080,
@@ -199,7 +200,7 @@ class Bench:
     """The whole program of a board, one tick at a time; its file system is where it runs."""
 
     def __init__(self, folder="", part=None, **changed):
-        from steadyturn_fw import loop, main, settings, store
+        from steadyturn_fw import count, loop, main, settings, store
 
         machine.i2c_devices.clear()
         machine.adc.clear()
@@ -219,6 +220,7 @@ class Bench:
         with open(name, "wb") as file:
             file.write(encode(values))
         store.FOLDER = folder + "/journal"
+        count.FILE = folder + "/count.bin"
         self.loaded = settings.load(name)
         self.loop = loop.Loop(self.loaded, main.board_row())
         self.now = self.loop.now

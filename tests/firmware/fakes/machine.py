@@ -41,7 +41,7 @@ class Pin:
     def __init__(self, number, mode=-1, pull=-1, value=None):
         self.number = number
         self.mode = mode
-        self.level = 0
+        self.level = 1 if pull == Pin.PULL_UP else 0
         pins[number] = self
         if value is not None:
             self.value(value)

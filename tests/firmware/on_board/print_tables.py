@@ -6,7 +6,7 @@ import bench
 
 from steadyturn_fw import fields, pages
 from steadyturn_fw.journal import Journal
-from steadyturn_fw.patterns import BEAT, PATTERNS
+from steadyturn_fw.patterns import BEAT, PARADE, PATTERNS
 from steadyturn_fw.now import Now
 from steadyturn_fw.tally import Tally
 
@@ -76,6 +76,13 @@ print(json.dumps({
     "lamp": table(
         ("pattern", "light", "piezo", "vibration"),
         [(n, steps(a), steps(b), steps(c)) for n, a, b, c in PATTERNS],
+    ),
+    "parade": table(
+        ("place", "pattern", "seconds"),
+        [
+            (i + 1, PATTERNS[row][0], "%d.%d" % (ms // 1000, ms % 1000 // 100))
+            for i, (row, ms) in enumerate(PARADE)
+        ],
     ),
     "full": hexed(full),
     "early": hexed(early),

@@ -281,3 +281,4 @@ def test_lamp_kinds(lamp):
     assert settings["lamp2_pin"] == (13 if lamp == "two_led" else -1)
     assert settings["much_rgb"] == 0xABCDEF
     assert settings["more_rgb"] == 0x002B72
+    assert settings["button_pin"] == 14

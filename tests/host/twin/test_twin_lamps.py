@@ -94,6 +94,67 @@ def test_a_fault_that_ended_in_darkness_is_shown_first(
     assert gaps[1] > 1.5
 
 
+def spells(seen: Sequence[tuple[float, float]], since_s: float) -> list[tuple[float, float]]:
+    """(level, seconds) of all that was shown from since_s on."""
+    return [(a[1], b[0] - max(a[0], since_s)) for a, b in pairwise(seen) if b[0] > since_s]
+
+
+def read_count(kind: str, shown: Sequence[tuple[float, float]]) -> int:
+    """What somebody counts who knows the table: from the dark before it to the pause."""
+    first = next(i for i, (level, s) in enumerate(shown) if not level and s > 0.75)
+    lit = []
+    for level, s in shown[first + 1 :]:
+        if not level and s > 1.2:
+            break
+        if level:
+            lit.append(round(s, 2))
+    tens = {"piezo": (0.6, 1), "vibration": (0.25, 2)}.get(kind, (1.0, 1))
+    one = {"piezo": 0.15, "vibration": 0.2}.get(kind, 0.25)
+    long = sum(s == pytest.approx(tens[0], abs=0.024) for s in lit)
+    short = sum(s == pytest.approx(one, abs=0.024) for s in lit)
+    assert long + short == len(lit), lit
+    return 10 * long // tens[1] + short
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_button_counts_out_what_the_device_got(
+    kind: str, hut: Rig, hut_band: Band, firmware_files: dict[str, bytes], tmp_path: Path
+) -> None:
+    """Also after a rest that cut the power; and none once the count was begun anew."""
+    assert hut_band.target_tpm is not None
+    rig = with_lamp(hut, kind)
+    rig = replace(rig, load=replace(rig.load, capacity_j=0.1 * 3600))
+    hand = Reader(hut_band.target_tpm)
+    with Twin(rig, image=tmp_path / "a.img", person=hand, ideal_sensor=True) as twin:
+        twin.prepare(encode(build(rig, hut_band)), firmware_files)
+        twin.run(38)
+        counted = []
+        for _ in range(2):
+            twin.press()
+            pressed, percent = twin.t_s, twin.glimpse().percent
+            twin.run(9)
+            counted.append((read_count(kind, spells(hand.seen, pressed)), percent))
+            hand.pace_tpm = 0.0
+            twin.run(12)
+            assert not twin.glimpse().board_on
+            hand.pace_tpm = hut_band.target_tpm
+            twin.run(14)
+        for read, percent in counted:
+            assert read >= 11
+            assert read == pytest.approx(percent, abs=1.05)
+        assert counted[1][0] > counted[0][0]
+        twin.press(5.3)
+        begun = twin.t_s
+        twin.run(3)
+        lit = [s for level, s in spells(hand.seen, begun) if level and s > 0.025]
+        assert lit[0] == pytest.approx(0.08, abs=0.024)
+        twin.run(9)
+        twin.press()
+        pressed = twin.t_s
+        twin.run(9)
+        assert 2 <= read_count(kind, spells(hand.seen, pressed)) <= 9
+
+
 def since_of(seen: Sequence[tuple[float, float]], since_s: float) -> list[float]:
     """The dark after each light that began after since_s."""
     return [b[0] - a[0] for a, b in pairwise(seen)
