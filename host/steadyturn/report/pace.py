@@ -8,6 +8,7 @@ from typing import Any
 from steadyturn.report import pace_empty, pace_sure
 from steadyturn.report.arm_words import CARE, keeps
 from steadyturn.report.limit_names import NAME
+from steadyturn.report.pace_headline import headline, shaky
 from steadyturn.report.pace_picture import picture
 from steadyturn.report.predict import LOSS
 from steadyturn.report.style import item, number, quantity, shown_path, table, wrap
@@ -59,14 +60,6 @@ def _next(result: Any) -> str:
     return measure if shaky(result) else f"steadyturn flash {path}"
 
 
-def shaky(result: Any) -> bool:
-    """Whether the band rests on guesses: within their ranges it can go, or too few of the
-    builds that were drawn have it."""
-    if result.sure is not None:
-        return result.sure.low_tpm is None
-    return result.measure is not None and result.measure.may_vanish
-
-
 def _refused(result: Any) -> bool:
     return any(hazard.refuses for hazard in result.hazards)
 
@@ -93,10 +86,8 @@ def _band(result: Any) -> list[str]:
     at = result.at_target
     low_v, high_v = result.edges_v
     wide = result.window_v
-    guessed = "if the guesses hold, " if shaky(result) else ""
     lines = [
-        f"{result.rig}: {guessed}keep to {result.low_tpm:.0f}-{result.high_tpm:.0f} turns/min, "
-        f"best {result.target_tpm:.0f}", "",
+        headline(result), "",
         wrap(f"At {result.target_tpm:.0f} turns/min the device gets "
              f"{quantity(float(at.out_w), 'W')} ({quantity(float(at.out_v), 'V')}, "
              f"{quantity(float(at.out_a), 'A')}); the arm gives {quantity(float(at.arm_w), 'W')}, "

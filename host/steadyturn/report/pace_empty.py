@@ -5,8 +5,10 @@ from __future__ import annotations
 from math import isnan
 from typing import Any
 
+from steadyturn.model.edges import FASTEST_TPM
 from steadyturn.model.hazards import AFTER_A_FAULT
 from steadyturn.report.limit_names import NAME
+from steadyturn.report.pace_headline import headline
 from steadyturn.report.style import item, number, quantity, table, wrap
 
 SHOWN_REMEDIES = 6
@@ -14,8 +16,7 @@ SHOWN_REMEDIES = 6
 
 def lines(result: Any) -> list[str]:
     """The verdict, its cause in plain words, the two limits, the remedies."""
-    guessed = result.measure is not None and result.measure.opens
-    found = [f"{result.rig}: {'if the guesses hold, ' if guessed else ''}no pace works.", ""]
+    found = [headline(result) + ".", ""]
     if (why := cause(result)):
         found.append(wrap(why))
     if result.clash:
@@ -53,6 +54,9 @@ def clash_words(result: Any) -> list[tuple[str, str]]:
         own = [x for x in result.limits if x.name == name]
         known = [x for x in own if x.side == side] or own
         if not known:
+            continue
+        if isnan(known[0].pace_tpm) and name in ("start", "holding"):
+            found.append((name, f"at no pace up to {FASTEST_TPM:.0f} turns/min"))
             continue
         if isnan(known[0].pace_tpm):
             found.append((name, f"holds at no pace that runs: {known[0].reason}"))

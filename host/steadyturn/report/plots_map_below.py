@@ -10,6 +10,7 @@ import numpy as np
 from steadyturn.report import plot_style as look
 from steadyturn.report.limit_names import NAME
 from steadyturn.report.pace_empty import clash_words
+from steadyturn.report.pace_headline import headline
 from steadyturn.report.plot_labels import SIZE, Names, size_in
 from steadyturn.report.style import number, quantity
 
@@ -99,11 +100,8 @@ def title(figure: Any, result: Any, height: float) -> None:
     color = look.INK
     if any(hazard.refuses for hazard in result.hazards):
         text, color = f"{result.rig}: DANGEROUS AS BUILT - do not connect a phone", look.FAULT
-    elif result.feasible:
-        text = (f"{result.rig}: keep to {result.low_tpm:.0f}-{result.high_tpm:.0f} turns/min, "
-                f"best {result.target_tpm:.0f}")
     else:
-        text = f"{result.rig}: no pace works"
+        text = headline(result)
     figure.suptitle(text, x=0.012, y=1 - 0.1 / height, ha="left", va="top", fontsize=11.5,
                     color=color)
 

@@ -110,7 +110,9 @@ def sensor_range(rig: Rig) -> Iterator[Remark]:
     s, c = rig.sensor, rig.converter
     full_v = sensors.full_scale_v(s)
     most_a = full_v / s.shunt_ohm
-    if most_a < c.in_limit_a:
+    origin = rig.origins.get("converter.input_limit_a")
+    guessed = origin is not None and origin.kind == "assumed" and origin.low <= most_a
+    if most_a < c.in_limit_a and not guessed:  # a guess alone is no reason for another shunt
         yield Remark(
             "sensor.shunt_mohm",
             f"the {sensors.name(s)} reads to {most_a:.3g} A with this shunt; the converter may "

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steadyturn.model.batch import LIMIT_NAMES, bands
+from steadyturn.model.hazards import AFTER_A_FAULT
 from steadyturn.rig.types import RPM, Rig
 from steadyturn.sizing import pareto
 from steadyturn.sizing.drawer import Build, Drawer, banks, rig_of
@@ -33,7 +34,6 @@ KEPT = 4096  # so many more rows, and those that are beaten are dropped
 # what is the same to a maker: arm power per watt in the boxes, ratio in the trade-off
 ARM_STEP, RATIO_STEP = log(1.005), log(1.25)
 MOST_BYTES = 48_000_000  # what a search holds at once, whatever its size; tested
-AFTER_A_FAULT = ("open_circuit_device_fault",)  # one more part has to fail first
 _COLUMNS = ("group", "head", "train", "motors", "stages", "ratio", "low_tpm", "target_tpm",
             "high_tpm", "arm_w", "out_w", "danger", "unsafe")
 

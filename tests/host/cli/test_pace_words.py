@@ -9,6 +9,7 @@ import pytest
 from steadyturn.jobs import pace as job
 from steadyturn.report.pace import text
 from steadyturn.report.pace_empty import brief_remedies
+from steadyturn.report.pace_headline import headline
 from steadyturn.rig.file import read_rig_text
 from steadyturn.rig.template import Answers, text_of
 from test_pace_predict import run
@@ -94,3 +95,16 @@ def test_remedies_in_a_sentence_say_what_is_not_safe() -> None:
     unsafe = [set(one.hazards) - {"open_circuit_device_fault"} for one in many[:2]]
     assert words.count("NOT SAFE") == sum(map(bool, unsafe))
     assert "open_circuit" not in words
+
+
+def test_the_map_has_the_same_verdict() -> None:
+    pytest.importorskip("matplotlib")
+    from matplotlib.figure import Figure
+    from steadyturn.report.plots_map_below import title
+
+    for name in RIGS:
+        figure = Figure(figsize=(9, 6))
+        title(figure, replace(found(name), hazards=()), 6.0)
+        shown = figure.get_suptitle()
+        assert shown == headline(found(name))
+        assert shown in text(found(name))

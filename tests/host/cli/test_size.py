@@ -7,6 +7,7 @@ import dataclasses
 import functools
 import io
 import json
+import os
 import warnings
 
 import pytest
@@ -154,7 +155,7 @@ def test_why(quick) -> None:
     status, out, _ = run("attic-drawer", "--why", "2")
     assert status == 0
     assert max(map(len, out.split("\n"))) <= 80
-    for words in ("Row 2 of steadyturn size attic-drawer", "row 1,", "row 3,", "Where the arm's",
+    for words in ("Row 2 of steadyturn size attic-drawer", "row 1,", "row 3,", "Of the arm's",
                   "Not slower, because", "--write my.toml --row 2"):
         assert words in out, words
     status, out, _ = run("attic-drawer", "--why", "2", "--json")
@@ -327,3 +328,27 @@ def test_what_a_hazard_needs_is_said_once() -> None:
     every = {"set_point", "clamp_power", "sensor_without_alert",
              *(name for name in LIMIT_NAMES if name.startswith("open_circuit"))}
     assert report._NEEDS.keys() == every
+
+
+@pytest.mark.parametrize("links", [True, False])
+def test_what_another_wrote_meanwhile_stays(tmp_path, monkeypatch, links) -> None:
+    file = tmp_path / "drawer.toml"
+    link = os.link
+
+    def other_first(source, target):
+        if not links:
+            raise PermissionError(1, "no links on this file system")
+        file.write_text("theirs", encoding="utf-8")
+        link(source, target)
+
+    monkeypatch.setattr("steadyturn.jobs.new.os.link", other_first)
+    status, _, err = run("--new", str(file))
+    assert list(tmp_path.iterdir()) == [file]
+    if links:
+        assert status == 2
+        assert "already there" in err
+        assert file.read_text(encoding="utf-8") == "theirs"
+    else:
+        assert status == 0
+    assert run("--new", str(file), "--force")[0] == 0
+    assert "[[motor]]" in file.read_text(encoding="utf-8")

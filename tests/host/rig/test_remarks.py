@@ -78,3 +78,12 @@ def test_enable_says_more_where_the_converter_does_not_isolate():
     (worse,) = remarks(read_rig_text(changed(
         place, ("disconnects_when_disabled = true", "disconnects_when_disabled = false")), "r"))
     assert "This one does not" in worse.text
+
+
+def test_a_current_limit_that_is_only_guessed_asks_for_no_other_shunt():
+    limit = next(row for row in TEXT.splitlines() if row.startswith("input_limit_a"))
+    given = changed((limit, "input_limit_a = 2"))
+    assert keys(given) == ["sensor.shunt_mohm"]
+    assert keys(changed((limit, ""))) == []
+    above = changed((limit, "input_limit_a = { assumed = 3, low = 2, high = 4 }"))
+    assert keys(above) == ["sensor.shunt_mohm"]

@@ -8,7 +8,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from drawers import CONVERTERS, HOPELESS, MOTOR, REST, drawer
-from steadyturn.jobs import hazards as job_hazards
 from steadyturn.model.band import find_band
 from steadyturn.model.batch import bands
 from steadyturn.model.edges import rough_band
@@ -20,7 +19,7 @@ from steadyturn.sizing.drawer import Build, Drawer, banks, rig_of
 from steadyturn.sizing.heads import head_values, heads
 from steadyturn.sizing.judge import judge
 from steadyturn.sizing.parts_file import read_drawer
-from steadyturn.sizing.search import AFTER_A_FAULT, MOST_BYTES, Row, in_order, search
+from steadyturn.sizing.search import MOST_BYTES, Row, in_order, search
 from steadyturn.sizing.trains import Train, ratio
 
 GROUP = making._group
@@ -237,7 +236,3 @@ def test_heads_are_made_as_they_are_needed(monkeypatch) -> None:
     assert len(made) == 1
     assert 0 < found.tried < found.candidates
     assert all(row.build.converter == 0 for row in found.rows)
-
-
-def test_a_fault_that_needs_another_is_named_as_the_jobs_do() -> None:
-    assert AFTER_A_FAULT == job_hazards._AFTER_A_FAULT
