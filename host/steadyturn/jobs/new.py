@@ -75,7 +75,7 @@ def new_rig(path: Path, given: Mapping[str, str], *, force: bool = False) -> New
         raise WrongInput(*(
             Problem("the answers", p.key, p.value, p.right, p.how) for p in wrong.problems
         )) from None
-    write_whole(path, text)
+    write_whole(path, text, force=force)
     open_ones = tuple(q.name for q in QUESTIONS if q.name not in values)
     understood = {q.name: words for q in QUESTIONS
                   if (words := read_back(q, given.get(q.name, "")))}
@@ -84,18 +84,34 @@ def new_rig(path: Path, given: Mapping[str, str], *, force: bool = False) -> New
                   (f"steadyturn check {path}", f"steadyturn pace {path}"))
 
 
-def write_whole(path: Path, text: str) -> None:
-    """All of the file or nothing, also when stopped halfway."""
+def write_whole(path: Path, text: str, *, force: bool) -> None:
+    """All of the file or nothing, also when stopped halfway. WrongInput where another program
+    has written it since `refuse_existing` looked, unless `force`."""
     name = ""
     try:
         handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
         with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
             file.write(text)
         Path(name).chmod(0o644)
-        Path(name).replace(path)
+        if not force and _linked(name, path):
+            Path(name).unlink()
+        else:
+            Path(name).replace(path)
     except BaseException as failed:
         if name:
             Path(name).unlink(missing_ok=True)
         if isinstance(failed, OSError):
             failed.filename, failed.filename2 = str(path), None  # the name that was asked for
         raise
+
+
+def _linked(name: str, path: Path) -> bool:
+    """Whether the file is at `path` now; False where this file system has no links."""
+    try:
+        os.link(name, path)
+    except FileExistsError:
+        refuse_existing(path, force=False)
+        raise
+    except (OSError, NotImplementedError):
+        return False
+    return True

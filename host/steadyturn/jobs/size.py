@@ -310,7 +310,7 @@ def write(sized: Sized, number: int, path: Path, source: str, *, force: bool = F
     if replace(rig, name=wanted.name, note=wanted.note) != wanted:  # only what reads back
         raise Failed("this row cannot be written as a rig file that says the same.",
                      "Please report it, with the parts file.")
-    write_whole(path, text)
+    write_whole(path, text, force=force)
     return Written(str(path), rig.name, choice,
                    (f"steadyturn check {path}", f"steadyturn pace {path}"))
 
@@ -320,5 +320,5 @@ def new_parts(path: Path, *, force: bool = False) -> NewParts:
     refuse_existing(path, force)
     text = (parts_file.FOLDER / "new_parts.toml").read_text(encoding="utf-8")
     parts_file.read_drawer_text(text, str(path))
-    write_whole(path, text)
+    write_whole(path, text, force=force)
     return NewParts(str(path), (f"steadyturn size {path}",))
