@@ -12,6 +12,7 @@ from steadyturn.report.pace_headline import headline
 from steadyturn.report.style import item, number, quantity, table, wrap
 
 SHOWN_REMEDIES = 6
+NEAR = 1.1  # times what is asked for: a hot or a cold machine falls short of it
 
 
 def lines(result: Any) -> list[str]:
@@ -20,9 +21,11 @@ def lines(result: Any) -> list[str]:
     if (why := cause(result)):
         found.append(wrap(why))
     if result.clash:
-        found.append(wrap(f"Two limits clash, {NAME.get(result.clash[0], result.clash[0])!r} and "
-                          f"{NAME.get(result.clash[1], result.clash[1])!r}:"))
-        found += [item(f"{NAME.get(name, name)}, {words}") for name, words in clash_words(result)]
+        clash = clash_words(result)
+        both = " and ".join(f"'{NAME.get(name, name)}'" for name, _ in clash)
+        found.append(wrap(f"Two limits clash, {both}:" if len(clash) > 1 else
+                          f"One limit is broken at every pace at which it runs, {both}:"))
+        found += [item(f"{NAME.get(name, name)}, {words}") for name, words in clash]
     if not result.remedies:
         return [*found, "", wrap(
             "No change that was tried opens a band of 6 turns/min: no other gear ratio, one motor "
@@ -37,10 +40,11 @@ def cause(result: Any) -> str:
     if at is None or not result.clash:
         return ""
     where = f"at {at.pace_tpm:.0f} turns/min, the fastest comfortable pace"
-    if result.clash[0] == "start" and at.open_v < result.start_v:
-        return (f"Too few volts: {where}, the unloaded motors bring {quantity(at.open_v, 'V')}; "
-                f"the converter starts at {quantity(result.start_v, 'V')}.")
-    if result.clash[0] in ("holding", "collapse_margin") and at.most_w < 1.1 * at.asks_w:
+    if result.clash[0] == "start" and at.open_v < NEAR * result.start_v:
+        return (f"Too few volts: {where}, the unloaded motors bring {quantity(at.open_v, 'V')} (at "
+                f"20 degC; hot ones less); the converter starts at "
+                f"{quantity(result.start_v, 'V')}.")
+    if result.clash[0] in ("holding", "collapse_margin") and at.most_w < NEAR * at.asks_w:
         return (f"The source is too weak: {where}, the motors can give the converter at most "
                 f"{quantity(at.most_w, 'W')}, and it asks for {quantity(at.asks_w, 'W')} (at "
                 "20 degC; hot windings give less).")
@@ -48,7 +52,8 @@ def cause(result: Any) -> str:
 
 
 def clash_words(result: Any) -> list[tuple[str, str]]:
-    """Of the two limits that clash: name, and from or up to which pace it holds and why."""
+    """Of the two limits that clash: name, and from or up to which pace it holds and why. Of
+    one that holds nowhere, that one alone: no other has a part in it."""
     found = []
     for name, side in zip(result.clash, ("low", "high"), strict=True):
         own = [x for x in result.limits if x.name == name]
@@ -59,8 +64,7 @@ def clash_words(result: Any) -> list[tuple[str, str]]:
             found.append((name, f"at no pace up to {FASTEST_TPM:.0f} turns/min"))
             continue
         if isnan(known[0].pace_tpm):
-            found.append((name, f"holds at no pace that runs: {known[0].reason}"))
-            continue
+            return [(name, f"at no pace: {known[0].reason}")]
         word = "from" if side == "low" else "up to"
         found.append((name, f"{word} {known[0].pace_tpm:.0f} turns/min: {known[0].reason}"))
     return found

@@ -54,6 +54,8 @@ def test_no_band_for_a_guess_alone_sends_to_measure() -> None:
     result = job.pace_of(rig, "pla.toml")
     out = text(result)
     assert "pla: if the guesses hold, no pace works." in out
+    assert "One limit is broken at every pace at which it runs, 'mount hot':" in out
+    assert "Two limits clash" not in out
     assert result.remedies[0].change.startswith("a mount that bears 75 degC")
     assert f"next: measure {result.measure.key}, write it into pla.toml" in out
 
