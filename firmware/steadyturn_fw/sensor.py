@@ -17,6 +17,8 @@ CHIPS = {"ina226": sensor_ina226, "ina219": sensor_ina219, "ina3221": sensor_ina
 TIMEOUT_US = 3000  # the port's own 50 ms would eat two ticks
 CHECK_TICKS = 10  # how often the set-up register is looked at
 LOST_TICKS = 5  # readings missed in a row until the sensor counts as lost
+BLIND_TICKS = 2  # the same where no ADC gives the volts meanwhile: released within 45 ms
+FRESH_MS = 13  # in this time every chip has a new conversion
 RETRY_MS = 1000  # then the bus is cleared and the chip started again this often
 MOST = 65535
 LEAST_SHUNT_UOHM = 500  # below this there is none at the output
@@ -86,7 +88,10 @@ class Sensor:
         self.fresh = False  # this tick's readings are the chip's
         self.errors = 0
         self.repairs = 0
-        self.missed = LOST_TICKS
+        self.lost_ticks = LOST_TICKS if self.bus_adc is not None else BLIND_TICKS
+        self.missed = self.lost_ticks
+        self.stood = False  # the last look found no new conversion
+        self.young = False  # set up so lately that there may be none yet
         self.until_check = CHECK_TICKS
         self.tried_ms = ticks_ms()
         self._begin()
@@ -118,10 +123,14 @@ class Sensor:
                 # an alert that does not tell is counted; the other barriers stay
                 if not self.chip.prove(self, self.over_mv, sleep_ms):
                     self._count()
-                self.missed = 0
-                self.lost = False
-                self.until_check = CHECK_TICKS
-                return True
+                sleep_ms(FRESH_MS)
+                if not self.chip.stale(self, self.word(self.chip.BUS)):
+                    self.missed = 0
+                    self.lost = False
+                    self.stood = False
+                    self.young = True
+                    self.until_check = CHECK_TICKS
+                    return True
         except OSError:
             pass
         self._count()
@@ -131,16 +140,24 @@ class Sensor:
         if self.errors < MOST:
             self.errors += 1
 
-    def _check(self):
-        """Has the chip been without power, or stopped? Then set it up again."""
-        chip = self.chip
-        if self.word(chip.CONFIG) == chip.OUR_CONFIG and not chip.stale(self):
-            return
+    def _repair(self):
+        """The chip has been without power, or has stopped: set it up again."""
         self._count()
-        self.repairs += 1
-        if not chip.set_up(self, self.over_mv):
-            self.missed = LOST_TICKS
+        self.repairs = min(self.repairs + 1, MOST)
+        if not self.chip.set_up(self, self.over_mv):
+            self.missed = self.lost_ticks
             raise OSError
+
+    def _judge(self, bus):
+        """Is this reading a new one? An old one counts as two that were missed."""
+        if not self.chip.stale(self, bus):
+            self.stood = False
+        elif not self.young:
+            self.stood = True
+            self.missed += 1
+            self._repair()
+            raise OSError
+        self.young = False
 
     # ---- one tick
 
@@ -159,7 +176,10 @@ class Sensor:
             except OSError:
                 self._count()
                 self.missed += 1
-            self.lost = self.missed >= LOST_TICKS
+                now.saturated = False
+                now.out_known = False
+                now.out_mv = 0
+            self.lost = self.missed >= self.lost_ticks
             if self.lost:
                 self.tried_ms = ticks_ms()
         elif ticks_diff(ticks_ms(), self.tried_ms) >= RETRY_MS:
@@ -185,12 +205,17 @@ class Sensor:
         self.until_check -= 1
         if self.until_check <= 0:
             self.until_check = CHECK_TICKS
-            self._check()
+            if self.word(chip.CONFIG) != chip.OUR_CONFIG:
+                self._repair()
         now.saturated = self.out and self._read_out(now)
         raw = self.word(chip.SHUNT)
         if raw & 0x8000:
             raw -= 0x10000
         bus = self.word(chip.BUS)
+        if now.ms >= FRESH_MS:
+            self._judge(bus)
+        elif self.stood:
+            raise OSError
         if chip.shunt_at_end(raw) or chip.bus_at_end(bus):
             now.saturated = True
         now.bus_ma = self.amps(raw)

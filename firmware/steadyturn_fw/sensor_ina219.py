@@ -52,11 +52,10 @@ def prove(chip, over_mv, sleep_ms):
     return True
 
 
-def stale(chip):
-    """Has no conversion ended since this was last asked?"""
-    ready = chip.word(BUS) & READY
+def stale(chip, bus):
+    """Has no conversion ended since this was last asked? bus: that register, just read."""
     chip.word(POWER)
-    return not ready
+    return not bus & READY
 
 
 def bus_bits(raw):

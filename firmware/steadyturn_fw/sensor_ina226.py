@@ -76,8 +76,8 @@ def prove(chip, over_mv, sleep_ms):
     return set_up(chip, over_mv) and bool(told)
 
 
-def stale(chip):
-    """Has no conversion ended since this was last asked?"""
+def stale(chip, bus):
+    """Has no conversion ended since this was last asked? bus: that register, just read."""
     return not chip.word(MASK) & READY
 
 

@@ -242,9 +242,11 @@ def test_set_up_is_read_back_and_repaired():
         check.equal(chip.registers[0], module.OUR_CONFIG, name + " repaired")
         check.equal((sensor.errors, sensor.repairs), (1, 1), name)
         chip.stopped = True  # it answers, but measures no more
-        for _ in range(CHECK_TICKS):
-            sensor.read(now)
-        check.equal(sensor.repairs, 2, name + " stale")
+        sensor.read(now)
+        check.equal((sensor.repairs, sensor.fresh), (2, False), name + " stale at once")
+        chip.stopped = False
+        sensor.read(now)
+        check.equal((sensor.repairs, sensor.fresh), (2, True), name + " goes on")
 
 
 def test_alert_is_armed_and_proven():
