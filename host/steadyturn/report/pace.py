@@ -29,7 +29,7 @@ def brief(result: Any) -> str:
 
 def in_full(result: Any) -> list[str]:
     """The band, its reasons and what matters most, as lines."""
-    lines = [brief(result)]
+    lines = [brief(result) if result.feasible else brief(result).rstrip("\n")]
     if result.feasible:
         lines += [*_limits(result), "", *_arm(result)]
     lines += pace_sure.lines(result) if result.sure is not None else _guesses(result)

@@ -25,7 +25,8 @@ def lines(result: Any) -> list[str]:
         both = " and ".join(f"'{NAME.get(name, name)}'" for name, _ in clash)
         found.append(wrap(f"Two limits clash, {both}:" if len(clash) > 1 else
                           f"One limit is broken at every pace at which it runs, {both}:"))
-        found += [item(f"{NAME.get(name, name)}, {words}") for name, words in clash]
+        found += [item(words if len(clash) == 1 else f"{NAME.get(name, name)}, {words}")
+                  for name, words in clash]
     if not result.remedies:
         return [*found, "", wrap(
             "No change that was tried opens a band of 6 turns/min: no other gear ratio, one motor "
@@ -41,8 +42,8 @@ def cause(result: Any) -> str:
         return ""
     where = f"at {at.pace_tpm:.0f} turns/min, the fastest comfortable pace"
     if result.clash[0] == "start" and at.open_v < NEAR * result.start_v:
-        return (f"Too few volts: {where}, the unloaded motors bring {quantity(at.open_v, 'V')} (at "
-                f"20 degC; hot ones less); the converter starts at "
+        return (f"Too few volts: {where}, the unloaded motors bring {quantity(at.open_v, 'V')} "
+                f"(at 20 degC; hot ones less); the converter starts at "
                 f"{quantity(result.start_v, 'V')}.")
     if result.clash[0] in ("holding", "collapse_margin") and at.most_w < NEAR * at.asks_w:
         return (f"The source is too weak: {where}, the motors can give the converter at most "
@@ -64,7 +65,7 @@ def clash_words(result: Any) -> list[tuple[str, str]]:
             found.append((name, f"at no pace up to {FASTEST_TPM:.0f} turns/min"))
             continue
         if isnan(known[0].pace_tpm):
-            return [(name, f"at no pace: {known[0].reason}")]
+            return [(name, known[0].reason)]
         word = "from" if side == "low" else "up to"
         found.append((name, f"{word} {known[0].pace_tpm:.0f} turns/min: {known[0].reason}"))
     return found
@@ -79,7 +80,7 @@ def _remedies(result: Any) -> list[str]:
         parts += [NAME.get(name, name) for name in broken]
         rows.append((f"{remedy.low_tpm:.0f}-{remedy.high_tpm:.0f}", "!" if broken else "",
                      remedy.change))
-    found = ["What would part them, cheapest first (each is the model run again):",
+    found = ["What would help, cheapest first (each is the model run again):",
              table(rows, ("turns/min", "", "change"), right=(0,))]
     if parts:
         names = ", ".join(f"'{part}'" for part in dict.fromkeys(parts))
