@@ -17,6 +17,8 @@ def question_text(question: Any) -> str:
     """A question on one line, with what may be answered."""
     if question.choices:
         return f"{question.ask} ({', '.join(question.choices)})"
+    if question.example:
+        return f"{question.ask} ({question.example})"
     unit = f" {question.unit}" if question.unit else ""
     return f"{question.ask} ({question.low:g} to {question.high:g}{unit})"
 

@@ -80,7 +80,7 @@ def _remedies(result: Any) -> list[str]:
         parts += [NAME.get(name, name) for name in broken]
         rows.append((f"{remedy.low_tpm:.0f}-{remedy.high_tpm:.0f}", "!" if broken else "",
                      remedy.change))
-    found = ["What would help, cheapest first (each is the model run again):",
+    found = [wrap("What would help, cheapest first (each is the model run again):"),
              table(rows, ("turns/min", "", "change"), right=(0,))]
     if parts:
         names = ", ".join(f"'{part}'" for part in dict.fromkeys(parts))

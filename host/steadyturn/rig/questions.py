@@ -31,6 +31,7 @@ class Question:
     unit: str = ""
     choices: tuple[str, ...] = ()
     how: str = ""
+    example: str = ""  # shown in place of the range
 
 
 def spec_of(section: str, key: str) -> Spec:
@@ -54,7 +55,7 @@ QUESTIONS: tuple[Question, ...] = (
            "Their volts add; count the motors that turn together."),
     Question("ratio", "--ratio", "Turns of the motor for one turn of the handle", "number",
              0.5, 100, "", (), "For example 60/12 and 48/12, or 20 (motor turns for one of the "
-             "handle)."),
+             "handle).", "60/12 and 48/12, or 20"),
     _asked("converter", "--converter", "Kind of converter", "converter", "kind",
            "A boost only raises (step-up), a buck and a linear only lower (step-down), a "
            "buck_boost does both."),

@@ -228,6 +228,8 @@ def test_questions_at_the_prompt(tmp_path):
     result = CliRunner().invoke(main, ["new", str(path)], input=answers)
     assert result.exit_code == 0, result.output
     assert result.output.count("Not that:") == 2
+    assert "5/8  Turns of the motor for one turn of the handle (60/12 and 48/12, or 20): " in (
+        result.output)
     assert "That is 12 V." in result.output
     assert "That is 20 motor turns for one of the handle." in result.output
     assert "That is boost." in result.output
