@@ -100,6 +100,41 @@ def test_worked_pages_are_what_their_text_says() -> None:
     assert int.from_bytes(early[175:181], "little") == pytest.approx(3.25 * 9.8e6, rel=1e-6)
 
 
+def spells(levels: list[int]) -> list[tuple[int, int]]:
+    """(level, ticks) of each spell between the first change and the last."""
+    found: list[tuple[int, int]] = []
+    for level in levels:
+        if found and found[-1][0] == level:
+            found[-1] = level, found[-1][1] + 1
+        else:
+            found.append((level, 1))
+    return found[1:-1]
+
+
+def test_the_strip_chart_is_what_the_firmware_plays() -> None:
+    from steadyturn.drawings.lamp_traces import count, cycles, fault
+    from steadyturn_fw.patterns import COLUMN
+
+    played = json.loads(run("unix", SCRIPTS / "print_lamp.py"))
+    for kind, signals in played.items():
+        for signal, levels in signals.items():
+            column = COLUMN[kind]
+            drawn = {"fault": lambda c: fault(2, c), "count": lambda c: count(12, c)}.get(
+                signal, lambda c, s=signal: cycles(s, c)[0])(column).tolist()
+            if signal in ("percent", "count"):  # once, out of hold
+                hold = cycles("hold", column)[0].tolist()
+                whole = hold * 2 + drawn + hold
+                found, right = spells(hold[:1] * 9 + levels), spells(whole)
+                right = right[: len(right) if signal == "count" else 1]
+                found = found[: len(right)]
+            else:
+                found, right = spells(levels), spells((drawn * 20)[: len(levels)])
+            assert len(found) >= len(right) - 1, (kind, signal)
+            for (level, ticks), (is_right, for_) in zip(found, right, strict=False):
+                assert level == is_right, (kind, signal, found, right)
+                assert abs(ticks - for_) <= 1, (kind, signal, found, right)
+
+
 def test_budget_adds_up() -> None:
     text = (FIRMWARE / "budget.md").read_text()
     sums = [0, 0]

@@ -1,4 +1,6 @@
-"""Every generated file of hardware/: path below the repository -> function that makes it.
+"""Every generated file of hardware/, and the lamp's of firmware/.
+
+FILES: path below the repository -> function that makes it.
 
 `python -m steadyturn.jobs.drawings` in a checkout writes them, and the pictures; a test
 compares.
@@ -9,9 +11,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from steadyturn.drawings.lamp_chart import chart_text
+from steadyturn.drawings.lamp_page import page_text
 from steadyturn.drawings.pins import pins_text
 
-FILES: dict[str, Callable[[], str]] = {"hardware/pins.md": pins_text}
+FILES: dict[str, Callable[[], str]] = {
+    "hardware/pins.md": pins_text,
+    "firmware/lamp.md": page_text,
+    "firmware/lamp.svg": chart_text,
+}
 
 
 def write(root: Path) -> list[Path]:

@@ -1,4 +1,4 @@
-"""Every generated file of a checkout: hardware/'s, the rig file's reference, the pictures.
+"""Every generated file of a checkout: hardware/'s, the lamp's, rig_file.md, the pictures.
 
 `python -m steadyturn.jobs.drawings` in a checkout writes those that are out of date. A
 picture is out of date when its numbers or words are others than today's, whatever version
