@@ -212,13 +212,15 @@ def test_force_puts_no_file_in_a_devices_place(tmp_path):
     assert pipe.is_fifo()
 
 
-def test_nothing_is_left_behind_when_stopped_while_writing(tmp_path, monkeypatch):
-    def stopped(self, target):
+@pytest.mark.parametrize("force", [False, True])
+def test_nothing_is_left_behind_when_stopped_while_writing(tmp_path, monkeypatch, force):
+    def stopped(*_args):
         raise KeyboardInterrupt
 
     monkeypatch.setattr(new_job.Path, "replace", stopped)
+    monkeypatch.setattr(new_job.os, "link", stopped)
     with pytest.raises(KeyboardInterrupt):
-        new_rig(tmp_path / "x.toml", {})
+        new_rig(tmp_path / "x.toml", {}, force=force)
     assert not list(tmp_path.iterdir())
 
 
