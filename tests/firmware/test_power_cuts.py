@@ -34,3 +34,15 @@ def test_every_operation_whole_and_torn() -> None:
 @pytest.mark.parametrize("seed", range(1, 11))
 def test_every_operation_torn_in_many_ways(seed: int) -> None:
     judge(cut(torn=40, seed=seed))
+
+
+def test_beginning_the_count_anew_is_done_or_not_done() -> None:
+    output = run("unix", SCRIPTS / "count_cuts.py", heap="24M", timeout_s=600)
+    assert output.startswith("{"), output
+    found: dict[str, int] = json.loads(output)
+    print(found)
+    assert found["operations"] > 60
+    assert found["cuts"] == 4 * found["operations"]
+    assert found["neither"] == 0, found
+    assert found["old"] > 20
+    assert found["new"] > 60

@@ -245,4 +245,5 @@ def main():
     print(json.dumps(found))
 
 
-main()
+if __name__ == "__main__":
+    main()
