@@ -66,6 +66,7 @@ def thresholds(rig: Rig, band: Band) -> Thresholds:
     hot = _loaded(rig, np.linspace(edges.low, edges.high, 25), hot=True)
     cold = _loaded(rig, np.linspace(edges.low, edges.high, 25), hot=False)
     most_a = float(max(np.nanmax(hot.bus_a), np.nanmax(cold.bus_a), 0.001))
+    _output_is_read(rig, float(max(np.nanmax(hot.out_a), np.nanmax(cold.out_a))))
     over_v, over_why = _over_v(rig)
     connect_v, connect_tpm = _connect(rig, edges, over_v, over_why)
     settled_v = float(_loaded(rig, np.array([connect_tpm]), hot=True).bus_v[0])
@@ -181,6 +182,22 @@ def _over_a(rig: Rig, most_a: float) -> float:
             f"Fit a shunt of at most {770 * SAFE * full_v / most_a:.0f} mohm, and set shunt_mohm.",
         )
     return min(end_a, max(OVER_CURRENT * most_a, 1.05 * rig.converter.in_limit_a))
+
+
+def _output_is_read(rig: Rig, most_a: float) -> None:
+    """Raises Failed where the output's shunt reads less than the device draws: a reading at
+    its end releases the load."""
+    shunt = rig.sensor.out_shunt_ohm
+    if shunt is None:
+        return
+    full_v = sensors.full_scale_v(rig.sensor)
+    if SAFE * full_v / shunt < 1.05 * most_a:
+        raise Failed(
+            f"Settings cannot be made: the device draws up to {most_a:.2f} A, but with a shunt of "
+            f"{1000 * shunt:.0f} mohm at the output the sensor's range ends at "
+            f"{full_v / shunt:.2f} A, and beyond it the load is released.",
+            f"Fit one of at most {900 * full_v / most_a:.0f} mohm, and set out_shunt_mohm.",
+        )
 
 
 def _over_tpm(rig: Rig, high_tpm: float) -> float:

@@ -79,6 +79,15 @@ def test_a_measured_output_has_a_limit_of_its_own():
     assert limits(lantern).over_out_v is None
 
 
+def test_an_output_shunt_that_reads_less_than_the_device_draws_is_refused():
+    hut = example("lakeside-hut")
+    sensor = replace(hut.sensor, chip="ina3221", alert=False, out_shunt_ohm=0.4)
+    with pytest.raises(Failed, match="beyond it the load is released") as failed:
+        made(replace(hut, sensor=sensor))
+    most = float(failed.value.how.split(" mohm")[0].split()[-1])
+    made(replace(hut, sensor=replace(sensor, out_shunt_ohm=most / 1000)))
+
+
 def test_the_adc_alone():
     hut = example("lakeside-hut")
     sensor = replace(hut.sensor, chip="adc", alert=False, amplifier=20.0, amplifier_zero_v=0.1)
