@@ -128,11 +128,16 @@ class Walk:
         texts = self.head(tree)
         parts = {name: self.part(name, cls, tree) for name, cls in PARTS.items()}
         stages = self.elements(tree, ("stage",), Stage, MOST_STAGES)
-        if self.origins.get("arm.power_w") == values.assumed(specs(Arm)["power_w"]):  # left out
-            power = self.origins["arm.power_w"] = person.assumed_power(parts["arm"])
-            parts["arm"] = dataclasses.replace(parts["arm"], power_w=power.value)
+        parts["arm"] = self.armed(parts["arm"])
         return Rig(name=texts["name"], note=texts["note"], stages=stages,
                    origins=FrozenMap(self.origins), **parts)
+
+    def armed(self, arm: Arm) -> Arm:
+        """The arm with the power of its age and arms, where the file leaves it out."""
+        if self.origins.get("arm.power_w") != values.assumed(specs(Arm)["power_w"]):
+            return arm
+        power = self.origins["arm.power_w"] = person.assumed_power(arm)
+        return dataclasses.replace(arm, power_w=power.value)
 
     def unknown_sections(self, tree: dict[str, Any]) -> None:
         for name, raw in tree.items():

@@ -104,6 +104,7 @@ class _Walk(Walk):
         converters = self.items(tree, "converter", DrawerConverter, Converter)
         parts = {name: self.part(name, cls, tree) for name, cls in DRAWER_PARTS.items()
                  if name not in ("motor", "converter")}
+        parts["arm"] = self.armed(parts["arm"])
         limits: Limits = parts.pop("limits")
         mesh: Mesh = parts.pop("stage")
         rows = parts["bank"]

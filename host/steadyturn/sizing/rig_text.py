@@ -113,4 +113,5 @@ def _item(value: Any) -> Any:
 
 
 def _one_line(text: str) -> str:
-    return " ".join(text.split())
+    """Without what TOML or UTF-8 refuse: the name of a file may have anything in it."""
+    return "".join(c if c.isprintable() else "?" for c in " ".join(text.split()))

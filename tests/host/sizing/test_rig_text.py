@@ -71,6 +71,20 @@ def test_measured_keeps_its_date_and_left_out_stays_left_out() -> None:
     assert read_rig_text(text, "x").name == "Attic drawer 1"
 
 
+@pytest.mark.parametrize("arm", ['arms = "two"', "age_years = 95", 'age_years = 20\narms = "two"'])
+def test_the_arm_is_taken_to_give_the_same(arm) -> None:
+    of = drawer(MOTOR + CONVERTERS + REST + f"[arm]\n{arm}\n")
+    assert of.parts["arm"].power_w != 20
+    same(of, Build(0, 1, 2, 1, ((60, 12), (48, 12))))
+
+
+def test_a_file_with_an_odd_name() -> None:
+    text = rig_text(drawer(), Build(0, 1, 2, 1, ((60, 12),)), 1,
+                    "steadyturn size \x1b[31m\x07x\ny\udcff.toml")
+    assert "# From row 1 of 'steadyturn size ?[31m?x y?.toml'." in text
+    assert read_rig_text(text.encode().decode(), "x").name
+
+
 def test_words_for_banks() -> None:
     of = drawer()
     said = [motors(of, Build(0, 0, s, p, ())) for s, p in ((1, 1), (3, 1), (1, 2), (2, 3))]
