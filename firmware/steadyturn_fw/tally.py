@@ -90,7 +90,6 @@ class Losses:
         self.after_mohm = s.path_mohm  # behind the shunt where the output is measured
         self.path_mohm = s.path_mohm + s.out_shunt_uohm // 1000
         self.loss_most = SMALL // 2 // max(1, s.loss_mohm)
-        self.path_most = SMALL // 2 // max(1, self.path_mohm)
         self.out_ma = 0  # out of the converter
         self.out_mw = 0  # at the device's socket
         self.out_uw = 0  # and the part below a milliwatt
@@ -112,7 +111,8 @@ class Losses:
         ma = min(self.out_ma, MOST_COIL_MA)
         square = ma * ma
         thousands = square // 1000
-        uw = min(thousands, self.path_most) * mohm
+        uw = SMALL // 2 // max(1, mohm)  # the thousands whose product is still small
+        uw = min(thousands, uw) * mohm
         return uw + (square - thousands * 1000) * mohm // 1000
 
     def measured(self, out_mv, out_ma):

@@ -10,7 +10,7 @@ import check
 import machine
 import time
 
-from steadyturn_fw import sensor_ina219, sensor_ina226, sensor_ina3221
+from steadyturn_fw import fields, sensor_ina219, sensor_ina226, sensor_ina3221
 from steadyturn_fw.now import Now
 from steadyturn_fw.sensor import CHECK_TICKS, LOST_TICKS, Sensor, scale
 
@@ -225,6 +225,32 @@ def test_whole_range_of_shunts():
             ma = 32000 * 2500 // uohm * gain // 1000000
             sensor.read(now)
             check.near(now.bus_ma, min(ma, 65535), 2 + ma // 8000, "%d uohm" % uohm)
+
+
+def test_numbers_stay_small_at_every_extreme_of_the_settings():
+    # bounds computed from what a tick multiplies, not sampled readings
+    small = 1 << 30
+    rows = {row[0]: row for row in fields.WHOLE}
+    for make_chip, name, module in PARTS:
+        for shunt in rows["shunt_uohm"][1:3]:
+            for gain in rows["amps_gain_ppm"][1:3]:
+                sensor, now = make(
+                    make_chip(), chip=name, shunt_uohm=shunt, amps_gain_ppm=gain,
+                    out_shunt_uohm=max(500, shunt),
+                )
+                most = 32768 * sensor.amps_factor + (1 << sensor.amps_shift)
+                check.true(most < small, name + " mA")
+                check.true(sensor.amps_factor >= 4096, name + " and fine enough")
+                if sensor.out:
+                    most = 32768 * sensor.out_factor + (1 << sensor.out_shift)
+                    check.true(most < small, name + " mA out")
+        for gain in rows["bus_gain_ppm"][1:3]:
+            sensor, now = make(make_chip(), chip=name, bus_gain_ppm=gain)
+            most = module.bus_bits(0x7FFF if name == "ina3221" else 0xFFFF)
+            check.true(most * sensor.bus_factor + sensor.bus_half < small, name + " mV")
+        for divider in rows["divider_permille"][1:3]:
+            sensor, now = make(make_chip(), chip=name, divider_permille=divider)
+            check.true(65535 * sensor.adc_factor < small, name + " by the ADC")
 
 
 def test_set_up_is_read_back_and_repaired():

@@ -161,4 +161,27 @@ def test_without_settings():
     check.equal(tally.energy_in.total.units(), 0, "it can be written all the same")
 
 
+def test_measured_output_is_exact_and_small_at_the_extremes():
+    # the largest output there is to read (32.76 V, 32.767 A) over the largest path
+    for path in (0, 300, 5000):
+        tally, now = Tally(bench.Settings(path_mohm=path, out_shunt_uohm=1000000)), Now()
+        now.connected = now.out_known = True
+        now.bus_mv, now.bus_ma = 65535, 32767
+        rolls = chance(3)
+        joules = 0
+        for i in range(1000):
+            now.out_mv = 32760 if i < 10 else next(rolls) % 32761
+            now.out_ma = 32767 if i < 10 else next(rolls) % 3000 - 200
+            now.ms, now.us = 200 if i < 10 else 20, next(rolls) % 1000
+            tally.add(now)
+            ma = max(0, now.out_ma)
+            lost = ma * ma // 1000 * path + ma * ma % 1000 * path // 1000
+            lost = min(lost, (1 << 29) - 1)
+            joules += max(0, now.out_mv * ma - lost) * (now.ms * 1000 + now.us)
+        found = tally.energy_out.total.units()
+        check.near(found, joules // 1000000, 1 + found // 20000, "path %d" % path)
+    check.true((1 << 29) + 999 * tally.losses.path_mohm < 1 << 30, "path")
+    check.true(65535 * 999 + 1000 < 1 << 30 and 65535 * 32 < 1 << 30, "power")
+
+
 check.run(globals())
