@@ -30,7 +30,7 @@ STORY = {
     "low_dtpm": 500, "target_dtpm": 600, "high_dtpm": 750, "over_dtpm": 900, "rest_dtpm": 150,
     "window_low_mv": 4200, "window_high_mv": 8500, "over_mv": 11000, "release_mv": 3500,
     "connect_mv": 5000, "percent_mj": 800_000, "fade_mv": 3600, "forbid_mv": 3000,
-    "gap_ms": 2000, "version": 1, "rig": "bench boost", "label": "kitchen",
+    "gap_ms": 2000, "version": fields.VERSION, "rig": "bench boost", "label": "kitchen",
 }
 
 

@@ -22,7 +22,7 @@ from steadyturn_fw.tally import Tally
 LOW, HIGH = 500, 750
 SETTINGS = SimpleNamespace(
     coil="in", out_mv=5100, loss_uw=60_000, loss_mv=120, loss_mohm=180, path_mohm=250,
-    percent_mj=800_000,
+    percent_mj=800_000, out_shunt_uohm=0,
 )
 
 
