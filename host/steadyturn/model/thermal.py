@@ -12,7 +12,7 @@ from steadyturn.rig.types import Rig
 Floats = NDArray[np.float64]
 
 HOTTEST_C = 400.0  # where a runaway is cut off; every limit is far below
-SETTLED_K = 1e-5  # a repetition that moves less than this ends
+SETTLED_K = 1e-3  # a repetition that moves less than this ends
 
 
 def rise_k(rig: Rig, pair: Pair) -> tuple[Floats, Floats]:
@@ -34,7 +34,7 @@ def rise_k(rig: Rig, pair: Pair) -> tuple[Floats, Floats]:
     return case + wound * rig.motor.winding_case_k_w, case
 
 
-def settled_c(rig: Rig, pace: Floats, air_c: float, *, rounds: int = 80) -> tuple[Floats, Floats]:
+def settled_c(rig: Rig, pace: Floats, air_c: float, *, rounds: int = 30) -> tuple[Floats, Floats]:
     """Winding and case [degC] after cranking at each pace for hours, load connected.
 
     pace: 1-D [turns/min]. The winding's heat raises its own resistance, so the state
