@@ -36,8 +36,8 @@ class Effort:
     heats: tuple[int, int]
 
 
-FINE = Effort(chunk=2048, points=9, zooms=4, miss=np.inf, rounds=4, more=14, heats=(2, 3))
-ROUGH = Effort(chunk=4096, points=8, zooms=2, miss=1.0, rounds=3, more=0, heats=(1, 2))
+FINE = Effort(chunk=8192, points=9, zooms=4, miss=np.inf, rounds=4, more=14, heats=(2, 3))
+ROUGH = Effort(chunk=8192, points=8, zooms=2, miss=1.0, rounds=3, more=0, heats=(1, 2))
 
 
 @dataclass
