@@ -55,6 +55,12 @@ def rig_argument(function: Callable[..., Any]) -> Callable[..., Any]:
     return click.argument("rig", metavar="RIG", required=False, type=str, default=None)(function)
 
 
+def _is_drawer(name: str) -> bool:
+    from steadyturn.jobs.size import example_drawers
+
+    return name in example_drawers()
+
+
 def rig_path(given: str | None) -> Path:
     """The rig file: as given (a path, or the name of an example), or the only one here."""
     from steadyturn.rig.examples import example_path
@@ -65,6 +71,11 @@ def rig_path(given: str | None) -> Path:
         if os.path.exists(path):  # Path's own raises where a name is too long
             return path
         found = example_path(given)
+        if found is None and _is_drawer(given):
+            raise WrongInput(Problem(
+                "RIG", "", given, "this is an example parts file, not a rig file.",
+                f"'steadyturn size {given}' finds machines in it; its --write makes one a rig "
+                "file."))
         return found or path
     here = sorted(Path.cwd().glob("*.toml"))
     here = [p for p in here

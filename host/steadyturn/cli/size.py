@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from steadyturn.cli.common import Number, json_option, show
-from steadyturn.errors import Problem, WrongInput
+from steadyturn.errors import Failed, Problem, WrongInput
 
 EVERY_S = 0.2  # how often the progress is written
 
@@ -61,6 +61,10 @@ def command(
         progress.end()
     if not result.choices or not result.complete:  # rows of a part have numbers of their own
         show(result, as_json, report.text)
+        if result.complete and (why is not None or into is not None):
+            asked = f"row {why or row or 1}"
+            raise Failed(f"There is no {asked}" + ("" if into is None else
+                         f", so nothing was written to {into}") + ".")
         return 1
     if why is not None:
         show(job.why(result, why), as_json, report.why_text)

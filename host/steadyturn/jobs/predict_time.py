@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steadyturn.errors import Problem, WrongInput
+from steadyturn.jobs.hazards import Hazard, hazards_at
 from steadyturn.jobs.predict import check_pace
 from steadyturn.jobs.predict_questions import Questions, ask
 from steadyturn.model import hazards
@@ -122,8 +123,9 @@ class Row:
 @dataclass(frozen=True)
 class Course:
     """What `predict --time` found. overshoot_tpm: how far beyond pace_tpm the handle went
-    under load. in_borne_v: what the converter's input bears. traces: as in
-    model.traces.Traces, thinned, every sample_s [s]."""
+    under load. in_borne_v: what the converter's input bears. hazards: ratings that the source
+    can exceed when the load goes at this pace. traces: as in model.traces.Traces, thinned,
+    every sample_s [s]."""
 
     file: str
     rig: str
@@ -134,6 +136,7 @@ class Course:
     start_v: float
     stop_v: float
     in_borne_v: float
+    hazards: tuple[Hazard, ...]
     start: StartUp
     settled: Settled | None
     overshoot_tpm: float
@@ -214,7 +217,8 @@ def _course(path: str | Path, rig: Rig, traces: Traces, asked: Questions, pace_t
     return Course(
         file=str(path), rig=rig.name, pace_tpm=pace_tpm, time_s=time_s, unplug_s=unplug_s,
         capacitor_uf=rig.bus.capacitor_f * 1e6, start_v=rig.converter.start_v,
-        stop_v=rig.converter.stop_v, in_borne_v=rig.converter.max_in_v, start=start,
+        stop_v=rig.converter.stop_v, in_borne_v=rig.converter.max_in_v,
+        hazards=hazards_at(rig, pace_tpm), start=start,
         settled=_settled(traces, start, end),
         overshoot_tpm=max(0.0, float(traces.pace_tpm[loaded].max()) - pace_tpm),
         unplugged=None if unplug_s is None else _unplugged(rig, traces, unplug_s),

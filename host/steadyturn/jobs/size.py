@@ -142,6 +142,11 @@ class NewParts:
     next: tuple[str, ...]
 
 
+def example_drawers() -> list[str]:
+    """Names of the parts files that ship as examples."""
+    return parts_file.example_names()
+
+
 def parts_path(given: str) -> Path:
     """A parts file: as given, or the name of an example."""
     if os.path.exists(given):  # Path's own raises where a name is too long

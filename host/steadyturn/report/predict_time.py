@@ -15,6 +15,14 @@ def text(result: Any) -> str:
     """result: jobs.predict_time.Course."""
     head = f"{result.rig}, from rest to {number(result.pace_tpm, 4)} turns/min: {_answer(result)}"
     lines = [wrap(head), ""]
+    danger = [hazard for hazard in result.hazards if hazard.refuses]
+    if danger:
+        worst = danger[0]
+        lines[:0] = [wrap(
+            "DANGEROUS - do not connect a phone: if the load goes at this pace, "
+            f"{number(worst.volts)} V where {number(worst.rating_v)} V is borne "
+            f"({NAME.get(worst.name, worst.name)}). 'steadyturn predict "
+            f"{shown_path(result.file)} --pace {number(result.pace_tpm, 4)}' lists all."), ""]
     lines += [item(words) for words in _findings(result)]
     lines += ["", _table(result), "", *questions(result.questions)]
     lines += ["", wrap(

@@ -189,6 +189,12 @@ def test_predict_wants_a_pace() -> None:
     assert "--pace" in err
 
 
+def test_a_drawer_where_a_rig_is_wanted() -> None:
+    status, out, err = run("pace", "attic-drawer")
+    assert (status, out) == (2, "")
+    assert "steadyturn size attic-drawer" in err
+
+
 def test_a_file_that_is_not_there() -> None:
     for args in (("pace", "no-such.toml"), ("predict", "no-such.toml", "--pace", "60")):
         status, out, err = run(*args)

@@ -202,7 +202,8 @@ def test_before_the_handle_is_up_to_its_pace_nothing_is_said_of_it() -> None:
 def test_too_many_volts_under_load_come_first() -> None:
     found = predict_time(example_path("lakeside-hut"), 400.0, 15.0, unplug_s=15.0)
     assert found.start.bus_v > found.in_borne_v == 30
-    said = in_words(found).split("\n\n")[1]
+    danger, _, said, *_ = in_words(found).split("\n\n")
+    assert danger.startswith("DANGEROUS")
     assert said.startswith("  - TOO MUCH for the converter, even under load")
     assert "TOO MUCH" not in words("lakeside-hut", 69.0)
 
@@ -291,3 +292,9 @@ def test_where_the_inductance_rings_no_threshold_is_sought(monkeypatch) -> None:
     assert "not sought, since" in " ".join(in_words(found).split())
     assert "NOT STABLE" in in_words(found)
     assert found_at("lakeside-hut", 69.0).questions.sought
+
+
+def test_a_dangerous_machine_is_said_first():
+    status, out, _ = run("dangerous-barn", "--pace", "60", "--time", "2")
+    assert status == 0
+    assert out.startswith("DANGEROUS - do not connect a phone")

@@ -261,8 +261,9 @@ def test_none_works(tmp_path, monkeypatch) -> None:
         assert advice["choice"]["arm_w"] > advice["choice"]["out_w"] > 0
         assert advice["choice"]["force_n"] > 0
     monkeypatch.setattr(job, "suggest", lambda *_: suggest(*_)[:1])
-    status, text, _ = run(str(file), "--write", str(tmp_path / "mine.toml"))
+    status, text, err = run(str(file), "--write", str(tmp_path / "mine.toml"))
     assert status == 1
+    assert "There is no row 1, so nothing was written" in " ".join(err.split())
     assert not (tmp_path / "mine.toml").exists()
     assert max(len(line) for line in text.split("\n") if str(file) not in line) <= 80
     for words in ("none works", "'starting' asks for more pace than", "to buy:", "the arm gives"):
