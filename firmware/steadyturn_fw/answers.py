@@ -24,7 +24,7 @@ class Answers:
         self.loop.host_seen()
 
     def flush_asked(self):
-        self.loop.flush()
+        self.loop.writing.flush()
 
     def release_asked(self):
         self.loop.release()

@@ -4,14 +4,14 @@ The settings file is JSON in three lines, so that the CRC covers bytes and not a
 reading of them:
 
     {"crc": "1a2b3c4d", "settings":
-    {"version": 1, ...}
+    {"version": 3, ...}
     }
 
 crc: CRC-32/ISO-HDLC of the second line without its line feed, eight hex digits.
 All fields are required and no others are allowed.
 """
 
-VERSION = 2
+VERSION = 3
 FILE = "/settings.json"
 
 CHIPS = ("ina226", "ina219", "ina3221", "adc")
@@ -21,7 +21,7 @@ COILS = ("in", "out", "larger", "linear")
 
 # whole numbers: name, low, high, meaning
 WHOLE = (
-    ("version", 2, 2, "layout of the settings"),
+    ("version", 3, 3, "layout of the settings"),
     # wiring
     ("i2c_id", 0, 1, "I2C block of the chip"),
     ("sda_pin", 0, 48, "pin"),

@@ -6,7 +6,7 @@ page to the flash, in pieces of one file a tick.
 """
 
 import gc
-from time import sleep_ms, sleep_us, ticks_add, ticks_diff, ticks_ms, ticks_us
+from time import sleep_ms, sleep_us, ticks_add, ticks_diff, ticks_us
 
 from machine import reset_cause
 
@@ -25,7 +25,6 @@ from steadyturn_fw.pages import (
     EV_BOOT,
     EV_COLLAPSE,
     EV_CONNECTED,
-    EV_ERASE_CONNECTED,
     EV_GAP,
     EV_HOST,
     EV_RELEASED,
@@ -37,8 +36,6 @@ from steadyturn_fw.pages import (
     FAULT_PROGRAM,
     FAULT_SENSOR,
     FAULT_SETTINGS,
-    FLAG_FADING,
-    FLAG_FLUSHED,
     FLAG_OUT_MEASURED,
     REST,
 )
@@ -47,6 +44,7 @@ from steadyturn_fw.sensor_adc import AdcSensor
 from steadyturn_fw.store import Store
 from steadyturn_fw.switch import Switch
 from steadyturn_fw.tally import Tally
+from steadyturn_fw.writing import Writing
 
 TICK_MS = 20
 TICK_US = 20000
@@ -55,10 +53,6 @@ LAST_MS = (1 << 30) - (1 << 17)  # near a small integer's end, 12 days: the next
 STALL_MS = 100  # the shortest hold time: an edge this late may come to a released load
 COUNT_MS = 200  # of a stall this much is counted in the totals, the rest is a gap
 IDLE_MS = 30000  # at rest this long without losing power: somebody else feeds the board
-TIDY_PAGES = 3  # before connecting: this many waiting pages are worth an erase
-REST_PAGES = 5
-SLOW_MS = 20  # a write that took this long was an erase
-GC_MS = 1000
 HOST_MS = 60000  # silent this long, then asking: the host is new
 
 
@@ -70,10 +64,7 @@ class Loop:
         self.late = 0
         self.last_us = ticks_us()
         self.rest_us = 0
-        self.gc_ms = 0
-        self.litter = False  # something was allocated since the last collection
         self.rest_ms = 0
-        self.saved = False  # this fading's page is written
         self.host_ms = HOST_MS
         self.percents = 0
         self.button = None  # type: Button | None
@@ -87,6 +78,7 @@ class Loop:
         self.answers = Answers(self)
         self.link = Link(self.answers)
         self._remember(s)
+        self.writing = Writing(self)
 
     def _fit(self, loaded):
         """Everything that a rig's settings bring; pins that this board lacks refuse them."""
@@ -143,7 +135,7 @@ class Loop:
         deadline = ticks_us()
         while True:
             self.tick()
-            self.work()
+            self.writing.work()
             deadline = ticks_add(deadline, TICK_US)
             left = ticks_diff(deadline, ticks_us())
             if left < -TICK_US:
@@ -180,6 +172,7 @@ class Loop:
         self.rest_us = us - ms * 1000
         now.t_ms += ms
         now.ms = ms
+        self.host_ms = min(self.host_ms + ms, HOST_MS)
         if now.t_ms >= LAST_MS:
             self._new_boot()
 
@@ -254,98 +247,12 @@ class Loop:
         else:
             self.journal.add(now)
 
-    # ---- what may take long
-
-    def work(self):
-        """After a tick: at most one page to the flash, or a collection."""
-        now = self.now
-        self.gc_ms += now.ms
-        self.host_ms = min(self.host_ms + now.ms, HOST_MS)
-        journal = self.journal
-        fading = self.sensor is not None and self.switch.fading
-        if fading and not self.saved:
-            journal.close(FLAG_FADING)
-        self.saved = fading
-        if journal.pending:
-            if self._may_write():
-                self._write()
-                # what fades has no time for a piece a tick
-                while fading and journal.pending:
-                    self._write()
-        elif self.count.marking and self._may_write():
-            begun = ticks_ms()
-            self.count.mark()
-            self._tell(begun)
-        elif self._tidy_now():
-            self._tidy()
-        elif self.gc_ms >= GC_MS:
-            self.gc_ms = 0
-            if self.litter or self.link.allocated:
-                self.litter = False
-                self.link.allocated = False
-                gc.collect()
-
-    def _may_write(self):
-        """Is there enough in the reservoir for the flash to finish?"""
-        s = self.loaded.settings
-        return (
-            s is None
-            or s.supply_adc_pin < 0
-            or not s.fade_mv
-            or self.now.supply_mv >= s.forbid_mv
-        )
-
-    def _write(self):
-        """The closed page, or the next piece of what has to go before it."""
-        begun = ticks_ms()
-        done = self.store.write(self.journal.closed)
-        self._tell(begun)
-        if done is None:
-            return
-        if done:
-            self.journal.pending = False
-        else:
-            self.journal.give_up()
-
-    def _tidy_now(self):
-        """With the load released an erase does no harm: is there something worth one?"""
-        if self.store.moving:
-            return self._may_write()
-        if self.sensor is None or self.switch.connected or self.switch.fading:
-            return False
-        if self.store.failed:
-            return False  # the next page tries again, not every tick
-        least = TIDY_PAGES if self.switch.about_to_connect else REST_PAGES
-        if not self.switch.about_to_connect and self.now.cue != REST:
-            return False
-        return self.store.waiting >= least and self._may_write()
-
-    def _tidy(self):
-        begun = ticks_ms()
-        self.store.tidy()
-        self._tell(begun)
-
-    def _tell(self, begun):
-        """An event for each piece that took an erase with the load connected."""
-        self.litter = True
-        ms = ticks_diff(ticks_ms(), begun)
-        if self.now.connected and ms >= SLOW_MS:
-            self.journal.event(EV_ERASE_CONNECTED, ms, self.now.t_ms)
-
     # ---- the host, and the end
 
     def host_seen(self):
         if self.host_ms >= HOST_MS:
             self.journal.event(EV_HOST, 1, self.now.t_ms)
         self.host_ms = 0
-
-    def flush(self, whole=False):
-        """Store what is in the page being filled."""
-        while self.journal.pending:
-            self._write()
-        self.journal.close(FLAG_FLUSHED, whole)
-        while self.journal.pending:
-            self._write()
 
     def release(self):
         if self.sensor is not None:
@@ -365,6 +272,6 @@ class Loop:
             self.journal.event(pages.EV_FAULT, FAULT_PROGRAM, self.now.t_ms)
         else:
             self.journal.event(EV_HOST, 2, self.now.t_ms)
-        if self._may_write():
-            self.flush(True)
+        if self.writing.may_write():
+            self.writing.flush(True)
         self.lamp.dark()

@@ -47,7 +47,7 @@ def ticks(count):
         tick()
         total += utime.ticks_diff(utime.ticks_us(), begin)
         if b.loop.journal.pending:
-            b.loop.work()
+            b.loop.writing.work()
     return total / count
 
 

@@ -8,7 +8,7 @@ import machine
 import time
 
 VALUES = {
-    "version": 2,
+    "version": 3,
     "i2c_id": 0, "sda_pin": 4, "scl_pin": 5, "lamp_pin": 15, "lamp2_pin": -1, "switch_pin": 16,
     "let_go_pin": 19, "button_pin": 14, "bus_adc_pin": 26, "supply_adc_pin": 29,
     "amps_adc_pin": 28,
@@ -235,7 +235,7 @@ class Bench:
     def tick(self, ms=20):
         time.sleep_ms(ms)
         self.loop.tick()
-        self.loop.work()
+        self.loop.writing.work()
 
     def run(self, ms):
         while ms > 0:

@@ -219,7 +219,7 @@ def test_very_long_press_begins_the_count_anew_and_that_lasts():
     later = b.loop.tally.counted
     check.near(later, first // 2, 1, "counted from there")
     part = b.loop.tally.part_mj
-    b.loop.flush(True)
+    b.loop.writing.flush(True)
     c = again(percent_mj=20000)
     check.equal(c.loop.tally.counted, later, "after the next start")
     check.near(c.loop.tally.part_mj, part, 1, "and what is begun of the next")
@@ -232,7 +232,7 @@ def test_count_file_that_is_none():
     b.run(5000)
     b.set(6500, 500)
     b.run(30000)
-    b.loop.flush(True)
+    b.loop.writing.flush(True)
     all_of_them = again(percent_mj=20000).loop.tally.counted
     check.true(all_of_them >= 2, "from the beginning")
     for data in (b"", b"\x00" * 7, b"\x01" * 8, b"\x00" * 9):
@@ -294,7 +294,7 @@ def test_no_allocation():
         finally:
             micropython.heap_unlock()
         check.true(b.loop.lamp.asked, "it shows")
-        b.loop.work()
+        b.loop.writing.work()
         b.run(12000)
     machine.recording = True
 

@@ -49,7 +49,7 @@ def test_flash_that_refuses():
             check.equal(b.loop.store.last_seq, good, "nothing stored")
             check.true(b.loop.store.lost >= 10, "counted")
             check.equal(len(b.loop.store.logs), logs, "no stored page given up")
-            b.loop.flush()
+            b.loop.writing.flush()
         finally:
             del module.open
         b.run(20000)
@@ -87,7 +87,7 @@ def test_next_boot_goes_on():
     b = board()
     b.set(6500, 500)
     b.run(20000)
-    b.loop.flush()
+    b.loop.writing.flush()
     total = b.loop.tally.energy_in.total.units()
     seq = b.loop.store.last_seq
     c = again()

@@ -41,7 +41,7 @@ def test_no_allocation_in_1000_ticks_of_each_state():
             # 1,000 each; of the slow build 1,000 in hold and 200 in the others
             for _ in range(10 if FAST or what == "hold" else 2):
                 locked(b, 100)  # 2 s; a page closes in every third of them
-                b.loop.work()
+                b.loop.writing.work()
 
 
 def test_a_session():

@@ -119,7 +119,7 @@ class Outing:
             journal.event(pages.EV_HOST, 0, 0)
             journal.close(0)
             while journal.pending:
-                self.board.loop.work()
+                self.board.loop.writing.work()
 
     def boot(self):
         self.board = board = bench.Bench("/flash")
@@ -162,7 +162,7 @@ class Outing:
         self.boot()
         self.crank(7500, 0, 4000)
         self.crank(6300, 480, 40000)
-        self.board.loop.flush()
+        self.board.loop.writing.flush()
         self.crank(6300, 480, 9000)
         self.board.loop.stop()
         self.boot()

@@ -1,0 +1,116 @@
+"""What may take long, after the edge that holds the load: pages to the flash, collections.
+
+One piece a tick, and each at the moment where it does the least harm: an erase stops
+everything for 45 ms, at worst 400, so pages are moved to the log while the load is
+released, and nothing is begun that the reservoir could not finish.
+"""
+
+import gc
+from time import ticks_diff, ticks_ms
+
+from steadyturn_fw.pages import EV_ERASE_CONNECTED, FLAG_FADING, FLAG_FLUSHED, REST
+
+TIDY_PAGES = 3  # before connecting: this many waiting pages are worth an erase
+REST_PAGES = 5
+SLOW_MS = 20  # a write that took this long was an erase
+GC_MS = 1000
+
+
+class Writing:
+    def __init__(self, loop):
+        """`loop` has the parts: store, journal, count, switch, sensor, link, now, loaded."""
+        self.loop = loop
+        self.store = loop.store
+        self.journal = loop.journal
+        self.now = loop.now
+        self.gc_ms = 0
+        self.litter = False  # something was allocated since the last collection
+        self.saved = False  # this fading's page is written
+
+    def work(self):
+        """After a tick: at most one page to the flash, or a collection."""
+        loop = self.loop
+        self.gc_ms += self.now.ms
+        journal = self.journal
+        fading = loop.sensor is not None and loop.switch.fading
+        if fading and not self.saved:
+            journal.close(FLAG_FADING)
+        self.saved = fading
+        if journal.pending:
+            if self.may_write():
+                self._write()
+                # what fades has no time for a piece a tick
+                while fading and journal.pending:
+                    self._write()
+        elif loop.count.marking and self.may_write():
+            begun = ticks_ms()
+            loop.count.mark()
+            self._tell(begun)
+        elif self._tidy_now():
+            self._tidy()
+        elif self.gc_ms >= GC_MS:
+            self._collect()
+
+    def _collect(self):
+        self.gc_ms = 0
+        if self.litter or self.loop.link.allocated:
+            self.litter = False
+            self.loop.link.allocated = False
+            gc.collect()
+
+    def may_write(self):
+        """Is there enough in the reservoir for the flash to finish?"""
+        s = self.loop.loaded.settings
+        return (
+            s is None
+            or s.supply_adc_pin < 0
+            or not s.fade_mv
+            or self.now.supply_mv >= s.forbid_mv
+        )
+
+    def flush(self, whole=False):
+        """Store what is in the page being filled."""
+        journal = self.journal
+        while journal.pending:
+            self._write()
+        journal.close(FLAG_FLUSHED, whole)
+        while journal.pending:
+            self._write()
+
+    def _write(self):
+        """The closed page, or the next piece of what has to go before it."""
+        begun = ticks_ms()
+        done = self.store.write(self.journal.closed)
+        self._tell(begun)
+        if done is None:
+            return
+        if done:
+            self.journal.pending = False
+        else:
+            self.journal.give_up()
+
+    def _tidy_now(self):
+        """With the load released an erase does no harm: is there something worth one?"""
+        if self.store.moving:
+            return self.may_write()
+        loop = self.loop
+        if loop.sensor is None or loop.switch.connected or loop.switch.fading:
+            return False
+        if self.store.failed:
+            return False  # the next page tries again, not every tick
+        least = TIDY_PAGES if loop.switch.about_to_connect else REST_PAGES
+        if not loop.switch.about_to_connect and self.now.cue != REST:
+            return False
+        return self.store.waiting >= least and self.may_write()
+
+    def _tidy(self):
+        begun = ticks_ms()
+        self.store.tidy()
+        self._tell(begun)
+
+    def _tell(self, begun):
+        """An event for each piece that took an erase with the load connected."""
+        self.litter = True
+        ms = ticks_diff(ticks_ms(), begun)
+        if self.now.connected and ms >= SLOW_MS:
+            self.journal.event(EV_ERASE_CONNECTED, ms, self.now.t_ms)
