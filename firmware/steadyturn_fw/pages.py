@@ -65,6 +65,8 @@ FLAG_FADING = 2  # closed early because the supply was going
 FLAG_VOLTS_ONLY = 4
 FLAG_SATURATED = 8  # a reading stood at the end of its range
 FLAG_FLUSHED = 16  # closed early because the host asked
+FLAG_BURST = 32  # samples of one tick each, round a step of the load
+FLAG_SUMMARY = 64  # stands for all pages of its boot, which were given up for room
 
 # ---- codes
 CUES = ("rest", "faster", "hold", "slower", "stop", "fault")
@@ -75,29 +77,34 @@ VALID, BOUND, VOLTS_ONLY, NO_SENSOR = range(4)
 
 EVENT_NAMES = (
     "none", "boot", "connected", "released", "fault", "fault_end", "gap", "erase_connected",
-    "host", "collapse", "settings",
+    "host", "collapse", "settings", "slip", "load_step", "thinned", "previous_settings",
+    "safe_mode",
 )
 (
     EV_NONE, EV_BOOT, EV_CONNECTED, EV_RELEASED, EV_FAULT, EV_FAULT_END, EV_GAP,
-    EV_ERASE_CONNECTED, EV_HOST, EV_COLLAPSE, EV_SETTINGS,
-) = range(11)
+    EV_ERASE_CONNECTED, EV_HOST, EV_COLLAPSE, EV_SETTINGS, EV_SLIP, EV_LOAD_STEP, EV_THINNED,
+    EV_PREVIOUS_SETTINGS, EV_SAFE_MODE,
+) = range(16)
 
 # why the load is released: argument of EV_RELEASED, and part of the link's state
 REASONS = (
     "none", "not_yet", "low_bus", "over_voltage", "over_current", "over_speed", "sensor_lost",
-    "settings_bad", "fading", "asked", "waiting",
+    "settings_bad", "fading", "asked", "waiting", "over_temperature",
 )
 (
     WHY_NONE, WHY_NOT_YET, WHY_LOW_BUS, WHY_OVER_VOLTAGE, WHY_OVER_CURRENT, WHY_OVER_SPEED,
-    WHY_SENSOR_LOST, WHY_SETTINGS_BAD, WHY_FADING, WHY_ASKED, WHY_WAITING,
-) = range(11)
+    WHY_SENSOR_LOST, WHY_SETTINGS_BAD, WHY_FADING, WHY_ASKED, WHY_WAITING, WHY_OVER_TEMPERATURE,
+) = range(12)
 
 # faults: argument of EV_FAULT and EV_FAULT_END; the number is the count of long flashes
-FAULTS = ("none", "settings", "sensor", "over_voltage", "over_current", "journal", "program")
+FAULTS = (
+    "none", "settings", "sensor", "over_voltage", "over_current", "journal", "program",
+    "temperature", "gears",
+)
 (
     FAULT_NONE, FAULT_SETTINGS, FAULT_SENSOR, FAULT_OVER_VOLTAGE, FAULT_OVER_CURRENT,
-    FAULT_JOURNAL, FAULT_PROGRAM,
-) = range(7)
+    FAULT_JOURNAL, FAULT_PROGRAM, FAULT_TEMPERATURE, FAULT_GEARS,
+) = range(9)
 
 # peak codes: the recorded peak is at most this many units above the mean (15: or more)
 EXCESS = (0, 1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64, 96, 128, 192)

@@ -33,6 +33,7 @@ REASON = {
     "fading": "the board's own supply is going",
     "asked": "released from the laptop",
     "waiting": "waiting a little before the next try",
+    "over_temperature": "too hot: let it cool",
 }
 
 # faults; the number of long flashes is the code
@@ -44,6 +45,8 @@ FAULT = {
     "over_current": "too much current flowed",
     "journal": "the journal cannot be written; charging goes on",
     "program": "the program stopped on an error of its own and started again",
+    "temperature": "something got too hot: let it cool and look for what heats it",
+    "gears": "handle and motors do not turn together: look at gears, belt and motor leads",
 }
 
 # how sure the pace is
@@ -66,6 +69,11 @@ EVENT = {
     "host": "laptop connected",
     "collapse": "too much load for this pace",
     "settings": "settings taken into force",
+    "slip": "handle and motors did not turn together",
+    "load_step": "second load switched",
+    "thinned": "old samples given up for room; their totals stay",
+    "previous_settings": "newest settings refused: the ones before are in force",
+    "safe_mode": "started in safe mode: nothing but the lamp and the prompt",
 }
 
 
