@@ -40,7 +40,7 @@ class Answers:
         loop = self.loop
         put = pages.put
         frame[at] = frames.PROTOCOL
-        frame[at + 1] = pages.VERSION
+        frame[at + 1] = pages.VERSION_WIDER
         i = 0
         while i < 4:
             frame[at + 2 + i] = loop.store.format_id[i]

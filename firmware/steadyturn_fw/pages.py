@@ -6,7 +6,9 @@ the bytes in words, with worked pages in hex.
 """
 
 PAGE_BYTES = 220
-VERSION = 1
+VERSION = 1  # of a page without FLAG_BURST and FLAG_SUMMARY
+VERSION_WIDER = 2  # of one with either: a reader of version 1 would misread it
+VERSIONS = (VERSION, VERSION_WIDER)
 MAGIC_0 = 0x53  # "S"
 MAGIC_1 = 0x74  # "t"
 

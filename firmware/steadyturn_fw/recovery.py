@@ -35,7 +35,7 @@ def sound(page):
     return (
         page[0] == pages.MAGIC_0
         and page[1] == pages.MAGIC_1
-        and page[pages.AT_VERSION] == pages.VERSION
+        and page[pages.AT_VERSION] in pages.VERSIONS
         and crc32(memoryview(page)[:at]) == pages.get(page, at, 4)
     )
 

@@ -124,7 +124,7 @@ def fault(raw: bytes, at: int = 0) -> str:
     stored = int.from_bytes(raw[at + layout.AT_CRC : end], "little")
     if zlib.crc32(raw[at : at + layout.AT_CRC]) != stored:
         return "crc"
-    if raw[at + layout.AT_VERSION] != layout.VERSION:
+    if raw[at + layout.AT_VERSION] not in layout.VERSIONS:
         return "version"
     if raw[at + layout.AT_N_SAMPLES] > layout.SAMPLES:
         return "contents"

@@ -114,7 +114,7 @@ def test_damage_is_placed_and_named():
     page = Recorder()
     a, b, c = page.page(), page.page(), page.page()
     newer = bytearray(b)
-    newer[layout.AT_VERSION] = layout.VERSION + 1
+    newer[layout.AT_VERSION] = max(layout.VERSIONS) + 1
     odd = bytearray(b)
     odd[layout.AT_N_SAMPLES] = layout.SAMPLES + 1
     bent = bytearray(b)
