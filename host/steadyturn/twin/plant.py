@@ -7,26 +7,21 @@ change or a look needs it.
 
 from __future__ import annotations
 
-import random
-from dataclasses import dataclass
 from typing import Protocol
 
 from steadyturn.model import load
 from steadyturn.model.dynamics import Machine
 from steadyturn.rig.pins import all_pins
 from steadyturn.rig.types import Rig
+from steadyturn.twin.analog import Analog
 from steadyturn.twin.chip_ina3221 import Ina3221
 from steadyturn.twin.chips import CHIPS
 from steadyturn.twin.lights import Lights
+from steadyturn.twin.load_switch import LoadSwitch, Switching
 from steadyturn.twin.person import Idle
 from steadyturn.twin.stand_ins import _ops
 
 STEP_S = 0.004
-ADC_REFERENCE_V = 3.3
-ADC_NOISE = 24.0  # of 65535, standard deviation: 1.5 of the converter's 4096 steps
-RESISTORS = 0.01  # tolerance of the dividers, and of an amplifier's gain
-AMPLIFIER_OFFSET_V = 0.3e-3  # at the shunt, largest; from memory
-AMPLIFIER_END = 63500  # of 65535: fed with 3.3 V it ends at 3.2 V
 ALL_HIGH = (1 << 49) - 1  # inputs stand at their pull-ups
 REST_US = 50_000  # how often a hand that rests is asked whether it stirs
 SETTLED_A = 1e-4
@@ -40,22 +35,10 @@ class Hand(Protocol):
     def torque_nm(self, t_s: float, theta_rad: float, crank_rad_s: float) -> float: ...
 
 
-@dataclass(frozen=True, slots=True)
-class Switching:
-    """One change of the load switch; why: "pulses" came, "silence"
-    (none did), "alert", or "let_go"."""
-
-    t_s: float
-    connected: bool
-    why: str
-
-
 class Plant:
     """rig; seed: of all errors and noise; ideal: a sensor that has none.
 
-    `hand`, `sensor_fitted` and `button_down` may be set at any time. The load switch is
-    hardware: it connects at a pulse of its pin and releases when none has come for the rig's hold
-    time, or while the sensor's alert stands where that is wired.
+    `hand`, `sensor_fitted` and `button_down` may be set at any time.
     """
 
     def __init__(self, rig: Rig, seed: int = 0, ideal: bool = False) -> None:
@@ -77,47 +60,33 @@ class Plant:
         self._button_bit = 1 << self.pins["button_pin"] if self.pins["button_pin"] >= 0 else 0
         self.lights = Lights(rig.board.lamp, self.pins["lamp_pin"], self.pins["lamp2_pin"],
                              rig.board.lamp_active_low)
-        self.connected = False
-        self.switchings: list[Switching] = []
-        chance = random.Random(f"plant {seed}")
-        self._gauss = chance.gauss
-        self._noise = 0.0 if ideal else ADC_NOISE
-        off = 0.0 if ideal else RESISTORS
-        unit = 65535 / ADC_REFERENCE_V
-        self._bus_scale = unit * (1 + chance.uniform(-off, off)) / rig.sensor.divider
-        self._supply_scale = (
-            unit * (1 + chance.uniform(-off, off)) * 1000 / self.pins["supply_permille"]
-        )
-        self.adc_pins = [self.pins["bus_adc_pin"], self.pins["supply_adc_pin"]]
-        self._amps_scale = self._amps_zero = 0.0
-        if rig.sensor.chip == "adc":
-            self.adc_pins.append(self.pins["amps_adc_pin"])
-            gain = (rig.sensor.amplifier or 1.0) * (1 + chance.uniform(-off, off))
-            self._amps_scale = unit * rig.sensor.shunt_ohm * gain
-            offset_v = 0.0 if ideal else AMPLIFIER_OFFSET_V * chance.uniform(-1, 1)
-            self._amps_zero = unit * ((rig.sensor.amplifier_zero_v or 0.0) + gain * offset_v)
-        self._switch_pin = self.pins["switch_pin"]
-        self._let_go_pin, self._let_go = self.pins["let_go_pin"], False
+        self.switch = LoadSwitch(rig, self.pins, self.settle)
+        self.analog = Analog(rig, self.pins, seed, ideal)
+        self.adc_pins = self.analog.adc_pins
         self._alert_bit = 1 << self.pins["alert_pin"] if self.pins["alert_pin"] >= 0 else 0
-        self._hold_us = round(rig.switch.hold_s * 1e6)
-        self._switch_level = 0
-        self._held = False
-        self._expires_us = 0
-        self._alerted = False
+        # the last words of each answer: R_PULSES, R_FAULT and two to spare
+        self.more: tuple[int, int, int, int] = (0, 0, 0, 0)
         self._mark = (0.0, 0.0, 0.0)
 
     @property
     def light(self) -> float:
         return self.lights.light
 
+    @property
+    def connected(self) -> bool:
+        return self.switch.connected
+
+    @property
+    def switchings(self) -> list[Switching]:
+        """Every change of the load switch so far."""
+        return self.switch.switchings
+
     # ---------------------------------------------------------------------- time
 
     def pass_to(self, t_us: int) -> None:
         """Let time pass; afterwards the registers hold the newest conversion."""
-        if self._held and self._expires_us <= t_us:
-            self.settle(self._expires_us)
-            self._held = False
-            self._switch("silence", self._expires_us)
+        if self.switch.held and self.switch.expires_us <= t_us:
+            self.switch.expire()
         self.t_us = max(self.t_us, t_us)
         if not self.board_on:
             self.settle(t_us)
@@ -170,7 +139,7 @@ class Plant:
     def settle(self, t_us: int) -> None:
         """Step the machine itself up to t_us."""
         self.machine.advance(
-            t_us / 1e6, self.hand, self.connected, self.board_on, self.host_power
+            t_us / 1e6, self.hand, self.switch.connected, self.board_on, self.host_power
         )
 
     def rest(self, until_us: int) -> bool:
@@ -201,12 +170,10 @@ class Plant:
     def change(self, t_us: int, code: int, pin: int, value: int) -> None:
         """One change of an output, in order of time."""
         if code == _ops.CHANGE_PIN:
-            if pin == self._switch_pin:
-                if value != self._switch_level:
-                    self._switch_level = value
-                    self._pulse(t_us)
-            elif pin == self._let_go_pin:
-                self._letting_go(t_us, bool(value))
+            if pin == self.switch.pin:
+                self.switch.pin_changed(t_us, value)
+            elif pin == self.switch.let_go_pin:
+                self.switch.let_go_changed(t_us, bool(value))
             elif self.lights.duty(pin, float(value)):
                 self._shine(t_us)
         elif code == _ops.CHANGE_PWM:
@@ -238,22 +205,7 @@ class Plant:
 
     def channels(self) -> tuple[int, ...]:
         """What the ADC pins read, 0 to 65535."""
-        state = self.machine.state
-        measures = self._amps_scale > 0.0
-        # as the only sensor its divider stands behind the shunt
-        bus = (state.in_v if measures else state.bus_v) * self._bus_scale
-        supply = state.reservoir_v * self._supply_scale
-        amps = state.in_a * self._amps_scale + self._amps_zero
-        if self._noise:
-            if measures:
-                amps += self._gauss(0.0, self._noise)
-            bus += self._gauss(0.0, self._noise)
-            supply += self._gauss(0.0, self._noise)
-        return (
-            0 if bus < 0.0 else 65535 if bus > 65535.0 else int(bus),
-            0 if supply < 0.0 else 65535 if supply > 65535.0 else int(supply),
-            0 if amps < 0.0 else AMPLIFIER_END if amps > AMPLIFIER_END else int(amps), 0,
-        )
+        return self.analog.channels(self.machine.state)
 
     def power_came(self) -> None:
         self.board_on = True
@@ -267,42 +219,14 @@ class Plant:
 
     def pins_reset(self) -> None:
         """All pins are inputs again: the lamp goes dark and no pulse comes."""
-        self._switch_level = 0
-        self._let_go = False
+        self.switch.pins_reset()
         if self.lights.dark():
             self._shine(self.t_us)
 
     # ------------------------------------------------------------------- inside
 
-    def _letting_go(self, t_us: int, high: bool) -> None:
-        """High empties what the pulses filled, and keeps it empty."""
-        self._let_go = high
-        if high and self._held:
-            self.settle(t_us)
-            self._held = False
-            self._switch("let_go", t_us)
-
-    def _pulse(self, t_us: int) -> None:
-        if self._let_go:
-            return
-        self._expires_us = t_us + self._hold_us
-        if not self._held:
-            self.settle(t_us)
-            self._held = True
-            self._switch("pulses", t_us)
-
     def _see_alert(self, t_us: int) -> None:
-        alerted = self.rig.sensor.alert and self.chip.alert()
-        if alerted != self._alerted:
-            self._alerted = alerted
-            self.settle(t_us)
-            self._switch("alert", t_us)
-
-    def _switch(self, why: str, t_us: int) -> None:
-        connected = self._held and not self._alerted
-        if connected != self.connected:
-            self.connected = connected
-            self.switchings.append(Switching(t_us / 1e6, connected, why))
+        self.switch.alert(t_us, self.rig.sensor.alert and self.chip.alert())
 
     def _shine(self, t_us: int) -> None:
         self.settle(t_us)

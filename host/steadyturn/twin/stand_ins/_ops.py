@@ -15,17 +15,19 @@ A_COUNT = 5  # changes that follow
 A_CHANGES = 6  # pairs: clock us, then code << 40 | pin << 32 | value
 CHANGES_MOST = 12
 
-ANSWER_WORDS = 26
+ANSWER_WORDS = 32
 # words of an answer
 R_SEQ = 0
 R_FLAGS = 1
 R_CLOCK = 2  # us
 R_INPUTS = 3  # bit n: level of pin n
-R_ADC = 4  # four channels, 0 to 65535, in the order of the wiring's ADC pins
-R_REGISTERS = 8  # the sensor's registers from 0 on
+R_ADC = 4  # channels, 0 to 65535, in the order of the wiring's ADC pins
+ADC_CHANNELS = 6
+R_REGISTERS = 10  # the sensor's registers from 0 on
 REGISTERS = 18
-
-ADC_CHANNELS = 4
+R_PULSES = 28  # of a turn sensor, since the board has power
+R_FAULT = 29  # what is wrong on the I2C bus: one of the FAULT_ codes, 0: nothing
+R_SPARE = 30  # two words that nothing uses
 
 SLEEP = 1  # argument 1: us
 TIME = 2  # what time is it; answered at once

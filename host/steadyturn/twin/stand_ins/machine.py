@@ -10,22 +10,14 @@ import os
 import _chan
 import _ops
 import micropython
+from _i2c import I2C  # noqa: F401 - part of this module
 
 PWRON_RESET = 1
 WDT_RESET = 3
-_BYTE_US = 25  # nine clocks at 400 kHz and the gap between bytes
 
-_chip = os.getenv("TWIN_CHIP")
-_address = int(os.getenv("TWIN_ADDRESS"))
 _adc_pins = [int(n) for n in os.getenv("TWIN_ADC").split(",")]
 _id = bytes([int(os.getenv("TWIN_ID")[i : i + 2], 16) for i in range(0, 16, 2)])
 _cause = int(os.getenv("TWIN_CAUSE"))
-_DIE = {"ina226": 0x2260, "ina3221": 0x3220}
-_IDENTITY = {0xFE: 0x5449, 0xFF: _DIE[_chip]} if _chip in _DIE else {}
-# reading this register changes something; and the last there is
-_EFFECT, _TOP = {
-    "ina226": (6, 7), "ina219": (3, 5), "ina3221": (0x0F, 0x11), "adc": (-1, -1),
-}[_chip]
 
 
 def unique_id():
@@ -168,86 +160,3 @@ class PWM:
 
     def deinit(self):
         _chan.change(_ops.CHANGE_PWM, self._pin, 0)
-
-
-@micropython.native
-def _there(address, size):
-    """Time on the wire, and an error where nobody answers."""
-    _chan.spend(size * _BYTE_US)
-    if address != _address or _chan.rx[1] & _ops.NO_SENSOR:
-        raise OSError(5)
-
-
-@micropython.native
-def _word(register):
-    if register == _EFFECT:
-        return _word_with_effect(register)
-    if register <= _TOP:
-        return _chan.rx[8 + register]
-    return _IDENTITY.get(register, 0)
-
-
-def _word_with_effect(register):
-    """The hardware is told with the next exchange; a second reading before that sees it."""
-    rx = _chan.rx
-    word = rx[8 + register]
-    _chan.change(_ops.CHANGE_READ, register, 0)
-    if register == 6:
-        rx[14] &= ~0x18 if word & 1 else ~0x08
-    elif register == 0x0F:
-        rx[23] &= ~1
-    else:
-        rx[10] &= ~2
-    return word
-
-
-@micropython.native
-def _put(data, word):
-    """High byte first; a chip that is read on gives the word again."""
-    data[0] = word >> 8
-    if len(data) > 1:
-        data[1] = word & 0xFF
-    for i in range(2, len(data)):
-        data[i] = data[i - 2]
-
-
-class I2C:
-    """One sensor on the bus. Its registers are words, high byte first.
-
-    The functions are kept small: one whose frame is large takes heap at each call.
-    """
-
-    def __init__(self, id, *, sda=None, scl=None, freq=400000, timeout=50000):
-        if id not in (0, 1):
-            raise ValueError("I2C(%s) doesn't exist" % id)
-        self._pointer = 0
-
-    def scan(self):
-        _chan.spend(112 * 2 * _BYTE_US)
-        return [] if _chan.rx[1] & _ops.NO_SENSOR else [_address]
-
-    def writeto(self, address, data, stop=True):
-        _there(address, 1 + len(data))
-        if len(data):
-            self._pointer = data[0]
-        if len(data) == 3:
-            _chan.exchange(_ops.WRITE_REGISTER, data[0], data[1] << 8 | data[2])
-        return len(data)
-
-    def writeto_mem(self, address, register, data, addrsize=8):
-        self.writeto(address, bytes((register,)) + bytes(data))
-
-    def readfrom_into(self, address, data, stop=True):
-        _there(address, 1 + len(data))
-        _put(data, _word(self._pointer))
-
-    @micropython.native
-    def readfrom_mem_into(self, address, register, data, addrsize=8):
-        _there(address, 3 + len(data))
-        self._pointer = register
-        _put(data, _word(register))
-
-    def readfrom_mem(self, address, register, size, addrsize=8):
-        data = bytearray(size)
-        self.readfrom_mem_into(address, register, data)
-        return bytes(data)
