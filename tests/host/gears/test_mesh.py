@@ -1,0 +1,154 @@
+"""Pairs turned through each other as polygons: nothing overlaps, the backlash is what was
+set, contact stays on the line of action, and as many teeth touch as the formula says."""
+
+from __future__ import annotations
+
+from math import cos, hypot, pi, sin
+
+import numpy as np
+import pytest
+from gear_pairs import draw
+from steadyturn.gears.outline import half_tooth, outline
+from steadyturn.gears.pairs import Pair, angle_of_driven
+from steadyturn.gears.teeth import contact_ratio
+
+shapely = pytest.importorskip("shapely", reason="the extra 'print' is not installed")
+
+FEW, MANY = range(20), range(500)
+PHASES = 24  # of one pitch
+FINE = 400  # points of a flank where the place of contact is asked for
+
+
+class Turned:
+    """Both wheels as polygons near the mesh; the driver's axis at (0, 0), the driven one's
+    on the x axis."""
+
+    def __init__(self, of: Pair, flank: int = 16) -> None:
+        self.of = of
+        self.driver, self.driven = (self._near(g, flank) for g in (of.driver, of.driven))
+        share = of.centre_mm / (of.driver.teeth + of.driven.teeth)
+        self.driver_mm, self.driven_mm = (share * g.teeth for g in (of.driver, of.driven))
+
+    @staticmethod
+    def _near(gear, flank: int) -> np.ndarray:
+        """Some teeth about the first one, as a fan from the middle."""
+        each = len(outline(gear, flank=flank)) // gear.teeth
+        points = outline(gear, flank=flank)
+        count = min(gear.teeth, 7)
+        if count == gear.teeth:
+            return points
+        points = np.roll(points, (count // 2 + 1) * each, axis=0)[: (count + 1) * each]
+        return np.concatenate([points, [[0.0, 0.0]]])
+
+    def at(self, driver_rad: float, driven_off: float = 0.0):
+        turn = driver_rad, angle_of_driven(driver_rad, self.of) + driven_off
+        both = []
+        for points, asked, x, gear in ((self.driver, turn[0], 0.0, self.of.driver),
+                                       (self.driven, turn[1], self.of.centre_mm, self.of.driven)):
+            pitch = 2 * pi / gear.teeth  # the fan faces the other wheel whatever the angle
+            home = 0.0 if x == 0.0 else pi
+            angle = home + (asked - home + pitch / 2) % pitch - pitch / 2
+            c, s = cos(angle), sin(angle)
+            turned = points @ np.array([[c, s], [-s, c]]) + (x, 0.0)
+            both.append(shapely.Polygon(turned))
+        return both
+
+    def overlap(self, driver_rad: float, driven_off: float = 0.0) -> float:
+        one, two = self.at(driver_rad, driven_off)
+        return one.intersection(two).area if one.intersects(two) else 0.0
+
+    def play(self, driver_rad: float, way: int) -> float:
+        """How far [rad] the driven wheel can be turned that way before it touches."""
+        free, stuck = 0.0, 4 * self.of.mesh.backlash_mm / self.driven_mm
+        assert self.overlap(driver_rad, way * stuck) > 0
+        for _ in range(30):
+            middle = (free + stuck) / 2
+            if self.at(driver_rad, way * middle)[0].intersects(
+                    self.at(driver_rad, way * middle)[1]):
+                stuck = middle
+            else:
+                free = middle
+        return free
+
+
+def phases(of: Pair, count: int) -> np.ndarray:
+    return np.linspace(0, 2 * pi / of.driver.teeth, count, endpoint=False)
+
+
+def check_turning(of: Pair) -> None:
+    turned = Turned(of)
+    for angle in phases(of, PHASES):
+        assert turned.overlap(angle) == 0.0, (of, angle)
+    for angle in phases(of, 3):
+        play = turned.play(angle, 1) + turned.play(angle, -1)
+        assert play * turned.driven_mm == pytest.approx(of.mesh.backlash_mm, rel=0.1), of
+
+
+def check_line(of: Pair) -> None:
+    """The touching points lie on the line through the pitch point, at the working angle."""
+    turned = Turned(of, flank=FINE)
+    angle = of.mesh.pressure_rad
+    for at in phases(of, 3):
+        for way in (1, -1):
+            one, two = turned.at(at, way * turned.play(at, way))
+            point = shapely.shortest_line(one, two).interpolate(0.5, normalized=True)
+            x, y = point.x - turned.driver_mm, point.y
+            # the other flanks touch on the mirrored line
+            off = min(abs(x * cos(angle) + s * y * sin(angle)) for s in (1, -1))
+            assert off < 0.01, (of, at)
+            assert hypot(x, y) > 0 or off == 0
+
+
+def check_contact_ratio(of: Pair) -> None:
+    """One tooth alone on each wheel: how long they touch, in pitches."""
+    turned = Turned(of)
+    flanks = []
+    for gear in (of.driver, of.driven):
+        radius, angle = half_tooth(gear, flank=FINE)
+        keep = radius < gear.tip_mm + 1e-9
+        flanks.append((radius[keep][:-3], angle[keep][:-3]))  # without the middle of the tip
+    half = of.mesh.backlash_mm / 2 / turned.driven_mm
+    pitch = 2 * pi / of.driver.teeth
+
+    def gap(at: float) -> float:
+        """Between the driver's tooth and the driven one that is before it, play taken up."""
+        (r1, a1), (r2, a2) = flanks
+        one = shapely.LineString(np.stack([r1 * np.cos(at + a1), r1 * np.sin(at + a1)], axis=1))
+        behind = angle_of_driven(at, of) + half - 2 * pi / of.driven.teeth
+        two = shapely.LineString(np.stack([of.centre_mm + r2 * np.cos(behind + a2),
+                                           r2 * np.sin(behind + a2)], axis=1))
+        return one.distance(two)
+
+    reach = np.linspace(-1.6 * pitch, 1.6 * pitch, 321)
+    touching = reach[[gap(at) < 1e-4 for at in reach]]
+    measured = (touching[-1] - touching[0]) / pitch
+    formula = contact_ratio(of.driver, of.driven, of.centre_mm)
+    assert measured == pytest.approx(formula, abs=0.05), of
+
+
+@pytest.mark.parametrize("seed", FEW)
+def test_turning(seed: int) -> None:
+    check_turning(draw(seed))
+
+
+@pytest.mark.parametrize("seed", FEW[:5])
+def test_line_of_action_and_contact_ratio(seed: int) -> None:
+    check_line(draw(seed))
+    check_contact_ratio(draw(seed))
+
+
+@pytest.mark.soak
+@pytest.mark.timeout(3000)
+def test_many_pairs() -> None:
+    for seed in MANY:
+        check_turning(draw(1000 + seed))
+        check_line(draw(1000 + seed))
+        check_contact_ratio(draw(1000 + seed))
+
+
+def test_an_overlap_is_seen() -> None:
+    """The check can fail: without room for the backlash the same pair overlaps."""
+    of = draw(3)
+    tight = Pair(driver=of.driver, driven=of.driven,
+                 centre_mm=of.centre_mm - 0.3 * of.driver.module_mm)
+    assert any(Turned(tight).overlap(at) > 0 for at in phases(of, PHASES))
