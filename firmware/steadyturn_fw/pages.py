@@ -62,6 +62,24 @@ AT_EVENTS_LOST = 214  # u8, events that found no room, stays at 255
 AT_SPARE = 215
 AT_CRC = 216  # u32, CRC-32/ISO-HDLC of bytes 0 to 215
 
+# ---- a summary: where a page has its samples. AT_SEQ and the totals are those of the last page
+# it stands for, AT_T0 is the first one's; its events count whole seconds from there
+AT_FIRST = 15  # u32, number of the first page it stands for
+AT_STANDS_FOR = 19  # u32, pages
+AT_FIRST_BOOT = 23  # u24; AT_BOOT but where there was no room for a summary a boot
+AT_LENGTH = 26  # u32 ms, from the first sample to the end of the last one
+AT_BY_CUE = 30  # 8 * u32, samples by cue
+AT_BY_VALIDITY = 62  # 4 * u32, samples by validity
+AT_NO_DATA = 78  # u32, samples in which nothing was measured
+AT_TOP_PACE = 82  # u16, highest valid pace, half turns per minute
+AT_PACE_SUM = 84  # u48, sum of the valid paces
+AT_COLLAPSES = 90  # u16
+AT_RELEASES = 92  # 16 * u16, by reason
+REASONS_KEPT = 16
+AT_FAULTS_BEGUN = 124  # 14 * u16, by fault
+FAULTS_KEPT = 14
+SUMMARY_EVENT_MS = 1000
+
 FLAG_OUT_MEASURED = 1
 FLAG_FADING = 2  # closed early because the supply was going
 FLAG_VOLTS_ONLY = 4
