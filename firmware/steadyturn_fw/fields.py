@@ -34,6 +34,7 @@ WHOLE = (
     ("bus_adc_pin", -1, 48, "ADC pin behind the bus divider, -1: none"),
     ("supply_adc_pin", -1, 48, "ADC pin that sees the board's reservoir, -1: none"),
     ("amps_adc_pin", -1, 48, "ADC pin of the shunt's amplifier, -1: none"),
+    ("heat_adc_pin", -1, 48, "ADC pin of a thermistor to ground, -1: none"),
     ("lamp_active_low", 0, 1, "1: the lamp lights at low level"),
     ("lamp_percent", 1, 100, "brightness"),
     ("more_rgb", 1, 16777215, "colour for more, 65536 red + 256 green + blue"),
@@ -79,6 +80,10 @@ WHOLE = (
     ("over_ma", 10, 30000, "current above which the load is released at once"),
     ("over_dtpm", 50, 9000, "pace above which the load is released"),
     ("gap_ms", 2000, 60000, "shortest time between connections"),
+    ("heat_limit_mv", 0, 3300, "thermistor's pin: below this too hot, the load is released"),
+    ("heat_back_mv", 0, 3300, "thermistor's pin: above this cool enough again"),
+    ("heat_open_mv", 0, 3300, "thermistor's pin: above this its wire is broken"),
+    ("hardware_cut", 0, 1, "1: hardware alone keeps every rating: may erase while connected"),
     # what goes out, inferred from what goes in; losses follow the coil's current
     ("out_mv", 800, 60000, "converter set point"),
     ("loss_uw", 0, 5000000, "constant loss"),
@@ -118,5 +123,7 @@ ORDER = (
     ("connect_mv", "over_mv"),
     ("window_high_mv", "over_mv"),
     ("high_dtpm", "over_dtpm"),
+    ("heat_limit_mv", "heat_back_mv"),
+    ("heat_back_mv", "heat_open_mv"),
     ("forbid_mv", "fade_mv"),
 )

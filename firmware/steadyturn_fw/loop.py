@@ -17,6 +17,7 @@ from steadyturn_fw.count import Count
 from steadyturn_fw.cue import Cue
 from steadyturn_fw.estimate import Estimate
 from steadyturn_fw.faults import Faults
+from steadyturn_fw.heat import Heat
 from steadyturn_fw.journal import Journal
 from steadyturn_fw.lamp import Lamp
 from steadyturn_fw.link import Link
@@ -36,6 +37,7 @@ from steadyturn_fw.pages import (
     FAULT_PROGRAM,
     FAULT_SENSOR,
     FAULT_SETTINGS,
+    FAULT_TEMPERATURE,
     FLAG_OUT_MEASURED,
     REST,
 )
@@ -85,6 +87,7 @@ class Loop:
         s = loaded.settings
         try:
             self.switch = Switch(s)
+            self.heat = Heat(s)
             self.lamp = Lamp(lights.fit(s), s.lamp, s.target_dtpm)
             if s.button_pin >= 0:
                 self.button = Button(s.button_pin)
@@ -216,6 +219,7 @@ class Loop:
         switch = self.switch
         was = switch.connected
         switch.busy = self.store.moving > 0
+        self.heat.read(now)
         switch.update(now)
         if was and not switch.connected:
             if switch.collapsed:
@@ -228,6 +232,7 @@ class Loop:
         faults.watch(FAULT_SENSOR, not now.amps)
         faults.watch(FAULT_OVER_VOLTAGE, now.over_volts)
         faults.watch(FAULT_OVER_CURRENT, now.bus_ma >= switch.over_ma or now.saturated)
+        faults.watch(FAULT_TEMPERATURE, now.too_hot)
         faults.watch(FAULT_JOURNAL, self.store.failed)
 
     def _percent(self):

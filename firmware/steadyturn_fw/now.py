@@ -24,6 +24,7 @@ class Now:
         self.out_mv = 0  # at the converter's output; 0 where it is not known,
         self.out_ma = 0
         self.out_known = False  # which this tells
+        self.too_hot = False  # by heat.py: the thermistor, or its wire is broken
         self.saturated = False  # a reading stood at the end of its range
         # by estimate.py
         self.motor_ma = 0

@@ -24,6 +24,7 @@ from steadyturn_fw.pages import (
     WHY_NOT_YET,
     WHY_OVER_CURRENT,
     WHY_OVER_SPEED,
+    WHY_OVER_TEMPERATURE,
     WHY_OVER_VOLTAGE,
     WHY_SENSOR_LOST,
     WHY_WAITING,
@@ -100,6 +101,8 @@ class Switch:
         # a reading at the end of its range may be anything beyond it
         if now.bus_ma >= self.over_ma or now.saturated:
             return WHY_OVER_CURRENT
+        if now.too_hot:
+            return WHY_OVER_TEMPERATURE
         if now.validity == NO_SENSOR:
             return WHY_SENSOR_LOST
         if now.pace_dtpm >= self.over_dtpm and now.validity != BOUND:

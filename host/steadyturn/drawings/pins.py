@@ -18,6 +18,7 @@ MEANING = {
     "turn_pin": "turn sensor",
     "let_go_pin": "load switch (let go)",
     "amps_adc_pin": "shunt amplifier (`adc`)",
+    "heat_adc_pin": "thermistor",
     "lamp2_pin": "second LED (`two_led`)",
 }
 

@@ -6,6 +6,7 @@ on sensors without an alert output.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -24,6 +25,10 @@ _HOW = {
                            "bus_clamp_w).",
     "open_circuit_converter": "A converter for more volts, a lower gear ratio, or a clamp or cut "
                               "below {v} V (bus_clamp_v, bus_cut_v).",
+    "open_circuit_adc": "A divider of {d} : 1 or more (R_top + R_bottom over R_bottom; write it "
+                        "as divider), or a clamp on the bus.",
+    "reservoir_adc": "A divider of {d} : 1 or more (write it as supply_permille in "
+                     "[board.pins], in thousandths).",
     "open_circuit_rectifier": "Diodes for more volts, or a lower gear ratio.",
     "open_circuit_switch": "A switch for more volts, or a lower gear ratio.",
     "open_circuit_device": "Fit a cut at the output that works without the firmware "
@@ -66,7 +71,7 @@ def hazards_at(rig: Rig, pace_tpm: float) -> tuple[Hazard, ...]:
 
 def _judged(rig: Rig, broken: Iterable[model.Hazard]) -> tuple[Hazard, ...]:
     found = [
-        Hazard(h.name, h.volts, h.rating, h.reason, _how(rig, h.name, h.rating),
+        Hazard(h.name, h.volts, h.rating, h.reason, _how(rig, h),
                h.name not in model.AFTER_A_FAULT)
         for h in broken
     ]
@@ -83,13 +88,23 @@ def _judged(rig: Rig, broken: Iterable[model.Hazard]) -> tuple[Hazard, ...]:
     return tuple(found)
 
 
-def _how(rig: Rig, name: str, rating_v: float) -> str:
+def _how(rig: Rig, broken: model.Hazard) -> str:
     """What parts the volts from the part; first of all, whether its rating is known."""
-    remedy = _HOW.get(name, "").replace("{v}", plain(rating_v))
+    name, rating_v = broken.name, broken.rating
+    over = broken.volts / rating_v
+    divider = rig.sensor.divider if name == "open_circuit_adc" else model.reservoir_divider(rig)
+    remedy = _HOW.get(name, "").replace("{v}", plain(rating_v)).replace(
+        "{d}", f"{math.ceil(10 * over * divider) / 10:g}" if name.endswith("_adc") else "")
+    if name == "open_circuit_adc" and _assumed(rig, "sensor.divider"):
+        return f"The divider of {plain(divider)} : 1 is only assumed. {remedy}"
     key = _RATED_BY.get(name, "")
-    origin = rig.origins.get(key)
-    if origin is None or origin.kind != "assumed":
+    if not _assumed(rig, key):
         return remedy
     return (f"Its {plain(rating_v)} V are only assumed: read what is printed on it or in its data "
             f"sheet and write {key.partition('.')[2]} in [{key.partition('.')[0]}]. Else: "
             f"{remedy[:1].lower()}{remedy[1:]}")
+
+
+def _assumed(rig: Rig, key: str) -> bool:
+    origin = rig.origins.get(key)
+    return origin is not None and origin.kind == "assumed"

@@ -22,10 +22,10 @@ LIMIT_NAMES = (
     "board_wake", "board_fade", "start", "holding", "collapse_margin", "input_limit",
     "output_limit", "window_low", "window_high", "pass_through", "output_low", "output_high",
     "bus_cut", "clamp", "output_cut", "open_circuit_capacitor", "open_circuit_sensor",
-    "open_circuit_converter", "open_circuit_rectifier", "open_circuit_switch",
-    "open_circuit_device", "open_circuit_device_fault", "motor_speed", "motor_current",
-    "winding_temperature", "mount_temperature", "arm_force", "arm_power", "comfort_low",
-    "comfort_high",
+    "open_circuit_converter", "open_circuit_adc", "open_circuit_rectifier",
+    "open_circuit_switch", "open_circuit_device", "open_circuit_device_fault", "motor_speed",
+    "motor_current", "winding_temperature", "mount_temperature", "arm_force", "arm_power",
+    "comfort_low", "comfort_high",
 )  # in the order of `limits`
 BLOCK = 1 << 16  # builds prepared together: bounds the memory
 

@@ -8,9 +8,10 @@ import numpy as np
 
 from steadyturn.model import gears, motor
 from steadyturn.model.converter import passes_when_off
-from steadyturn.model.hazards import FASTEST_TPM, SENSOR_MAX_V, SPEED_UP
+from steadyturn.model.hazards import ADC_MAX_V, FASTEST_TPM, SENSOR_MAX_V, SPEED_UP
 from steadyturn.model.motor import PEAK_OVER_MEAN
 from steadyturn.rig.types import RPM, Rig
+from steadyturn.rig.wiring import all_pins
 
 
 def _bus(rig: Rig, rating_v: Any) -> Any:
@@ -58,6 +59,8 @@ def most_v(rig: Rig) -> list[tuple[str, Any]]:
         ("open_circuit_sensor", _bus(rig, SENSOR_MAX_V[rig.sensor.chip])),
         ("open_circuit_converter", _converter_in(rig, rig.converter.max_in_v)),
     ]
+    if all_pins(rig.board.kind, rig.board.pins)["bus_adc_pin"] >= 0:
+        found.append(("open_circuit_adc", _bus(rig, ADC_MAX_V * rig.sensor.divider)))
     if rig.rectifier.kind != "none":
         found.append(("open_circuit_rectifier", _bus(rig, rig.rectifier.max_v)))
     if rig.switch.place == "bus_switch":

@@ -23,9 +23,9 @@ LADDER = (
     "start", "holding", "board_wake", "collapse_margin", "window_low", "output_low",
     "board_fade", "pass_through", "window_high", "output_high", "output_limit", "input_limit",
     "bus_cut", "clamp", "output_cut", "open_circuit_capacitor", "open_circuit_sensor",
-    "open_circuit_converter", "open_circuit_rectifier", "open_circuit_switch",
-    "open_circuit_device", "open_circuit_device_fault", "motor_speed", "motor_current",
-    "winding_temperature", "mount_temperature", "arm_force", "arm_power",
+    "open_circuit_converter", "open_circuit_adc", "open_circuit_rectifier",
+    "open_circuit_switch", "open_circuit_device", "open_circuit_device_fault", "motor_speed",
+    "motor_current", "winding_temperature", "mount_temperature", "arm_force", "arm_power",
 )
 
 

@@ -20,7 +20,7 @@ STEADY_STATE_IGNORES = frozenset({
     "converter.output_capacitor_uf", "switch.hold_ms", "supply.reservoir_uf",
     "supply.forbid_v", "load.charge_efficiency", "load.self_use_w", "load.capacity_wh",
     "load.taper_from_percent", "load.advertised_a", "arm.age_years",
-    "arm.droop_nm_per_rad_s", "arm.ripple_percent", "arm.reaction_ms", "sensor.divider",
+    "arm.droop_nm_per_rad_s", "arm.ripple_percent", "arm.reaction_ms",
     "board.lamp_percent",
 })
 
@@ -29,7 +29,7 @@ ONLY_LIMITS = frozenset({
     "motor.max_rpm", "motor.max_a", "motor.max_winding_c", "bank.mount_max_c", "crank.radius_mm",
     "rectifier.max_v", "bus.capacitor_max_v", "switch.max_v", "supply.wake_v", "supply.fade_v",
     "supply.reservoir_max_v", "arm.power_w", "arm.force_n", "arm.comfort_low_tpm",
-    "arm.comfort_high_tpm", "load.max_v", "converter.max_in_v",
+    "arm.comfort_high_tpm", "load.max_v", "converter.max_in_v", "sensor.divider",
 })
 
 # what takes a look, a ruler or two minutes with a multimeter; the rest asks for a set-up

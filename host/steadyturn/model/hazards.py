@@ -8,6 +8,7 @@ hazards.md.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -18,6 +19,7 @@ from steadyturn.model import bank
 from steadyturn.model.converter import passes_when_off
 from steadyturn.model.motor import PEAK_OVER_MEAN
 from steadyturn.rig.types import Rig
+from steadyturn.rig.wiring import all_pins
 
 Floats = NDArray[np.float64]
 
@@ -28,6 +30,9 @@ AFTER_A_FAULT = ("open_circuit_device_fault",)
 SENSOR_MAX_V = {"ina226": 36.0, "ina219": 26.0, "ina3221": 26.0,
                 # an amplifier over the shunt, of the common kind: from memory
                 "adc": 26.0}  # bus pin; data sheets
+# an ADC's pin reads up to its own supply and bears little more: data sheets of RP2040, RP2350,
+# ESP32-S3 and -C3 (3.3 V, and 0.3 to 0.5 V more where the current is limited)
+ADC_MAX_V = 3.3
 
 
 @dataclass(frozen=True)
@@ -120,6 +125,18 @@ def _passed(rig: Rig, open_v: Floats, drop_v: float) -> Floats:
     return passed
 
 
+def reservoir_divider(rig: Rig) -> float:
+    """Reservoir volts over those at its ADC pin; inf where no pin sees it.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> reservoir_divider(read_rig(example_path("lakeside-hut")))
+    3.0
+    """
+    pins = all_pins(rig.board.kind, rig.board.pins)
+    return pins["supply_permille"] / 1000 if pins["supply_adc_pin"] >= 0 else math.inf
+
+
 def _sensor(rig: Rig) -> str:
     if rig.sensor.chip == "adc":
         return "amplifier over the shunt"
@@ -133,7 +150,7 @@ def ratings(rig: Rig) -> list[Rating]:
     >>> from steadyturn.rig.file import read_rig
     >>> hut = read_rig(example_path("lakeside-hut"))
     >>> sorted(rating.name for rating in ratings(hut))[:2]
-    ['open_circuit_capacitor', 'open_circuit_converter']
+    ['open_circuit_adc', 'open_circuit_capacitor']
     """
     found = [
         Rating("open_circuit_capacitor", rig.bus.capacitor_max_v, lambda v: _bus(rig, v),
@@ -144,6 +161,10 @@ def ratings(rig: Rig) -> list[Rating]:
                lambda v: _converter_in(rig, v),
                "the converter's input sees them when the device lets go"),
     ]
+    if all_pins(rig.board.kind, rig.board.pins)["bus_adc_pin"] >= 0:
+        found.append(Rating("open_circuit_adc", ADC_MAX_V,
+                            lambda v: _bus(rig, v) / rig.sensor.divider,
+                            "the board's ADC pin sees them through the divider"))
     if rig.rectifier.kind != "none":
         found.append(Rating("open_circuit_rectifier", rig.rectifier.max_v,
                             lambda v: _bus(rig, v),
@@ -171,6 +192,18 @@ def ratings(rig: Rig) -> list[Rating]:
     return found
 
 
+def harms_without_firmware(rig: Rig, high_tpm: float | None) -> bool:
+    """Whether a rating is broken while the firmware looks away, as in a flash erase.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> [harms_without_firmware(read_rig(example_path(name)), 90.0)
+    ...  for name in ("lakeside-hut", "dangerous-barn")]
+    [False, True]
+    """
+    return any(h.name not in AFTER_A_FAULT for h in hazards(rig, high_tpm))
+
+
 def hazards(rig: Rig, high_tpm: float | None) -> list[Hazard]:
     """Every rating that is broken at the pace an arm may reach from high_tpm
     [turns/min] (None: no band; the fastest hand alone), worst first.
@@ -187,6 +220,10 @@ def hazards(rig: Rig, high_tpm: float | None) -> list[Hazard]:
     if rig.load.kind != "none" and rig.converter.out_v > rig.load.max_v:
         found.append(Hazard("set_point", rig.converter.out_v, rig.load.max_v,
                             "the converter is set above what the device bears"))
+    full_v = rig.supply.reservoir_max_v / reservoir_divider(rig)
+    if rig.supply.feed == "crank" and full_v > ADC_MAX_V:
+        found.append(Hazard("reservoir_adc", full_v, ADC_MAX_V,
+                            "the board's ADC pin sees the full reservoir through its divider"))
     for rating in ratings(rig):
         volts = float(rating.seen(open_v))
         if volts > rating.rating_v:

@@ -18,6 +18,7 @@ NAME = {
     "diodes, unloaded", "open_circuit_switch": "switch, unloaded",
     "open_circuit_device": "device, unloaded",
     "open_circuit_device_fault": "device, after a fault",
+    "open_circuit_adc": "ADC pin, unloaded", "reservoir_adc": "ADC pin, full reservoir",
     "set_point": "converter set too high", "clamp_power": "bus clamp's power",
     "sensor_without_alert": "sensor without alert",
 }

@@ -22,6 +22,8 @@ _NEEDS = {
     "open_circuit_capacitor": "a bus capacitor for {v} V",
     "open_circuit_sensor": "a bus clamp below {r} V (for the sensor)",
     "open_circuit_converter": "a bus cut or clamp below {r} V (for the converter)",
+    "open_circuit_adc": "a larger divider before the board's ADC",
+    "reservoir_adc": "a larger divider before the reservoir's ADC pin",
     "open_circuit_rectifier": "diodes for {v} V",
     "open_circuit_switch": "a load switch for {v} V",
     "open_circuit_device": "an output cut at or below {r} V",

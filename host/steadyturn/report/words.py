@@ -33,7 +33,7 @@ REASON = {
     "fading": "the board's own supply is going",
     "asked": "released from the laptop",
     "waiting": "waiting a little before the next try",
-    "over_temperature": "too hot: let it cool",
+    "over_temperature": "too hot, or the wire to its thermistor is broken: let it cool",
 }
 
 # faults; the number of long flashes is the code

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from steadyturn.rig.spec import MEMORY, PRACTICE, choice, flag, number
+from steadyturn.rig.spec import MEMORY, PRACTICE, choice, flag, number, whole
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,6 +83,16 @@ class Protection:
     bus_clamp_w: float | None = number("bus_clamp_w", "W", 0.1, 500, optional=True)
     bus_cut_v: float | None = number("bus_cut_v", "V", 2, 100, optional=True)
     output_cut_v: float | None = number("output_cut_v", "V", 4, 30, optional=True)
+    ntc_at: str = choice("ntc_at", ("none", "converter", "switch", "mount"), default="none")
+    ntc_ohm: int = whole("ntc_ohm", 100, 1_000_000, default=10_000, unit="ohm", source=PRACTICE,
+                         how="Printed on the thermistor or in its data sheet: ohms at 25 degC.")
+    ntc_beta_k: int = whole("ntc_beta_k", 2000, 6000, default=3950, unit="K", source=PRACTICE,
+                            how="In the thermistor's data sheet, often as B25/85.")
+    ntc_series_ohm: int = whole(
+        "ntc_series_ohm", 100, 1_000_000, default=10_000, unit="ohm", source=PRACTICE,
+        how="The resistor from 3.3 V to the pin; the thermistor goes from the pin to ground.")
+    ntc_limit_c: int = whole("ntc_limit_c", 30, 120, default=70, unit="degC", source=PRACTICE,
+                             how="What the part bears, less 10; at a mount what softens: PLA 55.")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,20 +5,19 @@ from __future__ import annotations
 import difflib
 from typing import Any
 
-from steadyturn_fw.boards import BOARDS, COLUMNS
+from steadyturn_fw.boards import COLUMNS
 
 from steadyturn.rig.values import shown
+from steadyturn.rig.wiring import all_pins
+
+__all__ = ["all_pins", "read_pins"]
 
 _LIMITS = {"i2c_id": (0, 1), "supply_permille": (1000, 100_000)}
 _MAY_BE_UNUSED = ("bus_adc_pin", "supply_adc_pin", "alert_pin", "button_pin", "turn_pin",
-                  "amps_adc_pin", "let_go_pin", "lamp2_pin")
+                  "amps_adc_pin", "let_go_pin", "lamp2_pin",
+                  "heat_adc_pin")
 
 Fault = tuple[tuple[str, ...], str, str, str]  # path below board.pins, value, right, how
-
-
-def all_pins(kind: str, pins: Any) -> dict[str, int]:
-    """Every name of COLUMNS: the rig's own pins over those of the board's kind."""
-    return {**dict(zip(COLUMNS, BOARDS[kind], strict=True)), **pins}
 
 
 def read_pins(kind: str, raw: Any) -> tuple[dict[str, int], list[Fault]]:

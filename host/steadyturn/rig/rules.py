@@ -17,6 +17,7 @@ from steadyturn.rig.units import plain
 __all__ = ["RULES", "Fault", "Remark", "faults", "remarks"]
 
 LEAST_LIGHT = 8  # of 255, of a pixel's brightest part; common practice, no source
+NTC_ROOM_K = 10.0  # it connects again so much cooler
 USB_LOADS = ("phone", "power_bank", "lantern")
 
 
@@ -176,6 +177,21 @@ def protection(rig: Rig) -> Iterator[Fault]:
                     "About 5.5 V for a 5 V output.")
 
 
+def thermistor(rig: Rig) -> Iterator[Fault]:
+    p = rig.protection
+    if p.ntc_at == "none":
+        return
+    if all_pins(rig.board.kind, rig.board.pins)["heat_adc_pin"] < 0:
+        yield Fault(("board.pins.heat_adc_pin", "protection.ntc_at"), "",
+                    f"the thermistor needs an ADC pin; the {rig.board.kind} has none to spare.",
+                    "Under [board.pins]: heat_adc_pin = a pin with an ADC that nothing else "
+                    "uses; what is not wired is freed with -1.")
+    if p.ntc_limit_c <= rig.air.hot_c + NTC_ROOM_K:
+        yield Fault(("protection.ntc_limit_c", "air.hot_c"), str(p.ntc_limit_c),
+                    f"must be more than {NTC_ROOM_K:.0f} above the air's hot_c "
+                    f"({plain(rig.air.hot_c)}), or it would never connect again.", "")
+
+
 def supply(rig: Rig) -> Iterator[Fault]:
     yield from _order(rig, "supply", "off_v", "forbid_v",
                       "Writing must be over before the board stops.")
@@ -256,5 +272,5 @@ def _adc(rig: Rig) -> Iterator[Fault]:
 
 RULES: tuple[Callable[[Rig], Iterator[Fault]], ...] = (
     motor_constant, nameplate, stages, rectifier, air, comfort, converter_thresholds,
-    converter_output, device_voltage, load, protection, supply, sensor, lamp,
+    converter_output, device_voltage, load, protection, thermistor, supply, sensor, lamp,
 )

@@ -15,10 +15,12 @@ from steadyturn_fw import fields
 from steadyturn.errors import Failed, Problem, WrongInput
 from steadyturn.model import bank, converter, load, supply
 from steadyturn.model.band import Band
+from steadyturn.model.hazards import harms_without_firmware
 from steadyturn.model.point import operate
 from steadyturn.rig.pins import all_pins
 from steadyturn.rig.types import Rig
 from steadyturn.settings import drops, file
+from steadyturn.settings.heat import heat
 from steadyturn.settings.thresholds import (
     Paces,
     Thresholds,
@@ -49,6 +51,8 @@ def build(rig: Rig, band: Band) -> file.Settings:
     settings.update(_machine(rig, edges, limits))
     settings.update(_band(rig, edges, band.window_v, limits))
     settings.update(_output(rig))
+    settings.update(heat(rig))
+    settings["hardware_cut"] = int(not harms_without_firmware(rig, edges.high))
     settings.update(_supply(rig, settings))
     settings.update(_journal(rig, band, limits))
     settings.update(
@@ -73,6 +77,7 @@ def _wiring(rig: Rig) -> dict[str, int | str]:
     board = rig.board
     return {
         **{name: pins[name] for name in wanted},
+        "heat_adc_pin": pins["heat_adc_pin"] if rig.protection.ntc_at != "none" else -1,
         "lamp2_pin": pins["lamp2_pin"] if board.lamp == "two_led" else -1,
         "more_rgb": board.more_rgb,
         "enough_rgb": board.enough_rgb,

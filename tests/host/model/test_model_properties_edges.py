@@ -99,6 +99,7 @@ HOLDS: dict[str, Callable[[There], bool]] = {
     "open_circuit_capacitor": lambda t: cold_peak_v(t.rig, t.pace) <= t.rig.bus.capacitor_max_v,
     "open_circuit_rectifier": lambda t: cold_peak_v(t.rig, t.pace) <= t.rig.rectifier.max_v,
     "open_circuit_sensor": lambda t: cold_peak_v(t.rig, t.pace) <= 36.0,
+    "open_circuit_adc": lambda t: cold_peak_v(t.rig, t.pace) / t.rig.sensor.divider <= 3.3,
 }
 # the tangent's fold has no short form on operating points; test_band.py looks at its margin
 ELSEWHERE = {"collapse_margin", "open_circuit_switch", "open_circuit_device",

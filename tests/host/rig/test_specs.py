@@ -19,7 +19,7 @@ ENDINGS = {
     "degC": "_c", "N": "_n", "N m": "_nm", "g cm2": "_gcm2", "g m2": "_gm2", "K/W": "_k_per_w",
     "J/K": "_j_per_k", "V per 1000 rpm": "_v_per_krpm", "uN m per rad/s": "_unm_per_rad_s",
     "N m per rad/s": "_nm_per_rad_s", "turns/min": "_tpm", "AWG": "_awg",
-    "years": "_years", "RGB": "_rgb",
+    "years": "_years", "RGB": "_rgb", "K": "_k",
 }
 # what one of the file's unit is in SI (paces, temperatures and gauges stay as they are)
 RPM = 2 * math.pi / 60
