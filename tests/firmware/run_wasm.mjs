@@ -1,10 +1,13 @@
 // Runs a script on the 32-bit build of MicroPython: node run_wasm.mjs BUILD SCRIPT FOLDER...
-// All .py files of the folders are put where the interpreter finds them.
+// All .py files of the folders are put where the interpreter finds them. With METER set the
+// interpreter counts what it executes: see meter_wasm.mjs and on_board/count_steps.py.
 import fs from "node:fs";
 import path from "node:path";
 import { pathToFileURL } from "node:url";
+import { meterAll } from "./meter_wasm.mjs";
 
 const [build, script, ...folders] = process.argv.slice(2);
+if (process.env.METER) Object.assign(globalThis, meterAll());
 const { loadMicroPython } = await import(pathToFileURL(build));
 const mp = await loadMicroPython({
   heapsize: 192 * 1024, // what a Pico has left

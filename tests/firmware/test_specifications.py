@@ -135,24 +135,6 @@ def test_the_strip_chart_is_what_the_firmware_plays() -> None:
                 assert abs(ticks - for_) <= 1, (kind, signal, found, right)
 
 
-def test_budget_adds_up() -> None:
-    text = (FIRMWARE / "budget.md").read_text()
-    sums = [0, 0]
-    parts = []
-    for line in text.splitlines():
-        cells = [c.strip().strip("*") for c in line.strip("|").split("|")]
-        if len(cells) != 4 or not cells[2].replace(",", "").isdigit():
-            continue
-        figures = [int(c.replace(",", "")) for c in cells[2:]]
-        if cells[0].startswith(("a steady", "the longest")):
-            assert figures == sums, cells[0]
-            parts.append(figures)
-        else:
-            sums = [a + b for a, b in zip(sums, figures, strict=True)]
-    assert len(parts) == 2
-    assert parts[1][1] < 20_000, "the longest tick fits"
-
-
 def write() -> None:
     for file, kind, name in MADE:
         path = FIRMWARE / file
