@@ -94,6 +94,7 @@ class Sensor:
         self.young = False  # set up so lately that there may be none yet
         self.until_check = CHECK_TICKS
         self.tried_ms = ticks_ms()
+        self.carrying = False  # a load is connected
         self._begin()
 
     # ---- the chip
@@ -120,8 +121,9 @@ class Sensor:
     def _begin(self):
         try:
             if self.chip.known(self) and self.chip.set_up(self, self.over_mv):
-                # an alert that does not tell is counted; the other barriers stay
-                if not self.chip.prove(self, self.over_mv, sleep_ms):
+                # an alert that does not tell is counted; the other barriers stay. Trying it
+                # lets a connected load go
+                if not self.carrying and not self.chip.prove(self, self.over_mv, sleep_ms):
                     self._count()
                 sleep_ms(FRESH_MS)
                 if not self.chip.stale(self, self.word(self.chip.BUS)):
@@ -183,6 +185,7 @@ class Sensor:
             if self.lost:
                 self.tried_ms = ticks_ms()
         elif ticks_diff(ticks_ms(), self.tried_ms) >= RETRY_MS:
+            self.carrying = now.connected
             self.start()
         if not self.fresh:
             self._read_adc(now)
