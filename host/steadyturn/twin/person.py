@@ -2,8 +2,9 @@
 
 A hand is T = T0 - b * (w - w_intended), with a ripple twice a turn: the arm pulls
 harder than it pushes. T0 follows slowly, as one leans in until the pace is right. It
-never drives the handle backwards (model.hand has the pull). What is not in the rig's
-`arm` is an assumption and stands below or there; none of it has been measured.
+never drives the handle backwards (model.hand has the pull). What differs from one to the
+next stands in people.py; what is the same for all is an assumption and stands below or in
+model.hand. None of it has been measured.
 """
 
 from __future__ import annotations
@@ -15,20 +16,20 @@ from math import pi, sqrt
 from steadyturn.model.hand import EASE_OFF, THINK_S, Servo, lean_nm, pull_nm
 from steadyturn.rig.types import RPM, Rig
 from steadyturn.twin.listener import watcher
+from steadyturn.twin.people import DRIFT_S, Traits, typical
 
 # Assumptions. Paces in turns a minute.
-SPEED_UP = 9.0  # a second: how fast one speeds up when told to
-SLOW_DOWN = 6.0  # a second: an arm slows down more gently than it speeds up
 SET_OUT = 0.6  # share of the own cadence that one starts with
-SCATTER = 0.025  # standard deviation of the cadence, share
-SCATTER_S = 2.5  # how long one deviation lasts
-DRIFT = 0.10  # slow drift of the cadence of somebody who heeds no lamp, share
-DRIFT_S = 40.0
+REACTS = 0.15  # scatter of one's reaction time, share
 TIRE_S = 1500.0  # at the arm's rated power the strength has fallen by TIRED after this
 TIRED = 0.35
 RECOVER_S = 400.0  # and half of what was lost is back after a rest of some five minutes
 PATIENCE_S = 3.0  # keeping the beat, and still told to go faster
 WALK = 1.25  # share of the comfortable cadence that is never exceeded for long
+SLOWER_TIRED = 0.10  # share by which the own cadence falls until one is spent
+READ_S = 1.0  # to find a multimeter's digits and make sense of them
+AT_MOST = 0.15  # share by which one changes the pace after a look at it
+JUDGES = 0.03  # and how exactly that is done, standard deviation
 
 Intention = float | str
 Plan = Sequence[tuple[float, Intention]]
@@ -37,14 +38,17 @@ Plan = Sequence[tuple[float, Intention]]
 class Person:
     """Somebody at the handle of `rig`; the same seed gives the same person.
 
-    heeds_lamp: does what the lamp says; otherwise keeps an own habit, habit_tpm
-    (None: the middle of the rig's comfortable cadence), with a slow drift.
+    heeds_lamp: does what the lamp says; otherwise keeps to the own cadence. That is
+    habit_tpm (None: of the traits), and who is told nothing drifts back to it and about it:
+    without a lamp at any time, with one while it says hold.
     plan: (t_s, intention) in order of time; an intention is a pace in turns/min that is
     kept whatever the lamp says, "follow" (the lamp, or the habit), "rest" or "stop"
     (lets go), or "brake" (holds the handle back until it stands). Without a plan it
     follows from the start.
-    meter, window_v, glance_s: volts of a multimeter that somebody without a lamp
-    reads every glance_s seconds, and what they try to keep them within.
+    meter, window_v, glance_s: volts of a multimeter that somebody without a lamp reads every
+    glance_s seconds (None: of the traits). Outside the window they change their pace by the
+    share by which the volts are off its middle.
+    traits: what this person is like (None: the rig's arm, and the middle of all people).
     """
 
     def __init__(
@@ -57,32 +61,36 @@ class Person:
         *,
         meter: Callable[[], float] | None = None,
         window_v: tuple[float, float] = (0.0, 0.0),
-        glance_s: float = 4.0,
+        glance_s: float | None = None,
+        traits: Traits | None = None,
     ) -> None:
         arm = rig.arm
+        self.traits = typical(arm) if traits is None else traits
         self.watcher = watcher(rig.board.lamp)
         self.heeds_lamp = heeds_lamp
-        middle = (arm.comfort_low_tpm + arm.comfort_high_tpm) / 2
-        self.habit_tpm = middle if habit_tpm is None else habit_tpm
+        self.habit_tpm = self.traits.own_tpm if habit_tpm is None else habit_tpm
         self.most_tpm = WALK * max(arm.comfort_high_tpm, self.habit_tpm)
         self.plan = tuple(plan) if plan else ((0.0, "follow"),)
-        self.meter, self.window_v, self.glance_s = meter, window_v, glance_s
+        self.meter, self.window_v = meter, window_v
+        self.glance_s = self.traits.glance_s if glance_s is None else glance_s
         self._start_tpm = SET_OUT * self.habit_tpm
         self.intended_tpm = 0.0
-        self.tiredness = 0.0  # 0 fresh, 1 spent by TIRED
+        self.tiredness = self.traits.tiredness  # 0 fresh, 1 spent by TIRED
         self._random = random.Random(seed)
         self._arm = arm
-        self._full_nm = arm.force_n * rig.crank.radius_m
-        self._droop = arm.droop_nm_s
-        self._ripple = arm.ripple
+        self._full_nm = self.traits.force_n * rig.crank.radius_m
+        self._droop = self.traits.droop_nm_s
+        self._ripple = self.traits.ripple
         self._phase = self._random.uniform(0.0, 2 * pi)
         self._doing: Intention = "stop"
         self._next_plan = 0
         self._next = 0.0
-        self._glance_at = 0.0
+        self._glance_at = self.glance_s
+        self._read: tuple[float, float] | None = None  # when a look at the meter is understood
+        self._goal_tpm: float | None = None  # of somebody who heeds no lamp
         self._cues: list[tuple[float, str]] = []  # when a cue was understood
         self._cue = "dark"
-        self._scatter = self._drift = 0.0
+        self._scatter = 0.0
         self._in_step_s = 0.0  # how long one has kept the beat while it goes on
         self._pace = 0.0  # as felt over a few turns
         # what torque_nm needs
@@ -137,7 +145,9 @@ class Person:
         """What the lamp says reaches the hand after the reaction time."""
         cue = self.watcher.cue(t_s)
         if not self._cues or self._cues[-1][1] != cue:
-            self._cues.append((t_s + self._arm.reaction_s, cue))
+            takes_s = self.traits.reaction_s * self._random.gauss(1.0, REACTS)
+            last_s = self._cues[-1][0] if self._cues else 0.0
+            self._cues.append((max(t_s + takes_s, last_s), cue))
         while self._cues and self._cues[0][0] <= t_s:
             cue = self._cues[0][1]
             if cue == "hold" and self._cue != "hold":
@@ -153,12 +163,14 @@ class Person:
             self._towards(float(self._doing), EASE_OFF * dt)
         elif not self.heeds_lamp:
             self._keep_habit(dt, t_s)
+        elif self._cue == "hold":
+            self.intended_tpm = self._drifted(self.intended_tpm, dt)
         elif self._cue in ("rest", "dark", "faster"):
-            self._towards(self._faster_goal(dt), SPEED_UP * dt)
+            self._towards(self._faster_goal(dt), self.traits.speed_up * dt)
             if self.intended_tpm < self._start_tpm:
                 self._towards(self._start_tpm, EASE_OFF * dt)
         elif self._cue == "slower":
-            self._towards(0.0, SLOW_DOWN * dt)
+            self._towards(0.0, self.traits.slow_down * dt)
         elif self._cue == "stop":
             self._towards(0.3 * self.habit_tpm, EASE_OFF * dt)
 
@@ -166,9 +178,10 @@ class Person:
         """The flash beats the pace. One falls in with a turn to a flash, or with two where
         one is faster already, and goes beyond that when it still says faster."""
         beat = self.watcher.beat_s
-        if self._cue != "faster" or not beat:
+        if self._cue != "faster" or not beat or not self.traits.keeps_beat:
             return self.most_tpm
-        goals = [share * 60.0 / beat for share in (1.0, 2.0)]
+        off = 1.0 + self.traits.beat_error
+        goals = [share * off * 60.0 / beat for share in (1.0, 2.0)]
         ahead = [goal for goal in goals if goal > 0.85 * self._pace]
         if not ahead:
             return self.most_tpm
@@ -177,16 +190,32 @@ class Person:
         return min(goal, self.most_tpm)
 
     def _keep_habit(self, dt: float, t_s: float) -> None:
+        goal = self.habit_tpm if self._goal_tpm is None else self._goal_tpm
+        goal = self._drifted(goal, dt)
         if self.meter is not None and t_s >= self._glance_at:
             self._glance_at = t_s + self.glance_s
-            volts = self.meter()
-            low, high = self.window_v
-            if volts < low:
-                self.habit_tpm *= 1.1
-            elif volts > high:
-                self.habit_tpm *= 0.93
-            self.habit_tpm = min(self.habit_tpm, self.most_tpm)
-        self._towards(self.habit_tpm * (1.0 + self._drift), EASE_OFF * dt)
+            self._read = (t_s + READ_S, self.meter())
+        if self._read is not None and t_s >= self._read[0]:
+            goal = self._judged(goal, self._read[1])
+            self._read = None
+        self._goal_tpm = goal
+        self._towards(goal, EASE_OFF * dt)
+
+    def _judged(self, goal: float, volts: float) -> float:
+        """What a look at the meter makes of the pace that one keeps to."""
+        low, high = self.window_v
+        if low <= volts <= high:
+            return goal
+        share = (low + high) / 2 / max(volts, 0.1)
+        share = min(max(share, 1.0 - AT_MOST), 1.0 + AT_MOST)
+        goal = max(self._pace, 0.5 * goal) * share * self._random.gauss(1.0, JUDGES)
+        return min(goal, self.most_tpm)
+
+    def _drifted(self, tpm: float, dt: float) -> float:
+        """A pace that nobody tells: it goes back to the own cadence, and about it."""
+        own = self.habit_tpm * (1.0 - SLOWER_TIRED * self.tiredness)
+        wander = self.traits.drift * sqrt(2 * dt / DRIFT_S) * self._random.gauss(0.0, 1.0)
+        return max(0.0, tpm + (own - tpm) * dt / DRIFT_S + own * wander)
 
     def _towards(self, goal: float, most: float) -> None:
         way = goal - self.intended_tpm
@@ -194,11 +223,9 @@ class Person:
 
     def _wander(self, dt: float) -> None:
         """Ornstein-Uhlenbeck: deviations that come and go."""
-        gauss = self._random.gauss
-        self._scatter += -self._scatter * dt / SCATTER_S + SCATTER * sqrt(
-            2 * dt / SCATTER_S) * gauss(0.0, 1.0)
-        self._drift += -self._drift * dt / DRIFT_S + DRIFT * sqrt(2 * dt / DRIFT_S) * gauss(
-            0.0, 1.0)
+        lasts = self.traits.scatter_s
+        self._scatter += -self._scatter * dt / lasts + self.traits.scatter * sqrt(
+            2 * dt / lasts) * self._random.gauss(0.0, 1.0)
 
     def _tire(self, dt: float, crank_rad_s: float) -> None:
         power = max(self._t0, 0.0) * crank_rad_s / self._arm.power_w
