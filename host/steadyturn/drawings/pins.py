@@ -16,6 +16,7 @@ MEANING = {
     "alert_pin": "sensor's alert",
     "button_pin": "button",
     "turn_pin": "turn sensor",
+    "second_load_pin": "second load (`second_load_ohm`)",
     "let_go_pin": "load switch (let go)",
     "amps_adc_pin": "shunt amplifier (`adc`)",
     "heat_adc_pin": "thermistor",

@@ -17,6 +17,10 @@ class Bus:
                               typical=(2.2, 4.7, 22), source=PRACTICE,
                               how="The divider to the board's ADC and any resistor across the "
                               "bus capacitor, together.")
+    second_load_ohm: float | None = number(
+        "second_load_ohm", "ohm", 0.5, 1000, optional=True,
+        how="A resistor across the converter's input, behind the sensor, that the board's "
+        "second_load_pin connects for a sixth of a second: so it sees the motors' resistance.")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -14,7 +14,7 @@ __all__ = ["all_pins", "read_pins"]
 
 _LIMITS = {"i2c_id": (0, 1), "supply_permille": (1000, 100_000)}
 _MAY_BE_UNUSED = ("bus_adc_pin", "supply_adc_pin", "alert_pin", "button_pin", "turn_pin",
-                  "amps_adc_pin", "let_go_pin", "lamp2_pin",
+                  "second_load_pin", "amps_adc_pin", "let_go_pin", "lamp2_pin",
                   "heat_adc_pin")
 
 Fault = tuple[tuple[str, ...], str, str, str]  # path below board.pins, value, right, how

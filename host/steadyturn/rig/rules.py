@@ -233,6 +233,20 @@ def sensor(rig: Rig) -> Iterator[Fault]:
                     "An INA3221 measures the converter's output too.")
 
 
+def extras(rig: Rig) -> Iterator[Fault]:
+    """Parts that need a pin which not every board has to spare."""
+    pins = all_pins(rig.board.kind, rig.board.pins)
+    for key, value, pin in (
+        ("sensor.turn_pulses", rig.sensor.turn_pulses, "turn_pin"),
+        ("bus.second_load_ohm", rig.bus.second_load_ohm, "second_load_pin"),
+    ):
+        if value is not None and pins[pin] < 0:
+            yield Fault((key, f"board.pins.{pin}"), plain(value),
+                        f"the {rig.board.kind} has no pin left for it: name one, or leave "
+                        f"{key.split('.')[1]} out.",
+                        f"Under [board.pins]: {pin} = a pin that nothing else uses.")
+
+
 def lamp(rig: Rig) -> Iterator[Fault]:
     b = rig.board
     if b.lamp == "two_led" and b.pins.get("lamp2_pin", 0) < 0:
@@ -272,5 +286,5 @@ def _adc(rig: Rig) -> Iterator[Fault]:
 
 RULES: tuple[Callable[[Rig], Iterator[Fault]], ...] = (
     motor_constant, nameplate, stages, rectifier, air, comfort, converter_thresholds,
-    converter_output, device_voltage, load, protection, thermistor, supply, sensor, lamp,
+    converter_output, device_voltage, load, protection, thermistor, supply, sensor, extras, lamp,
 )

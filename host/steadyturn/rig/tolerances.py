@@ -50,6 +50,7 @@ TOLERANCES: dict[str, Tolerance] = {
     "rectifier.knee_a": Tolerance(0.50, PRACTICE),
     "bus.capacitor_uf": Tolerance(0.20, "electrolytic capacitors: 20 %"),
     "bus.bleed_kohm": Tolerance(0.05, _RESISTOR),
+    "bus.second_load_ohm": Tolerance(0.05, _RESISTOR),
     "converter.out_v": Tolerance(0.02, "reference 1 %, divider 1 % each, " + MEMORY),
     "converter.loss_w": Tolerance(0.20, _CHIP),
     "converter.loss_v": Tolerance(0.20, _CHIP),

@@ -104,6 +104,10 @@ class Sensor:
         "amplifier_zero_v", "V", 0, 3, optional=True,
         how="What the amplifier gives without current; left out: nothing.")
     alert: bool = flag("alert_wired", default=False)
+    turn_pulses: int | None = whole(
+        "turn_pulses", 1, 24, optional=True,
+        how="Magnets on the handle's shaft that pass a reed contact or Hall switch at the "
+        "board's turn_pin; left out: there is none, and the pace comes from the volts alone.")
     divider: float = number("divider", "", 1, 100, typical=(11, 11, 11), source=PRACTICE,
                             how="(R_top + R_bottom) / R_bottom of the two resistors to the ADC.")
 

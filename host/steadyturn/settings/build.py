@@ -19,7 +19,7 @@ from steadyturn.model.hazards import harms_without_firmware
 from steadyturn.model.point import operate
 from steadyturn.rig.pins import all_pins
 from steadyturn.rig.types import Rig
-from steadyturn.settings import drops, file
+from steadyturn.settings import drops, file, turn, warmth
 from steadyturn.settings.heat import heat
 from steadyturn.settings.thresholds import (
     Paces,
@@ -49,6 +49,7 @@ def build(rig: Rig, band: Band) -> file.Settings:
     settings.update(_wiring(rig))
     settings.update(_sensor(rig))
     settings.update(_machine(rig, edges, limits))
+    settings.update(turn.settings(rig))
     settings.update(_band(rig, edges, band.window_v, limits))
     settings.update(_output(rig))
     settings.update(heat(rig))
@@ -79,6 +80,8 @@ def _wiring(rig: Rig) -> dict[str, int | str]:
         **{name: pins[name] for name in wanted},
         "heat_adc_pin": pins["heat_adc_pin"] if rig.protection.ntc_at != "none" else -1,
         "lamp2_pin": pins["lamp2_pin"] if board.lamp == "two_led" else -1,
+        "turn_pin": pins["turn_pin"] if rig.sensor.turn_pulses else -1,
+        "second_load_pin": pins["second_load_pin"] if rig.bus.second_load_ohm else -1,
         "more_rgb": board.more_rgb,
         "enough_rgb": board.enough_rgb,
         "much_rgb": board.much_rgb,
@@ -99,6 +102,10 @@ def _sensor(rig: Rig) -> dict[str, int | str]:
         "bus_offset_mv": 0,
         "amps_gain_ppm": 1_000_000,
         "amps_offset_ma": 0,
+        "out_bus_gain_ppm": 1_000_000,
+        "out_bus_offset_mv": 0,
+        "out_amps_gain_ppm": 1_000_000,
+        "out_amps_offset_ma": 0,
         "amplifier_permille": round(1000 * (rig.sensor.amplifier or 1.0)),
         "amplifier_zero_mv": round(1000 * (rig.sensor.amplifier_zero_v or 0.0)),
         "divider_permille": round(1000 * rig.sensor.divider),
@@ -108,7 +115,9 @@ def _sensor(rig: Rig) -> dict[str, int | str]:
 def _machine(rig: Rig, edges: Paces, limits: Thresholds) -> dict[str, int | str]:
     """What the pace is computed from. The sensor stands behind its shunt, so that its ohms
     count with the bank's."""
-    warm = warm_c(rig, edges.target)
+    warming = warmth.settings(rig, edges.target)
+    # what the board corrects by itself begins with a cold winding
+    warm = warmth.begin_c(rig) if warming["warm_s"] else warm_c(rig, edges.target)
     conducts = conduct_a(rig, limits.most_a)
     drop, knee = drops.fit(rig, conducts, max(1.3 * limits.most_a, 2 * conducts))
     ohm = bank.source_ohm(rig, warm) + rig.sensor.shunt_ohm
@@ -123,6 +132,8 @@ def _machine(rig: Rig, edges: Paces, limits: Thresholds) -> dict[str, int | str]
         "conduct_ma": min(max(round(1000 * conducts), 1), 500),
         "supply_ma": min(round(1000 * unseen_a), 2000),
         "capacitor_uf": round(1e6 * rig.bus.capacitor_f),
+        "second_load_mohm": round(1000 * (rig.bus.second_load_ohm or 0.0)),
+        **warming,
     }
 
 
