@@ -23,6 +23,7 @@ from steadyturn.rig.parts_output import (
     Switch,
 )
 from steadyturn.rig.parts_source import Bank, Crank, Motor, Rectifier, Stage
+from steadyturn.rig.parts_train import Gears
 from steadyturn.rig.spec import (
     MEMORY,
     PRACTICE,
@@ -41,7 +42,7 @@ from steadyturn.rig.spec import (
 
 __all__ = [
     "PARTS", "RPM", "Air", "Arm", "Bank", "Board", "Bus", "Converter", "Crank", "EfficiencyPoint",
-    "Kind", "Load", "Motor", "Origin", "Protection", "Rectifier", "Rig", "Sensor", "Spec",
+    "Gears", "Kind", "Load", "Motor", "Origin", "Protection", "Rectifier", "Rig", "Sensor", "Spec",
     "Stage", "Supply", "Switch", "specs",
 ]
 
@@ -150,6 +151,7 @@ class Rig:
     air: Air
     sensor: Sensor
     board: Board
+    gears: Gears = field(default_factory=Gears)
     note: str = ""
     origins: Mapping[str, Origin] = field(default_factory=dict)
 
@@ -159,4 +161,5 @@ PARTS: dict[str, type[Any]] = {
     "motor": Motor, "bank": Bank, "crank": Crank, "rectifier": Rectifier, "bus": Bus,
     "converter": Converter, "switch": Switch, "protection": Protection, "supply": Supply,
     "load": Load, "arm": Arm, "air": Air, "sensor": Sensor, "board": Board,
+    "gears": Gears,
 }

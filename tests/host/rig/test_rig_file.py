@@ -252,7 +252,7 @@ SECTIONS = [
     (BASE.replace("[[stage]]", "[[stages]]"), 5, "did you mean [[stage]]?"),
     (BASE.replace("[[stage]]", "[stage]"), 5, "double brackets"),
     (BASE.replace("[motor]", "[[motor]]"), 1, "single brackets"),
-    (BASE + "[gearbox]\n", 15, "may have rig, motor"),
+    (BASE + "[weather]\n", 15, "may have rig, motor"),
     ("terminal_ohm = 3\n" + BASE, 1, "it belongs below [motor]"),
     ("crank = 3\n" + BASE, 1, "[crank]"),
     (BASE + "[board.pins]\nlamp_pn = 3\n", 16, "lamp_pin"),
