@@ -233,7 +233,7 @@ class Loop:
         faults.watch(FAULT_OVER_VOLTAGE, now.over_volts)
         faults.watch(FAULT_OVER_CURRENT, now.bus_ma >= switch.over_ma or now.saturated)
         faults.watch(FAULT_TEMPERATURE, now.too_hot)
-        faults.watch(FAULT_JOURNAL, self.store.failed)
+        faults.watch(FAULT_JOURNAL, self.store.failed or self.store.thinning.crowded)
 
     def _percent(self):
         if self.percents != self.tally.percents:

@@ -1,27 +1,33 @@
 """Pages on flash: where each goes, how they are found again, what a full flash does.
 
-A page is first written into one of seven tail files, each alone in its directory,
+A page is first written into one of nine tail files, each alone in its directory,
 where littlefs keeps it inside the directory's own block: no erase in fifteen of
-sixteen. When the seven are full the next page goes to the newest log file together
+sixteen. When the nine are full the next page goes to the newest log file together
 with them, in one append. Whatever moment the power goes, a page that was stored
 is in a tail or in a log; one that is in both has the same number twice and counts
-once. All of this allocates and none of it is for a steady tick.
+once. When the logs have taken their share of the flash, the oldest is thinned to
+summaries (thinning.py). All of this allocates and none of it is for a steady tick.
 """
 
 import os
 
 from steadyturn_fw.pages import PAGE_BYTES as PAGE
+from steadyturn_fw.reading import after, copy
 from steadyturn_fw.recovery import (
     ENOSPC,
+    LEAST_FILES,
     LOG_PAGES,
+    SPARE,
     TAILS,
     log_name,
     make_folders,
+    open_sum_name,
     recover,
-    sound,
+    sum_name,
     tail_name,
 )
 from steadyturn_fw.recovery import seq_of as _seq
+from steadyturn_fw.thinning import Thinning
 
 FOLDER = "/journal"
 
@@ -30,7 +36,8 @@ class Store:
     def __init__(self, folder=""):
         self.folder = folder or FOLDER
         self.format_id = b"\0\0\0\0"
-        self.block = bytearray((TAILS + 1) * PAGE)  # waiting pages, then the one being moved
+        # waiting pages, then the one that is moved with them
+        self.block = bytearray((TAILS + 2) * PAGE)
         self.waiting = 0  # pages in the tails and not yet in a log
         self.moving = 0  # pages of the block that are on their way to the log,
         self.moved = 0  # of them written,
@@ -38,7 +45,14 @@ class Store:
         self.again = False  # a move is being tried for the second time
         self.logs = []  # [number, first seq, pages]
         self.sealed = False  # the newest log has a torn end: nothing more goes into it
-        self.most_files = 2
+        self.newest_log = 0  # highest number that a log ever had since boot
+        self.sums = []  # [number, first seq, pages, last seq], each for the boots it closes
+        self.open_sum = None  # the summary of the newest boot thinned, which may go on
+        self.thinned = 0  # the highest number that a summary stands for
+        self.thinning = Thinning(self)
+        self.short = False  # the flash is full: room is being made first
+        self.tried = False  # and was, for this page
+        self.most_files = LEAST_FILES
         self.first_seq = 1
         self.last_seq = 0
         self.newest = None  # the page with the highest number found at boot
@@ -51,20 +65,27 @@ class Store:
 
     # ---- writing
 
-    def write(self, page):
+    def write(self, page, hurry=False):
         """Store a closed page: True when it is safe, False when it cannot be, None: not yet.
 
         On None the caller comes again with the same page in a later tick: a move to the log
         is done a page at a time, so that seldom more than one erase falls into one tick.
-        Never raises for the flash's sake.
+        hurry: the power is going; a spare tail saves the move. Never raises for the flash's
+        sake.
         """
+        if self.short and not self.moving and not hurry:
+            if self.thinning.step() is None:
+                return None
+            self.short = False
         if self.moving:
             return self._go_on(page)
+        self.thinning.stuck = False
         for _ in range(2):
             try:
-                if self.waiting == TAILS:
-                    memoryview(self.block)[TAILS * PAGE :] = page
-                    self.moving = TAILS + 1
+                if self.waiting >= TAILS and not (hurry and self.waiting == SPARE):
+                    at = self.waiting * PAGE
+                    memoryview(self.block)[at : at + PAGE] = page
+                    self.moving = self.waiting + 1
                     return None
                 with open(tail_name(self.folder, self.waiting), "wb") as file:
                     file.write(page)
@@ -73,10 +94,16 @@ class Store:
                 return True
             except OSError as error:
                 self._after_failure(error)
-        return self._failed()
+                if self.short and not hurry:
+                    return None
+        return self._lost()
+
+    def would_move(self):
+        """Would storing a page move others, which erases?"""
+        return self.moving > 0 or self.waiting >= TAILS
 
     def _go_on(self, page):
-        with_it = self.moving > TAILS
+        with_it = self.moving > self.waiting
         done = self._step()
         if done and self.last_seq == _seq(page):
             self.again = False
@@ -85,7 +112,7 @@ class Store:
             # once more, now that there is room or a new log; then it is lost
             self.again = not self.again
             if not self.again:
-                return False
+                return self._lost()
         return None
 
     def tidy(self):
@@ -104,9 +131,11 @@ class Store:
             self.first_seq = seq
         self.last_seq = seq
         self.failed = False
+        self.tried = False
 
-    def _failed(self):
+    def _lost(self):
         self.failed = True
+        self.tried = False
         self.lost += 1
         return False
 
@@ -143,96 +172,88 @@ class Store:
         self.file = None
         self.moving = 0
         self.sealed = True  # what it left at the log's end is not known
+        if self.logs and self.logs[-1][1] < 0:
+            self.logs.pop()  # nothing in it that the tails have not
         try:
             if file is not None:
                 file.close()
         except OSError:
             pass
         self._after_failure(error)
-        return self._failed()
+        self.failed = True
+        return False
 
     def _rotate(self):
-        number = self.logs[-1][0] + 1 if self.logs else 1
-        while len(self.logs) >= self.most_files:
-            self._drop_oldest()
-        self.logs.append([number, -1, 0])
+        if self.logs:
+            self.newest_log = max(self.newest_log, self.logs[-1][0])
+        self.newest_log += 1
+        self.logs.append([self.newest_log, -1, 0])
         self.sealed = False
 
     def _after_failure(self, error):
-        """A full flash gives up its oldest log; any other failure costs no stored page."""
+        """On a full flash the oldest log is thinned before the page is tried again."""
+        if error.args and error.args[0] == ENOSPC:
+            self.short = not self.tried and self.thinning.possible()
+            self.tried = True
         try:
-            if error.args and error.args[0] == ENOSPC and len(self.logs) > 1:
-                self._drop_oldest()
             make_folders(self.folder)
         except OSError:
             pass
 
-    def _drop_oldest(self):
-        row = self.logs.pop(0)
-        try:
-            os.remove(log_name(self.folder, row[0]))
-        except OSError:
-            pass  # a file that was never written
-        for left in self.logs:
-            if left[1] >= 0:
-                self.first_seq = left[1]
-                return
-        self.first_seq = _seq(self.block) if self.waiting else self.last_seq + 1
-
-    # ---- reading
+    # ---- reading, and giving up
 
     def copy(self, seq, frame, at):
         """Put the first stored page with this number or a later one into `frame`."""
-        target = memoryview(frame)[at : at + PAGE]
-        try:
-            for row in self.logs:
-                if row[1] >= 0 and self._in_log(row, seq, target):
-                    return True
-        except OSError:
-            pass
-        view = memoryview(self.block)
-        for i in range(self.waiting):
-            page = view[i * PAGE : (i + 1) * PAGE]
-            if _seq(page) >= seq:
-                target[:] = page
-                return True
-        return False
+        return copy(self, seq, memoryview(frame)[at : at + PAGE])
 
-    def _in_log(self, row, seq, target):
-        """The first sound page from `seq` on in one log; numbers only rise within it."""
-        last = self._after(row)
-        if last <= seq:
-            return False
-        with open(log_name(self.folder, row[0]), "rb") as file:
-            low = 0
-            high = row[2]
-            index = min(max(0, seq - row[1]), row[2] - 1)  # right when none is missing
-            while low < high:
-                file.seek(index * PAGE)
-                file.readinto(target)
-                here = _seq(target)
-                if here == seq and sound(target):
-                    return True
-                if here < seq:
-                    low = index + 1
-                else:
-                    high = index
-                index = (low + high) // 2
-            while low < row[2]:
-                file.seek(low * PAGE)
-                file.readinto(target)
-                if sound(target) and _seq(target) >= seq:
-                    return True
-                low += 1
-        return False
-
-    def _after(self, row):
-        """A number above all in this log: where the next begins."""
-        found = False
-        for other in self.logs:
-            if found and other[1] >= 0:
-                return other[1]
-            found = found or other is row
+    def find_first(self):
+        """The lowest number that a stored page or summary has."""
+        self.first_seq = self.last_seq + 1
+        for row in self.sums:
+            if row[1] >= 0:
+                self.first_seq = row[1]
+                return
+        if self.open_sum is not None:
+            self.first_seq = _seq(self.open_sum)
+            return
+        for row in self.logs:
+            if row[1] >= 0:
+                self.first_seq = row[1]
+                return
         if self.waiting:
-            return _seq(self.block)
-        return self.last_seq + 1
+            self.first_seq = _seq(self.block)
+
+    def forget(self, seq):
+        """Remove the oldest file if all its numbers are at most `seq`; False: there is none.
+
+        Only when asked, by a host that has these pages. The newest log always stays: its
+        pages tell the totals.
+        """
+        self.thinning.cancel()
+        try:
+            return self._forget(seq)
+        except OSError:
+            return False
+        finally:
+            self.find_first()
+
+    def _forget(self, seq):
+        if self.sums:
+            row = self.sums[0]
+            if row[3] > seq:
+                return False
+            os.remove(sum_name(self.folder, row[0]))
+            self.sums.pop(0)
+        elif self.open_sum is not None:
+            if _seq(self.open_sum) > seq:
+                return False
+            os.remove(open_sum_name(self.folder))
+            self.open_sum = None
+        else:
+            if not self.thinning.possible() or after(self, self.logs[0]) - 1 > seq:
+                return False
+            if self.logs[0][1] >= 0:
+                os.remove(log_name(self.folder, self.logs[0][0]))
+            self.logs.pop(0)
+        self.thinning.crowded = False
+        return True

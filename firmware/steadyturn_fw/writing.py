@@ -2,16 +2,25 @@
 
 One piece a tick, and each at the moment where it does the least harm: an erase stops
 everything for 45 ms, at worst 400, so pages are moved to the log while the load is
-released, and nothing is begun that the reservoir could not finish.
+released, and nothing is begun that the reservoir could not finish. With the load
+connected they are moved only when the tails are full, and where no hardware cuts what
+this program would not see meanwhile, the load is released first.
 """
 
 import gc
 from time import ticks_diff, ticks_ms
 
-from steadyturn_fw.pages import EV_ERASE_CONNECTED, FLAG_FADING, FLAG_FLUSHED, REST
+from steadyturn_fw.pages import (
+    EV_ERASE_CONNECTED,
+    EV_RELEASED,
+    EV_THINNED,
+    FLAG_FADING,
+    FLAG_FLUSHED,
+    REST,
+)
 
-TIDY_PAGES = 3  # before connecting: this many waiting pages are worth an erase
-REST_PAGES = 5
+TIDY_PAGES = 4  # before connecting: this many waiting pages are worth an erase
+REST_PAGES = 6
 SLOW_MS = 20  # a write that took this long was an erase
 GC_MS = 1000
 
@@ -26,6 +35,8 @@ class Writing:
         self.gc_ms = 0
         self.litter = False  # something was allocated since the last collection
         self.saved = False  # this fading's page is written
+        s = loop.loaded.settings
+        self.cut = s is not None and s.hardware_cut
 
     def work(self):
         """After a tick: at most one page to the flash, or a collection."""
@@ -38,16 +49,18 @@ class Writing:
         self.saved = fading
         if journal.pending:
             if self.may_write():
-                self._write()
+                self._write(fading)
                 # what fades has no time for a piece a tick
                 while fading and journal.pending:
-                    self._write()
+                    self._write(True)
         elif loop.count.marking and self.may_write():
             begun = ticks_ms()
             loop.count.mark()
             self._tell(begun)
         elif self._tidy_now():
             self._tidy()
+        elif self._thin_now():
+            self._thin()
         elif self.gc_ms >= GC_MS:
             self._collect()
 
@@ -77,10 +90,12 @@ class Writing:
         while journal.pending:
             self._write()
 
-    def _write(self):
+    def _write(self, hurry=False):
         """The closed page, or the next piece of what has to go before it."""
+        if self.now.connected and not self.cut and self.store.would_move():
+            self._release()
         begun = ticks_ms()
-        done = self.store.write(self.journal.closed)
+        done = self.store.write(self.journal.closed, hurry)
         self._tell(begun)
         if done is None:
             return
@@ -88,6 +103,12 @@ class Writing:
             self.journal.pending = False
         else:
             self.journal.give_up()
+
+    def _release(self):
+        """Nothing but this program guards the load, and it is about to be blind."""
+        switch = self.loop.switch
+        switch.stalled(self.now)
+        self.journal.event(EV_RELEASED, switch.why, self.now.t_ms)
 
     def _tidy_now(self):
         """With the load released an erase does no harm: is there something worth one?"""
@@ -106,6 +127,26 @@ class Writing:
     def _tidy(self):
         begun = ticks_ms()
         self.store.tidy()
+        self._tell(begun)
+
+    def _thin_now(self):
+        """Is room short, and is this a moment to make some?"""
+        store = self.store
+        thinning = store.thinning
+        if store.moving or not thinning.wanted() or not self.may_write():
+            return False
+        loop = self.loop
+        if loop.sensor is None or loop.switch.fading:
+            return False
+        if loop.switch.connected:
+            return self.cut and thinning.urgent()
+        return not loop.switch.about_to_connect
+
+    def _thin(self):
+        begun = ticks_ms()
+        thinning = self.store.thinning
+        if thinning.step():
+            self.journal.event(EV_THINNED, thinning.pages, self.now.t_ms)
         self._tell(begun)
 
     def _tell(self, begun):

@@ -3,7 +3,7 @@
 import check
 
 from asking import again, ask, board, state, stored
-from steadyturn_fw import frames, pages
+from steadyturn_fw import frames, pages, recovery
 
 
 def test_at_rest_the_journal_waits():
@@ -73,12 +73,12 @@ def test_move_of_pages_is_done_in_pieces():
         return step()
 
     store._step = counted
-    while store.waiting < 7:
+    while store.waiting < recovery.TAILS:
         b.run(20)
     steps.clear()
     b.run(6000)
-    check.equal(len(steps), 9, "eight pages and a close")
-    check.equal(len(set(steps)), 9, "each in a tick of its own")
+    check.equal(len(steps), recovery.TAILS + 2, "the pages, the new one, a close")
+    check.equal(len(set(steps)), len(steps), "each in a tick of its own")
     seqs = [pages.get(p, pages.AT_SEQ, 4) for p in stored(b)]
     check.equal(seqs, list(range(1, store.last_seq + 1)), "all there")
 
@@ -113,6 +113,63 @@ def test_fade_saves_and_forbid_does_not_write():
     b.supply(3000)
     b.run(20000)
     check.equal(b.loop.store.last_seq, seq + 1, "nothing below forbid_mv")
+
+
+def test_fade_with_full_tails_is_one_small_write():
+    import steadyturn_fw.store as module
+
+    b = board()
+    b.set(6500, 500)
+    b.run(5000)
+    store = b.loop.store
+    while store.waiting < recovery.TAILS:
+        b.run(20)
+    b.run(2000)
+    seq = store.last_seq
+    opened = []
+
+    def watched(name, mode="r"):
+        opened.append(name)
+        return open(name, mode)
+
+    module.open = watched
+    try:
+        b.supply(3900)
+        b.tick()
+    finally:
+        del module.open
+    check.equal(opened, [recovery.tail_name(store.folder, recovery.SPARE)], "the spare tail")
+    check.equal(store.last_seq, seq + 1, "saved at once")
+    c = again()
+    check.equal(c.loop.store.waiting, recovery.TAILS + 1, "and found")
+    c.supply(4800)
+    c.set(6500, 500)
+    c.run(8000)
+    seqs = [pages.get(p, pages.AT_SEQ, 4) for p in stored(c)]
+    check.equal(seqs, list(range(1, c.loop.store.last_seq + 1)), "all there, once")
+
+
+def test_without_a_hardware_cut_the_load_is_released_for_a_move():
+    b = board(hardware_cut=0)
+    b.set(6500, 500)
+    b.run(5000)
+    store = b.loop.store
+    step = store._step
+    connected = []
+
+    def watched():
+        connected.append(b.now.connected)
+        return step()
+
+    store._step = watched
+    b.run(120000)
+    check.true(len(connected) > 2 * recovery.TAILS, "pages were moved")
+    check.equal(set(connected), {False}, "never with the load connected")
+    check.true(b.now.connected, "and connected again")
+    b = board()
+    b.set(6500, 500)
+    b.run(120000)
+    check.equal(b.loop.tally.connections, 1, "with one it stays")
 
 
 check.run(globals())
