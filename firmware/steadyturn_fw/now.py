@@ -13,8 +13,7 @@ class Now:
     def __init__(self):
         # time, by loop.py
         self.t_ms = 0  # since boot
-        self.ms = 20  # since the last tick,
-        self.us = 0  # and what is left over
+        self.ms = 20  # since the last tick; less than one waits for the next
         # by sensor.py
         self.bus_mv = 0
         self.bus_ma = 0  # into the converter

@@ -1,29 +1,40 @@
 """Running totals in integers, exact to the microjoule over the machine's whole life.
 
 A total is held as words of 16 bits, lowest first, so that nothing ever leaves the
-small integers of a 32-bit board and a page takes the words as they are. What is
-less than one unit is carried on to the next tick. Time is measured, in whole
-milliseconds and the microseconds left over: power times time is added up piece by
-piece, each product below 2**30 up to 65 V, 32 A and 0.4 s.
+small integers of a 32-bit board and a page takes the words as they are. What ticks add
+waits in one small integer until there is enough of it: carrying words at every tick
+would cost a fifth of it. Time is whole milliseconds (the loop's clock carries the rest),
+power times time is added up piece by piece, each product below 2**30 up to 65 V, 32 A
+and 0.2 s. The functions of a tick are few and long, because calls are what is dear.
 """
 
 from steadyturn_fw import pages
 from steadyturn_fw.pages import VALID
 
 MOST_COIL_MA = 32767  # its square is the largest that is a small integer
-MOST_OUT_MW = 1000000  # times 1000 likewise; no converter here comes near
 SMALL = (1 << 30) - 1
+FULL = 1 << 29  # so much waits at most; one tick adds less than this
+PART_UJ = 1000000  # percents are looked for when so much has gone out
 
 
 class Total:
-    """A count of 16-bit words that only grows."""
+    """A count of 16-bit words that only grows. unit: how many of what is added are one of it."""
 
-    def __init__(self, words):
+    def __init__(self, words, unit=1):
         self.words = [0] * words
+        self.unit = unit
+        self.small = 0  # added, not yet carried into the words; below 2**30
 
     def add(self, amount):
-        """amount: below 2**30. No loop and no call: nothing can cut a carry in half."""
+        """amount: below FULL. In the ticks' own functions the same three lines stand inline."""
+        self.small += amount
+        if self.small >= FULL:
+            self.settle()
+
+    def settle(self):
+        """Carry into the words. No loop, no jump and no call: nothing can cut it in half."""
         words = self.words
+        amount = self.small // self.unit
         low = words[0] + (amount & 0xFFFF)
         carry = (amount >> 16) + (low >> 16)
         next_ = words[1] + carry
@@ -31,8 +42,10 @@ class Total:
         words[0] = low & 0xFFFF
         words[1] = next_ & 0xFFFF
         words[2] = third & 0xFFFF
+        self.small -= amount * self.unit
 
     def put(self, page, at, size):
+        self.settle()
         words = self.words
         i = 0
         while i < size:
@@ -40,6 +53,7 @@ class Total:
             i += 1
 
     def take(self, page, at, size):
+        self.small = 0
         words = self.words
         i = 0
         while i < len(words):
@@ -52,6 +66,7 @@ class Total:
 
     def units(self):
         """As one integer: may be large, so not for the tick."""
+        self.settle()
         return self.words[0] | self.words[1] << 16 | self.words[2] << 32
 
 
@@ -61,108 +76,110 @@ class Energy:
     def __init__(self):
         self.total = Total(3)
         self.nj = 0
-        self.pj = 0
-        self.added_uj = 0  # by the last tick
 
-    def add(self, mw, uw, now):
-        """Power mw mW + uw uW (below 1000) over the tick's time."""
-        us = now.us
-        pj = self.pj + uw * us
-        self.pj = pj % 1000
-        nj = self.nj + mw % 1000 * us + uw * now.ms
-        nj += pj // 1000
+    def add(self, mw, uw, ms):
+        """Power mw mW + uw uW (below 1000) over the tick's time; gives the uJ that were added."""
+        nj = self.nj + uw * ms
+        uj = mw * ms + nj // 1000
+        total = self.total
+        small = total.small + uj
         self.nj = nj % 1000
-        nj = mw * now.ms + mw // 1000 * us + nj // 1000
-        self.added_uj = nj
-        self.total.add(nj)
+        total.small = small
+        if small >= FULL:
+            total.settle()
+        return uj
+
+
+def plain_ma(mohm):
+    """The largest current whose loss in a resistance is a small integer in nW."""
+    ma = MOST_COIL_MA
+    while ma > SMALL // max(1, mohm) // ma:
+        ma -= ma // 64 or 1
+    return ma
+
+
+def ohmic_uw(ma, mohm):
+    """Loss in a resistance at any current, uW; stops growing at half a kilowatt."""
+    square = ma * ma
+    thousands = square // 1000
+    uw = min(thousands, SMALL // 2 // max(1, mohm)) * mohm
+    return uw + (square - thousands * 1000) * mohm // 1000
 
 
 class Losses:
-    """What the converter and the path keep, from what goes in. Integers, mW and mA."""
+    """What the converter and the path keep, from what goes in. Integers, mW, uW and mA."""
 
     def __init__(self, settings):
         s = settings
-        self.coil = s.coil
+        self.linear = s.coil == "linear"
+        self.by_in = s.coil == "in"
+        self.larger = s.coil == "larger"
         self.out_mv = s.out_mv
         self.loss_uw = s.loss_uw
         self.loss_mv = s.loss_mv
         self.loss_mohm = s.loss_mohm
         self.after_mohm = s.path_mohm  # behind the shunt where the output is measured
         self.path_mohm = s.path_mohm + s.out_shunt_uohm // 1000
-        self.loss_most = SMALL // 2 // max(1, s.loss_mohm)
+        # up to these currents every product is a small integer
+        self.coil_ma = plain_ma(s.loss_mohm)
+        self.path_ma = plain_ma(self.path_mohm)
         self.out_ma = 0  # out of the converter
         self.out_mw = 0  # at the device's socket
         self.out_uw = 0  # and the part below a milliwatt
 
     def _coil_uw(self, ma):
-        """Loss at a coil current, uW; stops growing at a kilowatt."""
+        """Loss at a coil current, uW."""
+        if ma <= self.coil_ma:
+            return ma * ma * self.loss_mohm // 1000 + self.loss_mv * ma + self.loss_uw
         ma = min(ma, MOST_COIL_MA)
-        square = ma * ma
-        thousands = square // 1000
-        ohmic = min(thousands, self.loss_most) * self.loss_mohm
-        ohmic += (square - thousands * 1000) * self.loss_mohm // 1000
-        return ohmic + self.loss_mv * ma + self.loss_uw
+        return ohmic_uw(ma, self.loss_mohm) + self.loss_mv * ma + self.loss_uw
 
-    def _path(self, mohm):
-        """Take off what the way from the converter to the device keeps."""
-        self._take(self.out_mw, self.out_uw, self._path_uw(mohm))
-
-    def _path_uw(self, mohm):
-        ma = min(self.out_ma, MOST_COIL_MA)
-        square = ma * ma
-        thousands = square // 1000
-        uw = SMALL // 2 // max(1, mohm)  # the thousands whose product is still small
-        uw = min(thousands, uw) * mohm
-        return uw + (square - thousands * 1000) * mohm // 1000
-
-    def measured(self, out_mv, out_ma):
-        """The output itself was measured: what reaches the device is that less the path."""
-        ma = max(0, min(out_ma, MOST_COIL_MA))
-        self.out_ma = ma
-        self.out_mw = out_mv * (ma // 1000)
-        self.out_uw = out_mv * (ma % 1000)
-        self._path(self.after_mohm)
-
-    def update(self, bus_mv, bus_ma, power):
-        """Input power.mw mW + power.uw uW at bus_ma; sets out_mw, out_uw, out_ma.
+    def update(self, bus_mv, bus_ma, mw, uw):
+        """Input power mw mW + uw uW at bus_ma; sets out_mw, out_uw, out_ma.
 
         The output's current is both what is looked for and what the losses of a buck
         follow; the last tick's value is the start, and twice through is enough.
         """
-        if self.coil == "linear":
-            self._linear(min(self.out_mv, bus_mv), bus_mv, bus_ma)
-        elif self.coil == "in":
-            self._take(power.mw, power.uw, self._coil_uw(bus_ma))
+        if self.by_in:
+            uw -= self._coil_uw(bus_ma)
+        elif self.linear:
+            # its headroom is lost: what comes out is the set point times the same current,
+            # less the current that feeds the constant loss
+            volts = min(self.out_mv, bus_mv)
+            mw = volts * (bus_ma // 1000)
+            uw = volts * (bus_ma % 1000) - self.loss_uw // 100 * (volts * 100 // max(1, bus_mv))
         else:
-            self._follow(bus_ma, power)
-            self._amps()
-            self._follow(bus_ma, power)
-        self._amps()
-        self._path(self.path_mohm)
+            self._leave(mw, uw - self._coil_uw(self._coil_ma(bus_ma)))
+            uw -= self._coil_uw(self._coil_ma(bus_ma))
+        self._leave(mw, uw)
+        self._path(mw, uw, self.path_mohm)
 
-    def _linear(self, volts, bus_mv, bus_ma):
-        """Its headroom is lost: what comes out is the set point times the same current,
-        less the current that feeds the constant loss."""
-        lost = self.loss_uw // 100 * (volts * 100 // max(1, bus_mv))
-        self._take(volts * (bus_ma // 1000), volts * (bus_ma % 1000), lost)
+    def _coil_ma(self, bus_ma):
+        return max(bus_ma, self.out_ma) if self.larger else self.out_ma
 
-    def _follow(self, bus_ma, power):
-        ma = self.out_ma
-        if self.coil == "larger":
-            ma = max(ma, bus_ma)
-        self._take(power.mw, power.uw, self._coil_uw(ma))
-
-    def _amps(self):
+    def _leave(self, mw, uw):
         """The current that leaves the converter with this output."""
-        self.out_ma = min(self.out_mw, MOST_OUT_MW) * 1000 // self.out_mv
+        mw += uw // 1000
+        self.out_ma = min(mw, SMALL // 1000) * 1000 // self.out_mv if mw > 0 else 0
 
-    def _take(self, mw, uw, lost_uw):
-        """out = mw, uw less a loss, not below nothing."""
-        lost_mw = lost_uw // 1000
-        uw -= lost_uw - lost_mw * 1000
-        mw += uw // 1000 - lost_mw
-        self.out_mw = max(0, mw)
+    def _path(self, mw, uw, mohm):
+        """Take off what the way from the converter to the device keeps; not below nothing."""
+        ma = self.out_ma
+        if ma <= self.path_ma:
+            uw -= ma * ma * mohm // 1000
+        else:
+            uw -= ohmic_uw(min(ma, MOST_COIL_MA), mohm)
+        mw += uw // 1000
+        self.out_mw = mw if mw > 0 else 0
         self.out_uw = uw % 1000 if mw >= 0 else 0
+
+    def measured(self, out_mv, out_ma):
+        """The output itself was measured: what reaches the device is that less the path."""
+        ma = out_ma if out_ma > 0 else 0
+        if ma > MOST_COIL_MA:
+            ma = MOST_COIL_MA
+        self.out_ma = ma
+        self._path(out_mv * (ma // 1000), out_mv * (ma % 1000), self.after_mohm)
 
 
 class Tally:
@@ -170,14 +187,10 @@ class Tally:
         """settings: None on a board without any; nothing is added then."""
         if settings:
             self.losses = Losses(settings)
-        self.mw = 0  # of this tick, into the converter
-        self.uw = 0  # and the part below a milliwatt
         self.energy_in = Energy()
         self.energy_out = Energy()
-        self.charge = Total(3)
-        self.charge_nc = 0
-        self.turns = Total(3)
-        self.turns_rest = 0  # dtpm * ms; 600 are a thousandth of a turn
+        self.charge = Total(3)  # uC
+        self.turns = Total(3, 600)  # thousandths, of 600 dtpm * ms
         self.on = 0
         self.band = 0
         self.connected = 0
@@ -191,38 +204,39 @@ class Tally:
 
     def add(self, now):
         """One tick. Turns are counted only where the pace is more than a bound."""
-        ma = max(0, min(now.bus_ma, MOST_COIL_MA))
-        self._charge(ma, now)
-        self._power(now.bus_mv, ma)
-        self.energy_in.add(self.mw, self.uw, now)
+        ms = now.ms
+        ma = now.bus_ma
+        if ma < 0:
+            ma = 0
+        elif ma > MOST_COIL_MA:
+            ma = MOST_COIL_MA
+        total = self.charge
+        total.small += ma * ms
+        if total.small >= FULL:
+            total.settle()
+        if now.validity == VALID:
+            total = self.turns
+            total.small += now.raw_dtpm * ms
+            if total.small >= FULL:
+                total.settle()
+        self._energy(now, ma)
+
+    def _energy(self, now, ma):
+        uw = now.bus_mv * (ma % 1000)
+        mw = now.bus_mv * (ma // 1000) + uw // 1000
+        uw %= 1000
+        self.energy_in.add(mw, uw, now.ms)
         if now.connected:
             losses = self.losses
             if now.out_known:
                 losses.measured(now.out_mv, now.out_ma)
             else:
-                losses.update(now.bus_mv, ma, self)
-            self.energy_out.add(losses.out_mw, losses.out_uw, now)
-            self._towards(self.energy_out.added_uj)
-        if now.validity == VALID:
-            self._turn(now)
+                losses.update(now.bus_mv, ma, mw, uw)
+            self.part_uj += self.energy_out.add(losses.out_mw, losses.out_uw, now.ms)
+            if self.part_uj >= PART_UJ:
+                self._towards()
 
-    def _power(self, mv, ma):
-        uw = mv * (ma % 1000)
-        self.mw = mv * (ma // 1000) + uw // 1000
-        self.uw = uw % 1000
-
-    def _charge(self, ma, now):
-        nc = self.charge_nc + ma * now.us
-        self.charge.add(ma * now.ms + nc // 1000)
-        self.charge_nc = nc % 1000
-
-    def _turn(self, now):
-        rest = self.turns_rest + now.raw_dtpm * now.ms + now.raw_dtpm * now.us // 1000
-        self.turns.add(rest // 600)
-        self.turns_rest = rest % 600
-
-    def _towards(self, uj):
-        self.part_uj += uj
+    def _towards(self):
         self.part_mj += self.part_uj // 1000
         self.part_uj %= 1000
         if self.part_mj >= self.percent_mj:

@@ -42,7 +42,8 @@ def crank(seed, seconds, bus_shift=2, amps_shift=0):
         # 20 ms but for jitter and now and then a flash erase
         step_us = 20_000 + rng.randint(-400, 400) + (rng.random() < 0.004) * 45_000
         t_us += step_us
-        now.ms, now.us = divmod(step_us, 1000)
+        # as the loop's clock: whole milliseconds, the rest waits for the next tick
+        now.ms = t_us // 1000 - now.t_ms
         now.t_ms = t_us // 1000
         phase = t_us / 1e6
         pace = 62 + 14 * math.sin(phase / 9) + 3 * math.sin(phase * 13)
@@ -57,7 +58,7 @@ def crank(seed, seconds, bus_shift=2, amps_shift=0):
         if journal.pending:
             raw.append(bytes(journal.closed))
             journal.pending = False
-        dt = step_us / 1e6
+        dt = now.ms / 1e3
         amps = now.bus_ma / 1000
         watts = now.bus_mv / 1000 * amps
         truth["in_j"] += watts * dt
