@@ -33,6 +33,12 @@ MOST_WHEN = 32767
 BEFORE = -1  # when of an event that began before its page
 
 
+def clear(page, start, stop):
+    while start < stop:
+        page[start] = 0
+        start += 1
+
+
 class Journal:
     def __init__(self, tally, bus_shift, amps_shift, low_dtpm, high_dtpm, tick_ms):
         self.tally = tally
@@ -68,10 +74,8 @@ class Journal:
 
     def begin(self, t_ms):
         page = self.page
-        i = 0
-        while i < PAGE_BYTES:
-            page[i] = 0
-            i += 1
+        # of what is left from the page before only the events would stay
+        clear(page, AT_EVENTS, AT_EVENTS + EVENTS * EVENT_BYTES)
         page[0] = pages.MAGIC_0
         page[1] = pages.MAGIC_1
         page[pages.AT_VERSION] = pages.VERSION
@@ -104,6 +108,8 @@ class Journal:
         if not self.index and not self.events:
             return
         page = self.page
+        if self.index < SAMPLES:
+            clear(page, AT_SAMPLES + self.index * SAMPLE_BYTES, AT_EVENTS)
         put = pages.put
         page[pages.AT_N_SAMPLES] = self.index
         page[pages.AT_N_EVENTS] = self.events
