@@ -143,16 +143,28 @@ class Losses:
         if self.by_in:
             uw -= self._coil_uw(bus_ma)
         elif self.linear:
-            # its headroom is lost: what comes out is the set point times the same current,
-            # less the current that feeds the constant loss
-            volts = min(self.out_mv, bus_mv)
-            mw = volts * (bus_ma // 1000)
-            uw = volts * (bus_ma % 1000) - self.loss_uw // 100 * (volts * 100 // max(1, bus_mv))
+            mw = 0
+            uw = self._linear_uw(bus_mv, bus_ma)
         else:
-            self._leave(mw, uw - self._coil_uw(self._coil_ma(bus_ma)))
+            self._follow(bus_ma, mw, uw)
             uw -= self._coil_uw(self._coil_ma(bus_ma))
         self._leave(mw, uw)
         self._path(mw, uw, self.path_mohm)
+
+    def _linear_uw(self, bus_mv, bus_ma):
+        """Its headroom is lost: what comes out is the set point times the same current,
+        less the current that feeds the constant loss."""
+        if bus_mv <= 0:
+            return 0
+        volts = min(self.out_mv, bus_mv)
+        lost = volts * 100 // bus_mv
+        lost *= self.loss_uw // 100
+        return volts * min(bus_ma, SMALL // volts) - lost
+
+    def _follow(self, bus_ma, mw, uw):
+        """A first look at the output's current."""
+        uw -= self._coil_uw(self._coil_ma(bus_ma))
+        self._leave(mw, uw)
 
     def _coil_ma(self, bus_ma):
         return max(bus_ma, self.out_ma) if self.larger else self.out_ma
@@ -227,12 +239,12 @@ class Tally:
         uw %= 1000
         self.energy_in.add(mw, uw, now.ms)
         if now.connected:
-            losses = self.losses
             if now.out_known:
-                losses.measured(now.out_mv, now.out_ma)
+                self.losses.measured(now.out_mv, now.out_ma)
             else:
-                losses.update(now.bus_mv, ma, mw, uw)
-            self.part_uj += self.energy_out.add(losses.out_mw, losses.out_uw, now.ms)
+                self.losses.update(now.bus_mv, ma, mw, uw)
+            uw = self.energy_out.add(self.losses.out_mw, self.losses.out_uw, now.ms)
+            self.part_uj += uw
             if self.part_uj >= PART_UJ:
                 self._towards()
 
