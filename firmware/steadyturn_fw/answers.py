@@ -84,7 +84,8 @@ class Answers:
         self._put("connected", 1 if loop.now.connected else 0)
         self._put("why", loop.switch.why if fitted else pages.WHY_SETTINGS_BAD)
         self._put("fault", loop.faults.shown)
-        self._put("settings_ok", 1 if fitted else 0)
+        ok = 2 if loop.loaded.previous else 1
+        self._put("settings_ok", ok if fitted else 0)
         self._put("sensor_errors", loop.sensor.errors if fitted else 0)
 
     def _totals(self, tally, frame, at):

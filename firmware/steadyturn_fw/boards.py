@@ -21,3 +21,17 @@ BOARDS = {
     "esp32_s3": (0, 8, 9, 4, 5, 1, 2, 2000, 6, 7, 10, 14, 11, 12, 3, 13),
     "esp32_c3": (0, 5, 6, 7, 10, 3, 4, 2000, 1, 0, 2, -1, 20, 21, -1, -1),
 }
+
+# a board that is not listed: the rig names its pins
+OTHER = tuple([{"i2c_id": 0, "supply_permille": 2000}.get(name, -1) for name in COLUMNS])
+
+# the LED that stands on the board: its kind and pin. A Pico W's hangs on the radio, where no
+# PWM reaches it; that of an ESP32-S3-DevKitC-1 moved from 48 to 38 in version 1.1
+OWN_LAMP = {
+    "pico": ("led", 25),
+    "pico_w": ("", -1),
+    "pico2": ("led", 25),
+    "esp32_s3": ("rgb", 48),
+    "esp32_c3": ("rgb", 8),
+    "other": ("", -1),
+}

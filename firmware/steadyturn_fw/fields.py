@@ -44,6 +44,7 @@ WHOLE = (
     ("much_rgb", 1, 16777215, "colour for too much"),
     ("danger_rgb", 1, 16777215, "colour of stop"),
     ("wrong_rgb", 1, 16777215, "colour of faults"),
+    ("watchdog", 0, 1, "1: a board that hangs starts anew, while no USB host is there"),
     # sensor
     ("address", 8, 119, "I2C address"),
     ("shunt_uohm", 500, 1000000, "shunt"),

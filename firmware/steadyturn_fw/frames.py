@@ -21,6 +21,9 @@ ASK_SETTINGS = b":settings"  # ":settings OFFSET" -> SETTINGS: a piece of the se
 ASK_PAGE = b":page"  # ":page SEQ" -> PAGE: the first stored page with this number or a later one
 ASK_FLUSH = b":flush"  # close and store the page being filled -> STATE
 ASK_RELEASE = b":release"  # release the load until the next boot -> STATE
+ASK_FORGET = b":forget"  # ":forget SEQ": remove the oldest file if the host has all in it -> WHO
+
+SAFE_MODE = "steadyturn: safe mode"  # a line of text, and all that is said there
 
 WHO = 0x57  # "W"
 STATE = 0x53  # "S"
@@ -46,7 +49,7 @@ STATE_FIELDS = (
     ("why", 15, 1),  # pages.REASONS, while released
     ("fault", 16, 1),
     ("validity", 17, 1),
-    ("settings_ok", 18, 1),
+    ("settings_ok", 18, 1),  # 1: in force; 2: the previous ones are, the newest were refused
     ("supply_mv", 19, 2),
     ("energy_in_uj", 21, 6),
     ("energy_out_uj", 27, 6),

@@ -97,6 +97,32 @@ class Unknown:
             self.pin.value(1)
 
 
+def unknown(row):
+    """Without settings: the board's usual lamp pin, and its own LED where a pin drives it."""
+    light = None  # type: Both | Unknown | None
+    for pin in (row["lamp_pin"], row["own_lamp_pin"]):
+        if pin >= 0:
+            light = Both(light, Unknown(pin)) if light else Unknown(pin)
+    return light or Nothing()
+
+
+class Both:
+    def __init__(self, first, second):
+        self.first = first.show
+        self.second = second.show
+
+    def show(self, level, hue):
+        self.first(level, hue)
+        self.second(level, hue)
+
+
+class Nothing:
+    """No pin is known: the journal and the prompt tell."""
+
+    def show(self, level, hue):
+        pass
+
+
 def fit(s):
     """The rig's own. A pin that the board lacks raises ValueError."""
     if s.lamp == "rgb":

@@ -10,17 +10,20 @@ from time import sleep_ms, sleep_us, ticks_add, ticks_diff, ticks_us
 
 from machine import reset_cause
 
-from steadyturn_fw import lights, pages
+from steadyturn_fw import chips, lights, pages, settings
 from steadyturn_fw.answers import Answers
 from steadyturn_fw.button import Button
 from steadyturn_fw.count import Count
 from steadyturn_fw.cue import Cue
 from steadyturn_fw.estimate import Estimate
 from steadyturn_fw.faults import Faults
+from steadyturn_fw.guard import JOURNAL, LAMP, SAMPLE, SWITCH, Guard
 from steadyturn_fw.heat import Heat
 from steadyturn_fw.journal import Journal
+from steadyturn_fw.keeper import Keeper
 from steadyturn_fw.lamp import Lamp
 from steadyturn_fw.link import Link
+from steadyturn_fw.note import Note
 from steadyturn_fw.now import Now
 from steadyturn_fw.pages import (
     EV_BOOT,
@@ -28,6 +31,7 @@ from steadyturn_fw.pages import (
     EV_CONNECTED,
     EV_GAP,
     EV_HOST,
+    EV_PREVIOUS_SETTINGS,
     EV_RELEASED,
     EV_SETTINGS,
     FAULT,
@@ -59,8 +63,11 @@ HOST_MS = 60000  # silent this long, then asking: the host is new
 
 
 class Loop:
-    def __init__(self, loaded, row):
-        """loaded: what settings.load found; row: boards.BOARDS entry for a lamp without them."""
+    def __init__(self, loaded, row, guard=None):
+        """loaded: what settings.load found; row: thisboard.board_row's, for a lamp without
+        them; guard: None for one without a watchdog."""
+        none = chips.CHIPS[""]
+        self.guard = guard or Guard(none, Note(none), False)
         self.loaded = loaded
         self.now = Now()
         self.late = 0
@@ -72,18 +79,20 @@ class Loop:
         self.button = None  # type: Button | None
         self.sensor = None  # type: Sensor | AdcSensor | None
         self.sampler = None  # type: AdcSensor | None  # takes readings between the ticks too
-        if loaded.settings is not None:
-            self._fit(loaded)
+        if loaded.settings is not None and not self._fit(loaded):
+            loaded.problems.append("pins")
+            if settings.fall_back(loaded) and not self._fit(loaded):
+                settings.fall_back(loaded)
         s = loaded.settings
         if s is None:
-            self.lamp = Lamp(lights.Unknown(row["lamp_pin"]), "led", 600)
+            self.lamp = Lamp(lights.unknown(row), "led", 600)
         self.answers = Answers(self)
         self.link = Link(self.answers)
         self._remember(s)
         self.writing = Writing(self)
 
     def _fit(self, loaded):
-        """Everything that a rig's settings bring; pins that this board lacks refuse them."""
+        """Everything that a rig's settings bring. False: it has not the pins."""
         s = loaded.settings
         try:
             self.switch = Switch(s)
@@ -97,11 +106,10 @@ class Loop:
             else:
                 self.sensor = Sensor(s)
         except (ValueError, TypeError):
-            loaded.settings = None
-            loaded.problems.append("pins")
-            return
+            return False
         self.estimate = Estimate(s)
         self.cue = Cue(s)
+        return True
 
     def _remember(self, s):
         """Go on from what the flash holds, and open this boot's first page."""
@@ -123,22 +131,33 @@ class Loop:
             if stored:
                 self.lamp.show_stored(stored)
         self.count = Count(self.button, self.lamp, self.tally)
+        self.keeper = Keeper(self.loaded, self.switch if s is not None else None)
         event = self.journal.event
         event(EV_BOOT, reset_cause(), 0)
         event(EV_SETTINGS, self.loaded.crc.low, 0)
-        if s is None:
+        previous = s is not None and self.loaded.previous
+        if previous:
+            event(EV_PREVIOUS_SETTINGS, self.loaded.crc.low, 0)
+        elif s is None:
             self.faults.set(FAULT_SETTINGS, True)
         self.journal.close(0)
+        if previous:
+            self.faults.set(FAULT_SETTINGS, True)
+        if self.guard.bitten:
+            self.program_failed()
         gc.collect()
         self.last_us = ticks_us()
 
     # ---- time
 
     def run(self):
+        """Returns only to have the board start anew, for a host's sake."""
         deadline = ticks_us()
         while True:
             self.tick()
             self.writing.work()
+            if self.guard.after(self.now.ms):
+                return
             deadline = ticks_add(deadline, TICK_US)
             left = ticks_diff(deadline, ticks_us())
             if left < -TICK_US:
@@ -196,6 +215,7 @@ class Loop:
         if now.ms > STALL_MS:
             self._stalled(now)
         self.sensor.read(now)
+        self.guard.marks |= SAMPLE
         self.estimate.update(now)
         self._protect(now)
         self.cue.update(now)
@@ -203,6 +223,7 @@ class Loop:
         self._percent()
         self.count.update(now.ms)
         self.lamp.update(now.cue, self.faults.shown, now.ms)
+        self.guard.marks |= LAMP
         self._record(now)
         self.switch.pulse()
 
@@ -221,6 +242,7 @@ class Loop:
         switch.busy = self.store.moving > 0
         self.heat.read(now)
         switch.update(now)
+        self.guard.marks |= SWITCH
         if was and not switch.connected:
             if switch.collapsed:
                 self.journal.event(EV_COLLAPSE, now.pace_dtpm, now.t_ms)
@@ -251,6 +273,7 @@ class Loop:
             self.journal.close(0)
         else:
             self.journal.add(now)
+        self.guard.marks |= JOURNAL
 
     # ---- the host, and the end
 
@@ -265,6 +288,13 @@ class Loop:
             self.switch.ask_release(self.now)
             if was:
                 self.journal.event(EV_RELEASED, self.switch.why, self.now.t_ms)
+
+    def program_failed(self):
+        """The start before this one ended by itself, and nothing is in the journal of it."""
+        self.journal.event(pages.EV_FAULT, FAULT_PROGRAM, 0)
+        self.journal.event(pages.EV_FAULT_END, FAULT_PROGRAM, 0)
+        self.journal.faults = self.journal.faults + 1 & MOST
+        self.lamp.show_stored(FAULT_PROGRAM)
 
     def stop(self, fault=0):
         """The program ends: release, say why, store, lamp off."""

@@ -1,7 +1,8 @@
 """The settings file: read once at start, checked to the last field.
 
 fields.py has the names and ranges. A file that breaks any of them is refused
-whole: half of a rig's numbers are worse than none, and without them the load
+whole: half of a rig's numbers are worse than none. Then those are taken that have
+charged before (keeper.py keeps them), and where there are none either the load
 stays released.
 """
 
@@ -18,26 +19,65 @@ class Settings:
 
 class Loaded:
     """What was found: `settings` (None when refused, then `problems` says why), the file's
-    bytes and their CRC (empty and zero when refused)."""
+    bytes and their CRC (empty and zero when refused). previous: they are those from before,
+    because of `problems` with the newer ones."""
 
-    def __init__(self):
+    def __init__(self, path=fields.FILE):
+        self.path = path
         self.settings = None
         self.file = b""
         self.crc = pages.Crc()
         self.problems = []
+        self.previous = False
 
 
-def load(path=fields.FILE):
-    """Read and check; never raises for anything the file can hold."""
-    loaded = Loaded()
+def previous_name(path):
+    """Where the settings are kept that have charged before."""
+    return path[:-5] + ".old.json"
+
+
+def load(path=fields.FILE, doubted=False):
+    """Read and check; never raises for anything the files can hold. doubted: the board has
+    failed to start with the newest, so the previous ones are taken, where they differ."""
+    loaded = Loaded(path)
+    _read(path, loaded)
+    if doubted and loaded.settings is not None:
+        before = Loaded(previous_name(path))
+        _read(before.path, before)
+        if before.settings is not None and before.file != loaded.file:
+            loaded.settings = None
+            loaded.problems.append("starts failed")
+    if loaded.settings is None:
+        fall_back(loaded)
+    return loaded
+
+
+def fall_back(loaded):
+    """The newest settings will not do: take the previous ones. True: there are some."""
+    loaded.settings = None
+    loaded.file = b""
+    loaded.crc.reset()
+    if loaded.previous:
+        return False
+    before = Loaded(previous_name(loaded.path))
+    _read(before.path, before)
+    if before.settings is None:
+        return False
+    loaded.settings = before.settings
+    loaded.file = before.file
+    loaded.crc = before.crc
+    loaded.previous = True
+    return True
+
+
+def _read(path, loaded):
     try:
         with open(path, "rb") as file:
             data = file.read(MOST_BYTES + 1)
     except OSError:
         loaded.problems.append("missing")
-        return loaded
+        return
     parse(data, loaded)
-    return loaded
 
 
 def parse(data, loaded):

@@ -57,6 +57,9 @@ class Writing:
             begun = ticks_ms()
             loop.count.mark()
             self._tell(begun)
+        elif loop.keeper.due() and self.may_write():
+            loop.keeper.save()
+            self.litter = True
         elif self._tidy_now():
             self._tidy()
         elif self._thin_now():

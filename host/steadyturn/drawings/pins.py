@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from steadyturn_fw.boards import BOARDS, COLUMNS
+from steadyturn_fw.boards import BOARDS, COLUMNS, OWN_LAMP
 
 MEANING = {
     "i2c_id": "I2C block",
@@ -45,7 +45,16 @@ def pins_text() -> str:
             else:
                 cells.append("-" if value < 0 else str(value))
         lines.append(f"| {MEANING[key]} | `{key}` | " + " | ".join(cells) + " |")
+    own = [OWN_LAMP[name] for name in names]
+    cells = [f"{kind}, {pin}" if kind else "-" for kind, pin in own]
     lines += [
+        "| the board's own LED | | " + " | ".join(cells) + " |",
+        "",
+        "The board's own LED (kind, pin) is no lamp unless a rig says so, for example",
+        '`lamp = "led"` with `lamp_pin = 25` on a Pico; without settings the firmware shows',
+        "its fault there too. A Pico W's hangs on the radio and cannot be used; that of an",
+        "ESP32-S3-DevKitC-1 is on pin 38 since version 1.1. Any other board: `kind =",
+        '"other"`, with all pins named in `[board.pins]`.',
         "",
         "The divider in front of the bus ADC pin is the rig's `divider` in `[sensor]`.",
         "A pin of an ADC bears 3.3 V and no more: choose the divider for the highest",

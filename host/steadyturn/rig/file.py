@@ -185,8 +185,8 @@ class Walk:
         if cls is Converter:
             points = self.elements(raw, (name, "points"), EfficiencyPoint, MOST_POINTS)
             return dataclasses.replace(part, points=points)
-        if cls is Board and "pins" in raw:
-            pins, faults = read_pins(part.kind, raw["pins"])
+        if cls is Board and ("pins" in raw or part.kind == "other"):
+            pins, faults = read_pins(part.kind, raw.get("pins", {}))
             for pin, value, right, how in faults:
                 self.problem((name, "pins", *pin), value, right, how)
             return dataclasses.replace(part, pins=FrozenMap(pins))

@@ -22,6 +22,7 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "pico2": ("pico2", "pico_2", "rp2350"),
     "esp32_s3": ("esp32_s3", "esp32s3"),
     "esp32_c3": ("esp32_c3", "esp32c3"),
+    "other": ("other", "unknown"),
 }
 
 

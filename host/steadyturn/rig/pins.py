@@ -41,6 +41,13 @@ def read_pins(kind: str, raw: Any) -> tuple[dict[str, int], list[Fault]]:
                            "The GP or IO number printed beside the pin."))
             continue
         pins[name] = value
+    if kind == "other":
+        faults += [
+            ((name,), "", "an unknown board needs this pin named.",
+             "The GP or IO number printed beside the pin, below [board.pins].")
+            for name in COLUMNS
+            if name not in _MAY_BE_UNUSED and name not in _LIMITS and name not in raw
+        ]
     if not faults:
         faults = _shared(kind, pins)
     return pins, faults

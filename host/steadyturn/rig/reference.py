@@ -141,6 +141,7 @@ def _pins() -> str:
             for i, name in enumerate(COLUMNS)]
     return ("## [board.pins]\n\nOnly where the wiring differs from the board's own pins: the GP "
             "or IO number, 0 to 48; -1 where an ADC, alert, button or turn pin is not used. "
+            "For `kind = \"other\"` all that are used, none of them has a value of its own. "
             "`supply_permille` is the divider before the reservoir's ADC pin, in thousandths.\n\n"
             + head + "\n" + "\n".join(rows) + "\n")
 

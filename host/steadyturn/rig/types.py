@@ -115,7 +115,7 @@ class Sensor:
 
 @dataclass(frozen=True, kw_only=True)
 class Board:
-    kind: str = choice("kind", ("pico", "pico_w", "pico2", "esp32_s3", "esp32_c3"),
+    kind: str = choice("kind", ("pico", "pico_w", "pico2", "esp32_s3", "esp32_c3", "other"),
                        default="pico")
     label: str = text("label", 24, default="")
     lamp: str = choice("lamp", ("led", "two_led", "rgb", "piezo", "vibration"), default="led")
@@ -127,6 +127,7 @@ class Board:
     much_rgb: int = color("much_rgb", 0xCA5800)
     danger_rgb: int = color("danger_rgb", 0xAA1D00)
     wrong_rgb: int = color("wrong_rgb", 0x808080)
+    watchdog: bool = flag("watchdog", default=True)
     pins: Mapping[str, int] = field(default_factory=dict)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from steadyturn_fw.boards import BOARDS, COLUMNS
+from steadyturn_fw.boards import BOARDS, COLUMNS, OTHER
 
 
 def all_pins(kind: str, pins: Mapping[str, int]) -> dict[str, int]:
@@ -13,4 +13,4 @@ def all_pins(kind: str, pins: Mapping[str, int]) -> dict[str, int]:
     >>> all_pins("pico", {"lamp_pin": 2})["lamp_pin"]
     2
     """
-    return {**dict(zip(COLUMNS, BOARDS[kind], strict=True)), **pins}
+    return {**dict(zip(COLUMNS, BOARDS.get(kind, OTHER), strict=True)), **pins}

@@ -87,6 +87,7 @@ def _wiring(rig: Rig) -> dict[str, int | str]:
         "much_rgb": board.much_rgb,
         "danger_rgb": board.danger_rgb,
         "wrong_rgb": board.wrong_rgb,
+        "watchdog": int(board.watchdog),
         "lamp_active_low": int(rig.board.lamp_active_low),
         "lamp_percent": round(100 * rig.board.brightness),
     }

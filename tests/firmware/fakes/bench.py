@@ -16,6 +16,7 @@ VALUES = {
     "lamp_active_low": 0, "lamp_percent": 60,
     "more_rgb": 0x002B72, "enough_rgb": 0x00572C, "much_rgb": 0xCA5800, "danger_rgb": 0xAA1D00,
     "wrong_rgb": 0x808080,
+    "watchdog": 1,
     "address": 0x40, "shunt_uohm": 50000, "out_shunt_uohm": 0,
     "bus_gain_ppm": 1000000, "bus_offset_mv": 0,
     "amps_gain_ppm": 1000000, "amps_offset_ma": 0, "divider_permille": 11000,

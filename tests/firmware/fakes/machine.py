@@ -9,6 +9,7 @@ adc = {}  # pin number -> u16
 pins = {}  # pin number -> last Pin
 i2c_devices = {}  # address -> object with word(register) and set_word(register, value)
 LAMP2 = 13
+OWN_LAMP = 25  # shows faults too where there are no settings; not recorded
 lamp = []  # (ms, duty) of every change of the lamp, a pixel's as 257 times its brightest part
 second = []  # the same of the second LED
 pixels = []  # (ms, bytes) of every change
@@ -16,12 +17,49 @@ edges = []  # (ms, pin, level)
 recording = True  # off where the tests count allocations
 
 
+cause = [PWRON_RESET]  # what reset_cause tells
+memory = {}  # address -> word, for mem32
+dogs = []  # every WDT that was made
+DOG_CTRL = 0x40058000
+DOG_CLEAR = 0x4005B000
+FRAME = 0x50110048
+host = [False]  # a USB host is there: its frame number changes
+
+
+class Memory:
+    def __getitem__(self, at):
+        if at == FRAME:
+            return time.now_us // 1000 & 0x7FF if host[0] else memory.get(at, 0)
+        return memory.get(at, 0)
+
+    def __setitem__(self, at, word):
+        if at == DOG_CLEAR:
+            memory[DOG_CTRL] = 0
+        else:
+            memory[at] = word
+
+
+mem32 = Memory()
+
+
+class WDT:
+    def __init__(self, id=0, timeout=5000):
+        self.timeout = timeout
+        self.fed = []
+        memory[DOG_CTRL] = 1 << 30
+        dogs.append(self)
+        self.feed()
+
+    def feed(self):
+        self.fed.append(time.now_us // 1000)
+
+
 def unique_id():
     return b"\x01\x02\x03\x04\x05\x06\x07\x08"
 
 
 def reset_cause():
-    return PWRON_RESET
+    return cause[0]
 
 
 def reset():
@@ -37,6 +75,9 @@ class Pin:
     OUT = 1
     PULL_UP = 1
     PULL_DOWN = 2
+    IRQ_FALLING = 4
+    IRQ_RISING = 8
+    handler = None
 
     def __init__(self, number, mode=-1, pull=-1, value=None):
         self.number = number
@@ -58,6 +99,16 @@ class Pin:
         if recording:
             edges.append((time.now_us // 1000, self.number, level))
         return None
+
+    def irq(self, handler, trigger, hard=False):
+        self.handler = handler
+
+    def see(self, level):
+        """From outside: a change of an input calls its interrupt at once."""
+        if level != self.level:
+            self.level = level
+            if self.handler is not None:
+                self.handler(self)
 
 
 class ADC:
@@ -94,7 +145,7 @@ class PWM:
 
 def bitstream(pin, encoding, timing, data):
     time.now_us += 10 * len(data)  # 30 us a pixel
-    if recording:
+    if recording and pin.number != OWN_LAMP:
         ms = time.now_us // 1000
         lamp.append((ms, 257 * max(data)))
         pixels.append((ms, bytes(data)))
