@@ -240,7 +240,7 @@ class Engine:
         flags |= (len(data) or self.wires.waiting()) << _ops.WAITING_SHIFT
         answer = (
             words[_ops.A_SEQ], flags, plant.t_us, plant.inputs(), *plant.channels(),
-            *plant.chip.registers, *self._unused, *plant.more,
+            *plant.bus.registers(), *self._unused, *plant.more(),
         )
         self._last_answer = answer, data
         child.answer(answer, data)

@@ -14,6 +14,7 @@ from steadyturn.model.dynamics import Machine
 from steadyturn.rig.pins import all_pins
 from steadyturn.rig.types import Rig
 from steadyturn.twin.analog import Analog
+from steadyturn.twin.bus_faults import BusFaults
 from steadyturn.twin.chip_ina3221 import Ina3221
 from steadyturn.twin.chips import CHIPS
 from steadyturn.twin.lights import Lights
@@ -64,8 +65,7 @@ class Plant:
         self.analog = Analog(rig, self.pins, seed, ideal)
         self.adc_pins = self.analog.adc_pins
         self._alert_bit = 1 << self.pins["alert_pin"] if self.pins["alert_pin"] >= 0 else 0
-        # the last words of each answer: R_PULSES, R_FAULT and two to spare
-        self.more: tuple[int, int, int, int] = (0, 0, 0, 0)
+        self.bus = BusFaults(self.chip, self.pins["scl_pin"], seed)
         self._mark = (0.0, 0.0, 0.0)
 
     @property
@@ -85,15 +85,22 @@ class Plant:
 
     def pass_to(self, t_us: int) -> None:
         """Let time pass; afterwards the registers hold the newest conversion."""
+        while self.bus.next_us <= t_us:
+            at_us = max(self.bus.next_us, self.t_us)
+            self._pass_to(at_us)
+            self.bus.pass_to(at_us)
+        self._pass_to(t_us)
+
+    def _pass_to(self, t_us: int) -> None:
         if self.switch.held and self.switch.expires_us <= t_us:
             self.switch.expire()
         self.t_us = max(self.t_us, t_us)
         if not self.board_on:
             self.settle(t_us)
             return
-        window = self.chip.window(t_us)
+        window = None if self.bus.frozen else self.chip.window(t_us)
         if window is None:
-            if not self.chip.cycle_us:
+            if self.bus.frozen or not self.chip.cycle_us:
                 self.settle(t_us)
             return
         start, end = window
@@ -176,6 +183,8 @@ class Plant:
                 self.switch.let_go_changed(t_us, bool(value))
             elif self.lights.duty(pin, float(value)):
                 self._shine(t_us)
+            else:
+                self.bus.clocked(pin, value)
         elif code == _ops.CHANGE_PWM:
             if self.lights.duty(pin, value / 65535):
                 self._shine(t_us)
@@ -192,7 +201,8 @@ class Plant:
     def write_register(self, register: int, value: int) -> None:
         self.settle(self.t_us)
         self._begin_mean()
-        self.chip.write(register, value, self.t_us)
+        if self.bus.answers:
+            self.chip.write(register, value, self.t_us)
         self._see_alert(self.t_us)
 
     def inputs(self) -> int:
@@ -202,6 +212,10 @@ class Plant:
             return levels
         active_high = bool(self.chip.registers[6] & 2)
         return levels if self.chip.alert() == active_high else levels & ~self._alert_bit
+
+    def more(self) -> tuple[int, int, int, int]:
+        """The last words of an answer: R_PULSES, R_FAULT and two to spare."""
+        return 0, self.bus.code, 0, 0
 
     def channels(self) -> tuple[int, ...]:
         """What the ADC pins read, 0 to 65535."""

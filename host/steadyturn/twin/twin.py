@@ -27,6 +27,7 @@ from steadyturn.errors import Failed
 from steadyturn.rig.types import Rig
 from steadyturn.twin import glimpse as looks
 from steadyturn.twin import interpreter as interpreters
+from steadyturn.twin.bus_faults import BusFaults
 from steadyturn.twin.flash import Flash, Operation
 from steadyturn.twin.glimpse import Glimpse, Truth
 from steadyturn.twin.interpreter import Interpreter
@@ -256,6 +257,12 @@ class Twin:
         """Record flash operations from now on."""
         with self._turn() as engine:
             engine.flash.log = []
+
+    @property
+    def bus(self) -> BusFaults:
+        """The sensor's bus, to put faults on: `twin.bus.fault("nack", 10.0, 12.5)` in virtual
+        seconds, `twin.bus.clear()`; `bus_faults` has the kinds."""
+        return self._plant.bus
 
     @property
     def sensor_fitted(self) -> bool:

@@ -22,7 +22,10 @@ _IDENTITY = {0xFE: 0x5449, 0xFF: _DIE[_chip]} if _chip in _DIE else {}
 _EFFECT, _TOP = {
     "ina226": (6, 7), "ina219": (3, 5), "ina3221": (0x0F, 0x11), "adc": (-1, -1),
 }[_chip]
+_FAULT = const(29)  # _ops.R_FAULT
 assert _R == _ops.R_REGISTERS
+assert _FAULT == _ops.R_FAULT
+_timeout_us = 50000
 
 
 @micropython.native
@@ -31,6 +34,16 @@ def _there(address, size):
     _chan.spend(size * _BYTE_US)
     if address != _address or _chan.rx[1] & _ops.NO_SENSOR:
         raise OSError(5)
+    if _chan.rx[_FAULT]:
+        _fault()
+
+
+def _fault():
+    if _chan.rx[_FAULT] == _ops.FAULT_NACK:
+        raise OSError(5)
+    if _chan.rx[_FAULT] == _ops.FAULT_STUCK:
+        _chan.spend(_timeout_us)
+        raise OSError(110)
 
 
 @micropython.native
@@ -39,6 +52,8 @@ def _word(register):
         return _word_with_effect(register)
     if register <= _TOP:
         return _chan.rx[_R + register]
+    if _chan.rx[_FAULT] == _ops.FAULT_WRONG:
+        return 0
     return _IDENTITY.get(register, 0)
 
 
@@ -76,9 +91,13 @@ class I2C:
         if id not in (0, 1):
             raise ValueError("I2C(%s) doesn't exist" % id)
         self._pointer = 0
+        global _timeout_us
+        _timeout_us = timeout
 
     def scan(self):
         _chan.spend(112 * 2 * _BYTE_US)
+        if _chan.rx[_FAULT] in (_ops.FAULT_NACK, _ops.FAULT_STUCK):
+            return []
         return [] if _chan.rx[1] & _ops.NO_SENSOR else [_address]
 
     def writeto(self, address, data, stop=True):

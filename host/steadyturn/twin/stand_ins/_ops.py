@@ -51,6 +51,10 @@ CHANGE_MODE = 4  # value: 1 output, 0 input
 CHANGE_TONE = 5  # value: Hz of a PWM
 CHANGE_PIXEL = 6  # value: 65536 * first + 256 * second + third byte sent to a pixel
 
+FAULT_NACK = 1  # nobody answers
+FAULT_STUCK = 2  # the data line stays low: each transfer ends with its time-out
+FAULT_WRONG = 3  # another chip answers
+
 INTERRUPT = 1  # Ctrl-C
 LIVE = 2  # real time: ask for the time instead of reckoning it
 NO_SENSOR = 4  # nobody answers on the I2C bus
