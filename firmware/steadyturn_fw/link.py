@@ -139,6 +139,8 @@ class Link:
         elif bare and self._is(frames.ASK_RELEASE):
             self.source.release_asked()
             self._state()
+        elif not bare and self._is(frames.ASK_FORGET):
+            self._forget(self._number(len(frames.ASK_FORGET)))
         else:
             self._wrong()
         if ticks_diff(ticks_ms(), self.asked_ms) > SLOW_MS:
@@ -205,6 +207,14 @@ class Link:
             self.writer.write(self.page_view)
         else:
             self._send(frames.END, 0)
+
+    def _forget(self, seq):
+        if seq < 0:
+            self._wrong()
+            return
+        self.allocated = True
+        self.source.forget_asked(seq)
+        self._who()
 
     def _wrong(self):
         size = min(self.length, 32)

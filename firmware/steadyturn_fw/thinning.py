@@ -70,7 +70,10 @@ class Thinning:
         )
 
     def _files(self):
-        return len(self.store.logs) + len(self.store.sums)
+        """How many there are, with the one that the next summary may need."""
+        sums = self.store.sums
+        more = 0 if sums and sums[-1][2] + self.added < LOG_PAGES else 1
+        return len(self.store.logs) + len(sums) + more
 
     def _most(self):
         return self.store.most_files
