@@ -77,50 +77,29 @@ class Pixel:
 
 
 class Unknown:
-    """Without settings nobody knows what is on the pin: each gets what lights it.
+    """Without settings nobody knows what is on the pins: each gets what lights it.
 
     A pixel keeps its colour while the level behind it stays high, and to an LED its bits
     are too short to be seen. A piezo only clicks.
     """
 
-    def __init__(self, pin):
-        self.pin = Pin(pin, Pin.OUT, value=0)
+    def __init__(self, row):
+        """row: thisboard.board_row's: the usual lamp pin, and that of the board's own LED."""
+        pins = [row["lamp_pin"], row["own_lamp_pin"]]
+        self.pins = [Pin(pin, Pin.OUT, value=0) for pin in pins if pin >= 0]
         self.lit = bytes((60, 60, 60))
         self.dark = bytes(3)
 
     def show(self, level, hue):
-        self.pin.value(0)
+        for pin in self.pins:
+            pin.value(0)
         sleep_us(LATCH_US)
-        bitstream(self.pin, 0, TIMING, self.lit if level else self.dark)
+        for pin in self.pins:
+            bitstream(pin, 0, TIMING, self.lit if level else self.dark)
         if level:
             sleep_us(LATCH_US)
-            self.pin.value(1)
-
-
-def unknown(row):
-    """Without settings: the board's usual lamp pin, and its own LED where a pin drives it."""
-    light = None  # type: Both | Unknown | None
-    for pin in (row["lamp_pin"], row["own_lamp_pin"]):
-        if pin >= 0:
-            light = Both(light, Unknown(pin)) if light else Unknown(pin)
-    return light or Nothing()
-
-
-class Both:
-    def __init__(self, first, second):
-        self.first = first.show
-        self.second = second.show
-
-    def show(self, level, hue):
-        self.first(level, hue)
-        self.second(level, hue)
-
-
-class Nothing:
-    """No pin is known: the journal and the prompt tell."""
-
-    def show(self, level, hue):
-        pass
+            for pin in self.pins:
+                pin.value(1)
 
 
 def fit(s):

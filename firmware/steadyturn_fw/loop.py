@@ -85,7 +85,7 @@ class Loop:
                 settings.fall_back(loaded)
         s = loaded.settings
         if s is None:
-            self.lamp = Lamp(lights.unknown(row), "led", 600)
+            self.lamp = Lamp(lights.Unknown(row), "led", 600)
         self.answers = Answers(self)
         self.link = Link(self.answers)
         self._remember(s)

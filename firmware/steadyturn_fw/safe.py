@@ -57,7 +57,7 @@ class Safe:
                 return Lamp(lights.fit(s), s.lamp, s.target_dtpm)
             except (ValueError, TypeError):
                 pass
-        return Lamp(lights.unknown(row), "led", 600)
+        return Lamp(lights.Unknown(row), "led", 600)
 
     def run(self):
         """Until the board is alone for long; Ctrl-C ends it earlier."""

@@ -313,7 +313,7 @@ def test_without_settings_led_and_pixel_light():
     time.now_us = 0
     machine.pixels.clear()
     machine.edges.clear()
-    it = Lamp(lights.Unknown(15), "led", 600)
+    it = Lamp(lights.Unknown({"lamp_pin": 15, "own_lamp_pin": -1}), "led", 600)
     play(it, pages.FAULT, 10000, 1)
     lit = [(ms, level) for ms, pin, level in machine.edges if pin == 15]
     high = [b[0] - a[0] for a, b in zip(lit, lit[1:]) if a[1] and not b[1]]

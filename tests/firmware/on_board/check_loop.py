@@ -81,7 +81,8 @@ def test_bad_settings():
     b.run(20000)
     check.equal(b.now.cue, pages.FAULT, "cue")
     lit = [b_[0] - a[0] for a, b_ in zip(machine.lamp, machine.lamp[1:]) if a[1]]
-    check.equal(set(lit), {600}, "the lamp counts: one long flash")
+    # the board's own LED gets its bits as well, 30 us
+    check.true(set(lit) <= {600, 601} and len(lit) > 3, "the lamp counts: one long flash")
     check.equal([edge for edge in machine.edges if edge[1] == 16], [], "no pin of a load switch")
     now = state(b)
     check.equal((now["settings_ok"], now["fault"], now["settings_crc"]), (0, 1, 0), "state")
