@@ -35,6 +35,7 @@ MOST_FAILS = 4  # each failure doubles both waits, up to this often
 MOST_WAIT_MS = 60000
 PROVEN_MS = 10000  # connected this long: the failures are forgotten
 FAILED_MS = 5000  # let go by the bus within this: the machine could not carry it
+CALM_MS = 1000  # after a connection the converter has started and its capacitor is full
 FADE_BACK_MV = 100  # above fade_mv by this the supply counts as recovered
 
 
@@ -55,6 +56,8 @@ class Switch:
         self.over_ma = s.over_ma
         self.over_dtpm = s.over_dtpm
         self.gap_ms = s.gap_ms
+        self.hardware_cut = s.hardware_cut
+        self.near_mv = s.over_mv - (s.over_mv >> 4)
         self.fade_mv = s.fade_mv if s.supply_adc_pin >= 0 else 0
         self.connected = False
         self.why = WHY_NOT_YET
@@ -185,6 +188,20 @@ class Switch:
         if self.connected:
             self.level ^= 1
             self.pin.value(self.level)
+
+    def calm(self, now):
+        """May the loop look away for the length of a flash erase? Released: yes. Connected: only
+        where hardware alone keeps every rating, and nothing is under way: not just connected, the
+        bus not near its limit, the pace steady within an eighth."""
+        if not self.connected:
+            return True
+        return (
+            self.hardware_cut
+            and self.since_ms >= CALM_MS
+            and now.bus_mv < self.near_mv
+            and now.cue != STOP
+            and abs(now.raw_dtpm - now.pace_dtpm) << 3 <= now.pace_dtpm
+        )
 
     def ask_release(self, now):
         self.asked = True

@@ -3,8 +3,9 @@
 One piece a tick, and each at the moment where it does the least harm: an erase stops
 everything for 45 ms, at worst 400, so pages are moved to the log while the load is
 released, and nothing is begun that the reservoir could not finish. With the load
-connected they are moved only when the tails are full, and where no hardware cuts what
-this program would not see meanwhile, the load is released first.
+connected they are moved only when the tails are full. Nobody can know which write will
+erase; so where no hardware cuts what this program would not see meanwhile, all wait for
+the release, and after a minute the load is released for them.
 """
 
 import gc
@@ -22,6 +23,8 @@ from steadyturn_fw.pages import (
 TIDY_PAGES = 4  # before connecting: this many waiting pages are worth an erase
 REST_PAGES = 6
 SLOW_MS = 20  # a write that took this long was an erase
+CALM_MS = 300  # a page waits so long at most for a calm moment: it would be lost at a cut
+BLIND_MS = 60000  # and so long, where nothing but this program guards the load
 GC_MS = 1000
 
 
@@ -37,6 +40,8 @@ class Writing:
         self.saved = False  # this fading's page is written
         s = loop.loaded.settings
         self.cut = s is not None and s.hardware_cut
+        self.blind = False  # the load was released for a page: what says so follows at once
+        self.since_ms = -1  # when a page began to wait for a calm moment, -1: none does
 
     def work(self):
         """After a tick: at most one page to the flash, or a collection."""
@@ -46,6 +51,9 @@ class Writing:
         fading = loop.sensor is not None and loop.switch.fading
         if fading and not self.saved:
             journal.close(FLAG_FADING)
+        elif self.blind and not journal.pending:
+            journal.close(0)
+            self.blind = False
         self.saved = fading
         if journal.pending:
             if self.may_write():
@@ -54,7 +62,7 @@ class Writing:
                 while fading and journal.pending:
                     self._write(True)
         elif loop.count.marking and self.may_write():
-            begun = ticks_ms()
+            begun = self._begin()
             loop.count.mark()
             self._tell(begun)
         elif loop.keeper.due() and self.may_write():
@@ -75,14 +83,33 @@ class Writing:
             gc.collect()
 
     def may_write(self):
-        """Is there enough in the reservoir for the flash to finish?"""
+        """Is there enough in the reservoir for the flash to finish, and is it a moment in which
+        an erase does no harm?"""
         s = self.loop.loaded.settings
-        return (
-            s is None
-            or s.supply_adc_pin < 0
-            or not s.fade_mv
-            or self.now.supply_mv >= s.forbid_mv
+        return s is None or (
+            (s.supply_adc_pin < 0 or not s.fade_mv or self.now.supply_mv >= s.forbid_mv)
+            and self._calm()
         )
+
+    def _calm(self):
+        """Is this a calm moment, or has a page waited for one long enough?"""
+        t_ms = self.now.t_ms
+        if self.loop.switch.calm(self.now):
+            self.since_ms = -1
+            return True
+        if not 0 <= self.since_ms <= t_ms:
+            self.since_ms = t_ms
+        return t_ms - self.since_ms >= (CALM_MS if self.cut else BLIND_MS)
+
+    def _begin(self):
+        """What comes may erase. Where nothing but this program guards the load, which is about
+        to be blind, it is released before."""
+        if self.now.connected and not self.cut:
+            switch = self.loop.switch
+            switch.stalled(self.now)
+            self.blind = True
+            self.journal.event(EV_RELEASED, switch.why, self.now.t_ms)
+        return ticks_ms()
 
     def flush(self, whole=False):
         """Store what is in the page being filled."""
@@ -95,9 +122,7 @@ class Writing:
 
     def _write(self, hurry=False):
         """The closed page, or the next piece of what has to go before it."""
-        if self.now.connected and not self.cut and self.store.would_move():
-            self._release()
-        begun = ticks_ms()
+        begun = self._begin()
         done = self.store.write(self.journal.closed, hurry)
         self._tell(begun)
         if done is None:
@@ -106,12 +131,6 @@ class Writing:
             self.journal.pending = False
         else:
             self.journal.give_up()
-
-    def _release(self):
-        """Nothing but this program guards the load, and it is about to be blind."""
-        switch = self.loop.switch
-        switch.stalled(self.now)
-        self.journal.event(EV_RELEASED, switch.why, self.now.t_ms)
 
     def _tidy_now(self):
         """With the load released an erase does no harm: is there something worth one?"""
@@ -128,7 +147,7 @@ class Writing:
         return self.store.waiting >= least and self.may_write()
 
     def _tidy(self):
-        begun = ticks_ms()
+        begun = self._begin()
         self.store.tidy()
         self._tell(begun)
 
@@ -146,7 +165,7 @@ class Writing:
         return not loop.switch.about_to_connect
 
     def _thin(self):
-        begun = ticks_ms()
+        begun = self._begin()
         thinning = self.store.thinning
         if thinning.step():
             self.journal.event(EV_THINNED, thinning.pages, self.now.t_ms)
@@ -155,6 +174,7 @@ class Writing:
     def _tell(self, begun):
         """An event for each piece that took an erase with the load connected."""
         self.litter = True
+        self.since_ms = -1
         ms = ticks_diff(ticks_ms(), begun)
         if self.now.connected and ms >= SLOW_MS:
             self.journal.event(EV_ERASE_CONNECTED, ms, self.now.t_ms)

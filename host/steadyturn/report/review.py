@@ -125,6 +125,9 @@ def _phone(f: Any) -> str:
         lines.append(_counted("Disconnected", f.releases, words.REASON))
     if f.collapses:
         lines.append(f"Too much load for the pace {f.collapses} x: the volts collapsed.")
+    if f.erases_connected:
+        lines.append(wrap(f"Flash erased while connected: {f.erases_connected} x, at longest "
+                          f"{f.erase_longest_ms} ms. Meanwhile hardware alone guards the phone."))
     if f.faults_by_name:
         lines.append(_counted("Faults", f.faults_by_name, words.FAULT))
     if f.faults > sum(f.faults_by_name.values()):

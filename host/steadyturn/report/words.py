@@ -122,4 +122,6 @@ def event(code: int | str, argument: int = 0) -> str:
         return f"{text}: {reason(argument)}"
     if name in (pages.EVENT_NAMES[pages.EV_FAULT], pages.EVENT_NAMES[pages.EV_FAULT_END]):
         return f"{text}: {fault(argument)}"
+    if name == pages.EVENT_NAMES[pages.EV_ERASE_CONNECTED]:
+        return f"{text}: {argument} ms"
     return text

@@ -75,8 +75,10 @@ class Figures:
     turning with hardly any current, so that the pace is at most what is stored. cue_s: by
     cue. pace_s: below, in and above the band, and unknown, by samples while turning (empty
     without settings).
-    releases, faults_by_name: counted from events. no_data_s: stalls. start_unknown: where
-    the totals stood before the first page is not known, so that page is not counted.
+    releases, faults_by_name: counted from events. erases_connected, erase_longest_ms: writes to
+    flash that erased while the load was connected, by events, and the longest. no_data_s:
+    stalls. start_unknown: where the totals stood before the first page is not known, so that
+    page is not counted.
     totals_restarts: times the board's totals went back (its journal was lost).
     """
 
@@ -115,6 +117,8 @@ class Figures:
     missing_pages: int
     damaged_pages: int
     events_lost: int
+    erases_connected: int
+    erase_longest_ms: int
     no_data_s: float
     volts_only_s: float
     saturated_pages: int
@@ -146,6 +150,7 @@ def review(
     percent_mj = settings.get("percent_mj", 0)
     boots = _boots(pages, step)
     events = pages.events
+    erases = events["argument"][events["code"] == layout.EV_ERASE_CONNECTED]
     return Figures(
         pages=len(table),
         first_seq=int(table["seq"][0]) if len(table) else 0,
@@ -182,6 +187,8 @@ def review(
         missing_pages=sum(last - first + 1 for first, last in pages.missing),
         damaged_pages=pages.damaged + damaged,
         events_lost=int(table["events_lost"].sum()),
+        erases_connected=len(erases),
+        erase_longest_ms=int(erases.max(initial=0)),
         no_data_s=_seconds(samples["no_data"]),
         volts_only_s=_seconds(live["valid"] >= layout.VOLTS_ONLY),
         saturated_pages=int(np.count_nonzero(table["flags"] & layout.FLAG_SATURATED)),
