@@ -117,10 +117,17 @@ class DirectFiles(_Client):
         self._path(old).replace(self._path(new))
 
     def remove(self, path: str) -> None:
-        self._path(path).unlink()
+        target = self._path(path)
+        if target.is_dir():
+            target.rmdir()
+        else:
+            target.unlink()
 
     def mkdir(self, path: str) -> None:
         self._path(path).mkdir(parents=True, exist_ok=True)
+
+    def mpy_version(self) -> int:
+        return 0  # CPython reads source
 
     def restart(self) -> None:
         self._check()

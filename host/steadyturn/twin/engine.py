@@ -14,7 +14,9 @@ from collections.abc import Callable
 from typing import Any
 
 from steadyturn.errors import Failed
+from steadyturn.twin.bus_faults import NEVER
 from steadyturn.twin.plant import Plant
+from steadyturn.twin.readings import Readings
 from steadyturn.twin.stand_ins import _ops
 
 BOOT_US = 400_000  # power to the first line of main.py: 178 ms to the first line of boot.py on
@@ -46,6 +48,7 @@ class Engine:
         self.state = OFF
         self.boots: list[float] = []  # s
         self.deaths: list[float] = []
+        self.readings: Readings | None = None
         self.torn = 0  # flash operations that a death cut off
         self.child: Any = None
         self._spawn = spawn
@@ -106,6 +109,7 @@ class Engine:
         """The reset button, or `machine.reset()`."""
         if self.state != OFF:
             self._cause = WDT_RESET
+            self.plant.bites_us = NEVER
             self._begin("main", BOOT_US)
 
     def restart(self, raw: bool = False) -> None:
@@ -130,10 +134,14 @@ class Engine:
     def _start_child(self) -> None:
         plant = self.plant
         self.boots.append(plant.t_us / 1e6)
+        if self.readings is not None:
+            self.readings.begin(plant.t_us)
         self.child = self._spawn({
             "TWIN_MODE": self._mode, "TWIN_CHIP": plant.chip.name,
             "TWIN_ADDRESS": str(plant.rig.sensor.address),
             "TWIN_ADC": ",".join(map(str, plant.adc_pins)), "TWIN_ID": self._unique,
+            "TWIN_NOTE": str(plant.note),
+            "TWIN_READINGS": str(int(self.readings is not None)),
             "TWIN_CAUSE": str(self._cause), "TWIN_IMAGE": str(self.flash.path.resolve()),
         })
         self.state = STARTING
@@ -177,6 +185,8 @@ class Engine:
         op, now = words[_ops.A_OP], words[_ops.A_CLOCK]
         if words[_ops.A_COUNT]:
             self._changes(words)
+        if words[_ops.A_READ_COUNT] and self.readings is not None:
+            self.readings.add(words)
         now = max(now, plant.t_us)
         self._question = words
         self._due = now
@@ -290,6 +300,8 @@ class Engine:
             end = plant.t_us + SLICE_US
             plant.pass_to(end if end < until_us else until_us)
             self._watch_power()
+            if plant.bites_us <= plant.t_us:
+                self.reset()
             if self.state != state:
                 return
 

@@ -14,7 +14,7 @@ from steadyturn.model.dynamics import Machine
 from steadyturn.rig.pins import all_pins
 from steadyturn.rig.types import Rig
 from steadyturn.twin.analog import Analog
-from steadyturn.twin.bus_faults import BusFaults
+from steadyturn.twin.bus_faults import NEVER, BusFaults
 from steadyturn.twin.chip_ina3221 import Ina3221
 from steadyturn.twin.chips import CHIPS
 from steadyturn.twin.lights import Lights
@@ -65,6 +65,8 @@ class Plant:
         self.analog = Analog(rig, self.pins, seed, ideal)
         self.adc_pins = self.analog.adc_pins
         self._alert_bit = 1 << self.pins["alert_pin"] if self.pins["alert_pin"] >= 0 else 0
+        self.bites_us = NEVER  # when the watchdog resets the board
+        self.note = 0  # in a register that outlives resets
         self.bus = BusFaults(self.chip, self.pins["scl_pin"], seed)
         self._mark = (0.0, 0.0, 0.0)
 
@@ -194,6 +196,10 @@ class Plant:
         elif code == _ops.CHANGE_PIXEL:
             if self.lights.pixel(pin, value):
                 self._shine(t_us)
+        elif code == _ops.CHANGE_FEED:
+            self.bites_us = t_us + 1000 * value if value else NEVER
+        elif code == _ops.CHANGE_NOTE:
+            self.note = value
         elif code == _ops.CHANGE_READ:
             self.chip.was_read(pin)
             self._see_alert(t_us)
@@ -214,8 +220,8 @@ class Plant:
         return levels if self.chip.alert() == active_high else levels & ~self._alert_bit
 
     def more(self) -> tuple[int, int, int, int]:
-        """The last words of an answer: R_PULSES, R_FAULT and two to spare."""
-        return 0, self.bus.code, 0, 0
+        """The last words of an answer: R_PULSES, R_FAULT, R_HOST and one to spare."""
+        return 0, self.bus.code, int(self.host_power), 0
 
     def channels(self) -> tuple[int, ...]:
         """What the ADC pins read, 0 to 65535."""
@@ -228,6 +234,7 @@ class Plant:
     def power_lost(self) -> None:
         """The board and the chip are without power from now on."""
         self.board_on = False
+        self.bites_us, self.note = NEVER, 0
         self.pins_reset()
         self.chip.reset(self.t_us)
 

@@ -34,6 +34,7 @@ from steadyturn.twin.interpreter import Interpreter
 from steadyturn.twin.live import LiveEngine
 from steadyturn.twin.person import Idle
 from steadyturn.twin.plant import Hand, Plant
+from steadyturn.twin.readings import Readings
 
 LOOK_S = 0.01  # how often it is looked whether a client came, real time
 TURN_US = 1_000_000  # how often during a run, virtual time
@@ -257,6 +258,12 @@ class Twin:
         """Record flash operations from now on."""
         with self._turn() as engine:
             engine.flash.log = []
+
+    def record_readings(self) -> Readings:
+        """Take down every reading that the program is given, from its next start on."""
+        with self._turn() as engine:
+            engine.readings = Readings(engine.plant.switch.pin)
+            return engine.readings
 
     @property
     def bus(self) -> BusFaults:

@@ -9,6 +9,7 @@ from array import array
 
 import _ops
 import micropython
+from micropython import const
 
 _to = open(int(os.getenv("TWIN_TO")), "wb", 0)
 _from = open(int(os.getenv("TWIN_FROM")), "rb", 0)
@@ -17,7 +18,14 @@ rx = array("q", [0] * _ops.ANSWER_WORDS)
 spent = 0  # us since the last answer
 count = 0  # changes not yet told
 at_prompt = False
+reading = os.getenv("TWIN_READINGS") == "1"  # each reading is told
 deaf = False  # as after kbd_intr(-1); only used where no terminal does this
+
+# of _ops, as native code takes them quickest
+_READ_COUNT = const(30)
+_READS = const(31)
+_READS_MOST = const(17)
+assert (_READ_COUNT, _READS, _READS_MOST) == (_ops.A_READ_COUNT, _ops.A_READS, _ops.READS_MOST)
 
 HURRY_US = 2000  # a program that spends this long without sleeping gets fresh inputs
 
@@ -43,6 +51,7 @@ def exchange(op, a=0, b=0):
     _answer(seq)
     spent = 0
     count = 0
+    tx[_READ_COUNT] = 0
     if rx[1] & 1:
         rx[1] -= 1
         if not deaf:
@@ -82,6 +91,7 @@ def exchange_data(op, a, data):
             again = True  # asked under the same number, so it is not done twice
     spent = 0
     count = 0
+    tx[_READ_COUNT] = 0
     if again:
         exchange_data(_ops.AGAIN, 0, b"")
 
@@ -96,6 +106,15 @@ def change(code, pin, value):
     tx[at] = rx[2] + spent
     tx[at + 1] = code << 40 | pin << 32 | value
     count += 1
+
+
+@micropython.native
+def saw(what, value):
+    """Note a reading that the program is given now."""
+    if tx[_READ_COUNT] == _READS_MOST:
+        exchange(_ops.SLEEP)
+    tx[_READS + tx[_READ_COUNT]] = rx[2] + spent << 24 | what << 16 | value
+    tx[_READ_COUNT] += 1
 
 
 @micropython.native

@@ -51,6 +51,8 @@ def _word(register):
     if register == _EFFECT:
         return _word_with_effect(register)
     if register <= _TOP:
+        if _chan.reading:
+            _chan.saw(register, _chan.rx[_R + register])
         return _chan.rx[_R + register]
     if _chan.rx[_FAULT] == _ops.FAULT_WRONG:
         return 0

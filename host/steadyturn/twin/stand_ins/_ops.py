@@ -4,7 +4,7 @@ Both ways they are whole 64-bit integers in the machine's byte order. The board 
 and waits; the hardware answers when the time asked for has passed.
 """
 
-ASK_WORDS = 32
+ASK_WORDS = 48
 # words of a question
 A_OP = 0
 A_SEQ = 1
@@ -14,6 +14,11 @@ A_2 = 4
 A_COUNT = 5  # changes that follow
 A_CHANGES = 6  # pairs: clock us, then code << 40 | pin << 32 | value
 CHANGES_MOST = 12
+A_READ_COUNT = 30  # readings that follow, where TWIN_READINGS is set
+A_READS = 31  # clock us << 24 | what << 16 | value
+READS_MOST = 17
+READ_ADC = 0x80  # what: a register of the chip, an ADC channel from here on,
+READ_CLOCK = 0xF0  # or the clock in us
 
 ANSWER_WORDS = 32
 # words of an answer
@@ -27,7 +32,8 @@ R_REGISTERS = 10  # the sensor's registers from 0 on
 REGISTERS = 18
 R_PULSES = 28  # of a turn sensor, since the board has power
 R_FAULT = 29  # what is wrong on the I2C bus: one of the FAULT_ codes, 0: nothing
-R_SPARE = 30  # two words that nothing uses
+R_HOST = 30  # 1: a USB host is there
+R_SPARE = 31  # a word that nothing uses
 
 SLEEP = 1  # argument 1: us
 TIME = 2  # what time is it; answered at once
@@ -50,6 +56,8 @@ CHANGE_READ = 3  # "pin": sensor register whose reading has a side effect
 CHANGE_MODE = 4  # value: 1 output, 0 input
 CHANGE_TONE = 5  # value: Hz of a PWM
 CHANGE_PIXEL = 6  # value: 65536 * first + 256 * second + third byte sent to a pixel
+CHANGE_FEED = 7  # value: ms until the watchdog bites, 0: it has been stopped
+CHANGE_NOTE = 8  # value: of the register that outlives a reset
 
 FAULT_NACK = 1  # nobody answers
 FAULT_STUCK = 2  # the data line stays low: each transfer ends with its time-out

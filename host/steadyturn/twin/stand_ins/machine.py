@@ -11,6 +11,7 @@ import _chan
 import _ops
 import micropython
 from _i2c import I2C  # noqa: F401 - part of this module
+from _watchdog import WDT, mem32  # noqa: F401 - likewise
 
 PWRON_RESET = 1
 WDT_RESET = 3
@@ -125,7 +126,11 @@ class ADC:
     @micropython.native
     def read_u16(self):
         _chan.spend(4)
-        return _chan.rx[self._at] if self._at >= 0 else 0
+        if self._at < 0:
+            return 0
+        if _chan.reading:
+            _chan.saw(_ops.READ_ADC + self._at - _ops.R_ADC, _chan.rx[self._at])
+        return _chan.rx[self._at]
 
 
 class PWM:

@@ -11,7 +11,10 @@ _EPOCH_2021 = 1609459200  # boards without a battery start on this date
 
 @micropython.native
 def ticks_us():
-    return _chan.clock() & _PERIOD
+    at = _chan.clock()
+    if _chan.reading:
+        _chan.saw(0xF0, 0)  # _ops.READ_CLOCK
+    return at & _PERIOD
 
 
 @micropython.native
