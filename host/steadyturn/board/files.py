@@ -34,13 +34,19 @@ class Files(Protocol):
         ...
 
     def rename(self, old: str, new: str) -> None:
-        """Takes the place of a file that is there."""
+        """A file takes the place of one that is there, a folder that of an empty one."""
         ...
 
-    def remove(self, path: str) -> None: ...
+    def remove(self, path: str) -> None:
+        """A file, or an empty folder."""
+        ...
 
     def mkdir(self, path: str) -> None:
         """With its parents; one that is there is left as it is."""
+        ...
+
+    def mpy_version(self) -> int:
+        """Of the .mpy files that the board's MicroPython reads; 0: it reads none."""
         ...
 
     def restart(self) -> None:

@@ -55,6 +55,8 @@ with open(%r,'rb') as f:
   if not b:break
   print(binascii.b2a_base64(b).decode(),end='')
 """
+# the low byte: the version; the others tell of native code, of which there is none here
+_MPY = "import sys\nprint(getattr(sys.implementation,'_mpy',0)&255)"
 _MKDIR = """
 import os
 p=''
@@ -115,6 +117,13 @@ class ReplFiles:
 
     def mkdir(self, path: str) -> None:
         self._run(_MKDIR % ([name for name in path.split("/") if name],), path)
+
+    def mpy_version(self) -> int:
+        text = self._run(_MPY, "sys.implementation")
+        try:
+            return int(text)
+        except ValueError:
+            raise self._nonsense("sys.implementation", text) from None
 
     def restart(self) -> None:
         """A soft reset from the prompt: main.py runs, and USB stays up. Ctrl-C first: an

@@ -1,11 +1,11 @@
 """Bringing a board up to date: what should be on it, what differs, and the order of writing.
 
-A power cut at any moment leaves the settings that were in force before or the new
-ones, whole, never a part: every file is written under a temporary name and checked
-on the board first; only then are they renamed, which littlefs does as one step. The
-firmware's files come first, then the settings, then main.py, then the clearing up.
-A cut among the renames may leave files of two versions: the board then says so by
-its lamp or not at all, and the same command finishes the work.
+A power cut at any moment leaves a board that charges: every file is written beside the
+ones in force and checked on the board; then main.py and the settings are renamed, which
+littlefs does as one step, and last the folder of the firmware is exchanged as a whole by two
+renames. Between these two, and where the new files turn out broken, main.py takes the
+folder from before. Old firmware that does not understand the new settings takes those that
+it had (steadyturn_fw.settings). The same command finishes the work.
 """
 
 from __future__ import annotations
@@ -13,20 +13,31 @@ from __future__ import annotations
 import contextlib
 import re
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 
 import steadyturn_fw
 from steadyturn_fw import fields
 
-from steadyturn.board.files import TEMPORARY, Files, not_as_written, read_or_none, sha256
+from steadyturn.board.files import (
+    TEMPORARY,
+    Files,
+    Missing,
+    not_as_written,
+    read_or_none,
+    sha256,
+)
 from steadyturn.board.link import settings_line
 from steadyturn.board.stream import Gone, Stuck
 from steadyturn.board.text import printable
 from steadyturn.errors import Failed
-from steadyturn.firmware import MAIN, MAIN_PY, PACKAGE, package_files
+from steadyturn.firmware import MAIN, MAIN_PY, PACKAGE, files_for, package_files
 
 SETTINGS = fields.FILE
+KEPT = SETTINGS.removesuffix(".json") + ".old.json"  # the previous ones, kept by the board
+NEXT = "/next/steadyturn_fw"  # the new folder while it is written,
+BEFORE = "/prev/steadyturn_fw"  # and the one before the last update
+LEFT_OVER = tuple(path + TEMPORARY for path in (MAIN, SETTINGS, KEPT))
 
 Progress = Callable[[int, int, str], None]  # bytes done, bytes in all, what is being done
 
@@ -42,12 +53,24 @@ class FileChange:
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """What must change on the board. settings_before: the bytes there now, None if none."""
+    """What must change on the board. wanted: the package's files by their paths there.
+    settings_before: the bytes there now, None if none. compiled: as .mpy."""
 
     changes: tuple[FileChange, ...]
     settings_change: bool
     settings_before: bytes | None
     firmware_before: str | None
+    firmware_after: str
+    wanted: Mapping[str, bytes]
+    keep_settings: bool = False
+
+    @property
+    def compiled(self) -> bool:
+        return any(path.endswith(".mpy") for path in self.wanted)
+
+    @property
+    def package_changes(self) -> bool:
+        return any(c.path.startswith(PACKAGE) for c in self.changes)
 
     @property
     def none(self) -> bool:
@@ -60,9 +83,10 @@ def version_of(hashes: dict[str, str], version: str) -> str:
     return f"{version}+{sha256(every.encode())[:8]}"
 
 
-def firmware_version() -> str:
+def firmware_version(files: Mapping[str, bytes] | None = None) -> str:
     """This program's firmware, as `version_of` names it."""
-    hashes = {path: sha256(data) for path, data in package_files().items()}
+    found = package_files() if files is None else files
+    hashes = {path: sha256(data) for path, data in found.items()}
     return version_of(hashes, steadyturn_fw.VERSION)
 
 
@@ -73,7 +97,7 @@ def settings_crc(settings: bytes) -> int:
 
 def compare(files: Files, settings: bytes) -> Difference:
     """What differs between the board and this program's firmware with these settings."""
-    wanted = package_files()
+    wanted = files_for(files.mpy_version())
     present = files.hashes(PACKAGE)
     changes = []
     for path, data in wanted.items():
@@ -86,17 +110,30 @@ def compare(files: Files, settings: bytes) -> Difference:
         changes.append(FileChange(MAIN, "new" if main is None else "changed", len(MAIN_PY)))
     stale = [path for path in present if path not in wanted]
     # left by an update that was cut off
-    for path in (MAIN + TEMPORARY, SETTINGS + TEMPORARY):
-        if read_or_none(files, path) is not None:
-            stale.append(path)
+    stale += files.hashes(NEXT)
+    stale += [path for path in LEFT_OVER if read_or_none(files, path) is not None]
     changes += [FileChange(path, "stale", 0) for path in sorted(stale)]
     before = read_or_none(files, SETTINGS)
-    return Difference(tuple(changes), before != settings, before, _version(files, present))
+    keep = (
+        before != settings and _is_whole(before) and read_or_none(files, KEPT) is None
+    )
+    return Difference(
+        tuple(changes), before != settings, before, _version(files, present),
+        firmware_version(wanted), wanted, keep,
+    )
+
+
+def _is_whole(settings: bytes | None) -> bool:
+    """Are these settings that some firmware may take?"""
+    if settings is None:
+        return False
+    crc = f'"{settings_crc(settings):08x}"'.encode()
+    return bool(settings_line(settings)) and crc in settings.split(b"\n")[0]
 
 
 def _version(files: Files, present: dict[str, str]) -> str | None:
     """The firmware on the board; None when there is none."""
-    ours = {path: digest for path, digest in present.items() if path.endswith(".py")}
+    ours = {p: digest for p, digest in present.items() if p.endswith((".py", ".mpy"))}
     if not ours:
         return None
     init = read_or_none(files, f"{PACKAGE}/__init__.py") or b""
@@ -107,15 +144,17 @@ def _version(files: Files, present: dict[str, str]) -> str | None:
 def apply(
     files: Files, settings: bytes, difference: Difference, progress: Progress | None = None
 ) -> None:
-    """Write what differs, in the order above. Raises Failed; the settings in force are
-    then the old ones or the new ones."""
-    wanted = package_files()
-    first = [c.path for c in difference.changes if c.kind != "stale" and c.path in wanted]
-    content = {path: wanted[path] for path in first}
-    if difference.settings_change:
-        content[SETTINGS] = settings
+    """Write what differs, in the order above. Raises Failed; the board then runs with what
+    it had, or with the new."""
+    content: dict[str, bytes] = {}  # by the paths under which it is written
+    if difference.package_changes:
+        content = {NEXT + p.removeprefix(PACKAGE): d for p, d in difference.wanted.items()}
     if any(c.path == MAIN and c.kind != "stale" for c in difference.changes):
-        content[MAIN] = MAIN_PY
+        content[MAIN + TEMPORARY] = MAIN_PY
+    if difference.keep_settings and difference.settings_before is not None:
+        content[KEPT + TEMPORARY] = difference.settings_before
+    if difference.settings_change:
+        content[SETTINGS + TEMPORARY] = settings
     total = sum(len(data) for data in content.values())
     done = 0
 
@@ -125,12 +164,17 @@ def apply(
 
     begun: list[str] = []
     try:
-        if first:
-            files.mkdir(PACKAGE)
+        if difference.package_changes:
+            tell("making room")
+            _make_room(files, difference)
+        else:
+            _remove_folder(files, NEXT, ())  # left by an update that was cut off
+        there = files.hashes(NEXT)
         for path, data in content.items():
-            tell(f"writing {path}")
-            begun.append(path + TEMPORARY)
-            files.write(path + TEMPORARY, data)
+            tell(f"writing {_final(path)}")
+            if there.get(path) != sha256(data):
+                begun.append(path)
+                files.write(path, data)
             done += len(data)
         tell("checking what was written")
         _check(files, content)
@@ -144,21 +188,54 @@ def apply(
 
     tell("putting it in force")
     for path in content:
-        files.rename(path + TEMPORARY, path)
+        if path.endswith(TEMPORARY):
+            files.rename(path, path.removesuffix(TEMPORARY))
+    if difference.package_changes:
+        if files.hashes(PACKAGE):
+            files.mkdir(BEFORE.rsplit("/", 1)[0])
+            files.rename(PACKAGE, BEFORE)
+        files.mkdir(PACKAGE.rsplit("/", 1)[0])
+        files.rename(NEXT, PACKAGE)
     for change in difference.changes:
-        if change.kind == "stale" and change.path.removesuffix(TEMPORARY) not in content:
+        if change.path in LEFT_OVER and change.path not in content:
             files.remove(change.path)
     tell("done")
 
 
-def _check(files: Files, content: dict[str, bytes]) -> None:
-    """Is every temporary file on the board what was sent? Raises Failed."""
-    stored = files.hashes(PACKAGE) if any(path.startswith(PACKAGE) for path in content) else {}
-    for path, data in content.items():
-        temporary = path + TEMPORARY
-        if path.startswith(PACKAGE):
-            right = stored.get(temporary) == sha256(data)
+def _final(path: str) -> str:
+    """Where a file ends up that is written under this path."""
+    return PACKAGE + path.removeprefix(NEXT) if path.startswith(NEXT) \
+        else path.removesuffix(TEMPORARY)
+
+
+def _make_room(files: Files, difference: Difference) -> None:
+    """No more than two sets of the firmware are on the board at a time: the one before goes,
+    unless it is the only one, and of one that was cut off whatever does not belong."""
+    if files.hashes(PACKAGE):
+        _remove_folder(files, BEFORE, ())
+    _remove_folder(files, NEXT, {NEXT + p.removeprefix(PACKAGE) for p in difference.wanted})
+    files.mkdir(NEXT)
+
+
+def _remove_folder(files: Files, folder: str, but: Collection[str]) -> None:
+    left = 0
+    for path in files.hashes(folder):
+        if path in but:
+            left += 1
         else:
-            right = read_or_none(files, temporary) == data
+            files.remove(path)
+    if not left:
+        with contextlib.suppress(Missing, FileNotFoundError):
+            files.remove(folder)
+
+
+def _check(files: Files, content: Mapping[str, bytes]) -> None:
+    """Is everything on the board what was sent? Raises Failed."""
+    stored = files.hashes(NEXT) if any(path.startswith(NEXT) for path in content) else {}
+    for path, data in content.items():
+        if path.startswith(NEXT):
+            right = stored.get(path) == sha256(data)
+        else:
+            right = read_or_none(files, path) == data
         if not right:
-            raise not_as_written(path)
+            raise not_as_written(_final(path))

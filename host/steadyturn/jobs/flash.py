@@ -156,7 +156,7 @@ def _plan(
     assert band.high_tpm is not None
     return Flashed(
         rig=rig.name, port=name, outcome="",
-        firmware_before=difference.firmware_before, firmware_after=update.firmware_version(),
+        firmware_before=difference.firmware_before, firmware_after=difference.firmware_after,
         files_changed=difference.changes, settings_changed=tuple(changed),
         settings_problem=problem if difference.settings_change else "",
         hazards=hazards, dangerous=any(h.refuses for h in hazards),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from steadyturn.board.files import Missing, sha256
 from steadyturn.board.stream import gone
+from steadyturn.errors import Failed
 
 
 class MemoryFiles:
@@ -13,12 +14,16 @@ class MemoryFiles:
         self.steps = 0
         self.folders: set[str] = set()
         self.restarts = 0
+        self.mpy = 0  # reads source only
         self.torn = True  # a write that is cut leaves half a file
 
     def _step(self) -> None:
         if self.steps == self.cut_at:
             raise gone("memory")
         self.steps += 1
+
+    def mpy_version(self) -> int:
+        return self.mpy
 
     def hashes(self, folder: str) -> dict[str, str]:
         return {p: sha256(d) for p, d in self.content.items() if p.startswith(folder + "/")}
@@ -36,11 +41,20 @@ class MemoryFiles:
 
     def rename(self, old: str, new: str) -> None:
         self._step()
-        self.content[new] = self.content.pop(old)
+        below = [path for path in self.content if path.startswith(old + "/")]
+        if not below:
+            self.content[new] = self.content.pop(old)
+        elif any(path.startswith(new + "/") for path in self.content):
+            raise Failed(f"{new}: not empty")
+        for path in below:
+            self.content[new + path.removeprefix(old)] = self.content.pop(path)
 
     def remove(self, path: str) -> None:
         self._step()
-        del self.content[path]
+        if any(name.startswith(path + "/") for name in self.content):
+            raise Failed(f"{path}: not empty")
+        if self.content.pop(path, None) is None and path not in self.folders:
+            raise Missing(path)
 
     def mkdir(self, path: str) -> None:
         self._step()

@@ -101,13 +101,14 @@ def test_a_board_without_a_port_goes_through_the_same_code(case):
 
 OLD = {path: update.package_files()[path] + b"# old\n"
        for path in ("/lib/steadyturn_fw/pages.py", "/lib/steadyturn_fw/cue.py")}
-TEARS = 3  # torn in so many ways each
+TEARS = 2  # torn in so many ways each
 
 
-def test_settings_through_a_power_cut_at_every_flash_operation(case):
-    """One recorded change of settings and of two firmware files, cut before and in the
-    middle of each flash operation: littlefs-python mounts what is left, and the settings
-    file is the old one or the new one, whole; main.py and the firmware's files too."""
+def test_an_update_through_a_power_cut_at_every_flash_operation(case):
+    """One recorded change of settings and firmware, cut before and in the middle of flash
+    operations, all of those that put it in force: littlefs-python mounts what is left, and
+    the settings file is the old one or the new one, whole, and so is a set of the firmware
+    that main.py finds."""
     before = {**update.package_files(), update.MAIN: update.MAIN_PY, **OLD}
     with Twin(case.rig) as board:
         board.prepare(settings=case.settings[case.one], files=before)
@@ -116,22 +117,41 @@ def test_settings_through_a_power_cut_at_every_flash_operation(case):
             start = board.image.read_bytes()
             board.record_flash()
             difference = update.compare(reached.files, case.settings[case.two])
-            assert {c.path for c in difference.changes} == set(OLD)
-            update.apply(reached.files, case.settings[case.two], difference)
+            assert difference.compiled
+            marks = []
+
+            def step(done, total, what):
+                if what == "putting it in force":
+                    marks.append(len(board.flash_log))
+
+            update.apply(reached.files, case.settings[case.two], difference, step)
             log = list(board.flash_log)
-    assert len(log) > 20
-    seen = set()
+            assert update.compare(reached.files, case.settings[case.two]).none
+    assert len(log) > 100
+    old = {p: d for p, d in before.items() if p != update.MAIN}
+    seen, places = set(), set()
     for number, image, operation in nor.prefixes(log, start):
-        seen.add(_settings_after(image, case))
-        for seed in range(TEARS):
+        if number < marks[0] and number % SPARSE:
+            continue
+        lefts = [bytes(image)]
+        for seed in range(TEARS if number >= marks[0] else 1):
             left = bytearray(image)
             nor.tear(left, operation, seed=number * TEARS + seed)
-            seen.add(_settings_after(left, case))
+            lefts.append(bytes(left))
+        for left in lefts:
+            settings, place = _after(left, case, old, dict(difference.wanted))
+            seen.add(settings)
+            places.add(place)
     assert seen == set(case.settings.values())
+    assert {"old", "before"} <= places
 
 
-def _settings_after(image, case) -> bytes:
-    from littlefs import LittleFS
+SPARSE = 25  # while files are written that nothing uses yet
+
+
+def _after(image, case, old, new) -> tuple[bytes, str]:
+    """The settings, and which firmware main.py finds."""
+    from littlefs import LittleFS, LittleFSError
 
     fs = LittleFS(block_size=nor.BLOCK, block_count=nor.BLOCKS, prog_size=256, read_size=32,
                   lookahead_size=32, mount=False)
@@ -142,13 +162,24 @@ def _settings_after(image, case) -> bytes:
         with fs.open(path, "rb") as file:
             return file.read()
 
+    def folder(path):
+        try:
+            names = fs.listdir(path)
+        except LittleFSError:
+            return {}
+        return {f"{update.PACKAGE}/{name}": read(f"{path}/{name}") for name in names}
+
     assert read(update.MAIN) == update.MAIN_PY
-    new = update.package_files()
-    for path, old in OLD.items():
-        assert read(path) in (old, new[path])
     found = read(update.SETTINGS)
     assert found in case.settings.values()
-    return found
+    package = folder(update.PACKAGE)
+    if not package:
+        assert folder(update.BEFORE) == old
+        if found == case.settings[case.two]:
+            assert read(update.KEPT) == case.settings[case.one]
+        return found, "before"
+    assert package in (old, new)
+    return found, "old" if package == old else "new"
 
 
 @pytest.mark.parametrize("moment", ["writing /settings", "checking", "putting it in force"])
