@@ -8,8 +8,9 @@ from __future__ import annotations
 from math import cos, degrees, inf, pi, radians
 
 import pytest
-from steadyturn.gears import teeth
-from steadyturn.gears.pairs import shifts
+from steadyturn.gears import lewis, strength, teeth
+from steadyturn.gears.materials import materials
+from steadyturn.gears.pairs import pair, shifts
 from steadyturn.gears.teeth import Gear
 
 BOOK = 5e-3  # three figures are printed
@@ -125,3 +126,74 @@ def test_base_tangent() -> None:
     # DIN/KHK tables for module 1, 20 degrees: 30 teeth over 4: 10.7526 (from memory)
     assert teeth.span_mm(unshifted, 4) == pytest.approx(10.7526, abs=5e-5)
     assert teeth.span_teeth(unshifted) == 4
+
+
+@pytest.mark.parametrize(("z", "factor"), [
+    (12, .245), (13, .261), (14, .277), (15, .290), (16, .296), (17, .303), (18, .309),
+    (19, .314), (20, .322), (21, .328), (22, .331), (24, .337), (26, .346), (28, .353),
+    (30, .359), (34, .371), (38, .384), (43, .397), (50, .409), (60, .422), (75, .435),
+    (100, .447), (150, .460), (300, .472)])
+def test_lewis_factors(z: int, factor: float) -> None:
+    """Shigley table 14-2. The drawn tooth alone, the rack's own fillet and no correction, lies
+    within 6 % of it: published tables are of older cutters' fillets."""
+    gear = Gear(teeth=z, module_mm=2)
+    assert lewis.form_factor(gear) == pytest.approx(factor, rel=0.015)
+    assert lewis.drawn_factor(gear) == pytest.approx(factor, rel=0.06)
+
+
+@pytest.mark.parametrize(("z", "factor"), [
+    (12, .245), (13, .264), (14, .276), (15, .289), (16, .295), (17, .302), (18, .308),
+    (19, .314), (20, .320), (21, .325), (22, .330), (24, .337), (26, .344), (28, .352),
+    (30, .358), (60, .421), (11, .226), (10, .201)])
+def test_lewis_factors_of_gearpy(z: int, factor: float) -> None:
+    """gearpy 1.3.1, an independent library."""
+    assert lewis.table_factor(z) == pytest.approx(factor, rel=0.015)
+
+
+def test_l1_force_at_the_teeth() -> None:
+    """Wentzell, example 12.1-12.2 p.254: 5 hp at 1725 rpm, 20 teeth, diametral pitch 8."""
+    module = 25.4 / 8
+    one = pair(20, 40, module)
+    watts, speed = 5 * 745.7, 1725 * 2 * pi / 60
+    torque = watts / speed
+    assert torque / 0.112985 == pytest.approx(182.6, rel=BOOK)
+    found = strength.judge(one, 25.4, materials()["pla"], running_nm=torque, overload_nm=torque,
+                           driver_rad_s=speed, warm_c=20)
+    assert found.force_n / 4.44822 == pytest.approx(146.09, rel=BOOK)
+    assert found.force_n / cos(radians(20)) / 4.44822 == pytest.approx(155.46, rel=BOOK)
+    assert found.speed_m_s / 0.00508 == pytest.approx(1129, rel=BOOK)
+
+
+def test_l4_power_of_a_pinion() -> None:
+    """Shigley example 14-1: 16 teeth, diametral pitch 8, face 1.5 in, 1200 rpm, 10 kpsi bending
+    with Barth's factor: 628 ft/min, Kv 1.52, 365 lbf, 6.95 hp (from memory, recalculated)."""
+    gear = Gear(teeth=16, module_mm=25.4 / 8)
+    speed = 1200 * 2 * pi / 60 * gear.pitch_mm / 1000
+    assert speed / 0.00508 == pytest.approx(628, rel=BOOK)
+    dynamic = lewis.barth(speed)
+    assert dynamic == pytest.approx(1.52, rel=BOOK)
+    stress = lewis.bending_mpa(365 * 4.44822, gear, 1.5 * 25.4, dynamic)
+    assert stress / 6.894757 == pytest.approx(10.0, rel=BOOK)
+    assert 365 * 4.44822 * speed / 745.7 == pytest.approx(6.95, rel=BOOK)
+
+
+def test_t4_reverted_train() -> None:
+    """Khurmi, example 13.3 p.435: 12:1 on one distance of 200 mm, modules 3.125 and 2.5: 28/99
+    and 36/124 teeth. The second sum falls short of 200 mm by nothing, the first by 1.6 mm, which
+    shifts make up."""
+    first = pair(99, 28, 3.125, centre_mm=200.0)
+    second = pair(124, 36, 2.5, centre_mm=200.0)
+    assert first.centre_mm == second.centre_mm == 200.0
+    assert pytest.approx(12.0, rel=0.02) == (99 / 28) * (124 / 36)
+    for one in (first, second):
+        assert one.mesh.backlash_mm == pytest.approx(0.0, abs=1e-6)
+
+
+def test_loss_of_sliding_teeth() -> None:
+    """Ohlendorf's loss factor: 20/40 teeth, friction 0.05, 0.1, 0.2, 0.3; 12/48 (regression
+    values of the published formula)."""
+    one = Gear(teeth=20, module_mm=1), Gear(teeth=40, module_mm=1)
+    for friction, kept in ((0.05, .9917), (0.1, .9834), (0.2, .9668), (0.3, .9502)):
+        assert 1 - strength.friction_loss(*one, 30.0, friction) == pytest.approx(kept, abs=6e-5)
+    two = Gear(teeth=12, module_mm=1), Gear(teeth=48, module_mm=1)
+    assert 1 - strength.friction_loss(*two, 30.0, 0.05) == pytest.approx(.9888, abs=6e-5)

@@ -1,0 +1,122 @@
+"""What each mesh bears: bending, contact, heat, bending of the teeth against the backlash.
+
+Equations and sources in README.md; forces in N, lengths in mm, stresses in MPa.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import cos, pi, sin, sqrt
+
+from steadyturn.gears import lewis
+from steadyturn.gears.materials import REPEATED, Material, heat_share
+from steadyturn.gears.pairs import Pair
+from steadyturn.gears.teeth import Gear
+from steadyturn.rig.spec import RPM
+
+# What is asked for against the strength in a rare overload, whose load is itself that of a
+# cross hand (for a load that lasts: three times; common practice, no source)
+OVERLOAD_SAFETY = 1.5
+RUNNING_SAFETY = 1.0  # against a sixth of the strength
+STEEL_STIFFNESS = 14.0  # N per mm of width and um: ISO 6336-1, of steel teeth; from memory
+STEEL_GPA = 206.0
+AIR_W_M2K = 10.0  # heat that a slowly turning wheel gives to air, from memory
+
+
+@dataclass(frozen=True, kw_only=True)
+class Judged:
+    """One mesh under its loads.
+
+    force_n: on the teeth, running (of one of the driven wheels) and overload_n (all of it on one
+    wheel: the one that is stuck). bending_mpa of the weaker wheel's root, of both loads;
+    running_safety against a sixth of the strength, overload_safety against the strength, both
+    as it is at warm_c. contact_mpa: Hertz, running; contact_share of the strength.
+    friction_share: of the power, lost by sliding teeth alone; warms_k: of the smaller wheel
+    over the air by that. deflection_share: how far teeth bend under the running load, of the
+    backlash.
+    """
+
+    speed_m_s: float
+    force_n: float
+    overload_n: float
+    bending_mpa: float
+    overload_mpa: float
+    running_safety: float
+    overload_safety: float
+    contact_mpa: float
+    contact_share: float
+    friction_share: float
+    warms_k: float
+    deflection_share: float
+    weaker: str
+
+
+def friction_loss(driver: Gear, driven: Gear, centre_mm: float, friction: float) -> float:
+    """Share of the power that sliding takes: mu Hv (Ohlendorf; Niemann, from memory).
+
+    >>> pair = Gear(teeth=20, module_mm=1), Gear(teeth=40, module_mm=1)
+    >>> round(1 - friction_loss(*pair, 30.0, 0.05), 4)
+    0.9917
+    """
+    pitch = pi * driver.module_mm * cos(driver.pressure_rad)
+    working = (driver.base_mm + driven.base_mm) / centre_mm
+    angle_sin = sqrt(max(1 - working**2, 0.0))
+    ahead = []
+    for gear in (driver, driven):
+        rolling = gear.base_mm / working * angle_sin
+        ahead.append((sqrt(gear.tip_mm**2 - gear.base_mm**2) - rolling) / pitch)
+    e1, e2 = ahead
+    small, large = sorted((driver.teeth, driven.teeth))
+    ratio = large / small
+    factor = pi * (ratio + 1) / (small * ratio) * (1 - (e1 + e2) + e1**2 + e2**2)
+    return friction * factor
+
+
+def hertz_mpa(force_n: float, pair: Pair, width_mm: float, material: Material) -> float:
+    """Contact pressure at the pitch point, both wheels of one plastic (ISO 6336-2: Z_E, Z_H)."""
+    e, nu = material.modulus_gpa.value * 1000, material.poisson.value
+    elastic = sqrt(1 / (pi * 2 * (1 - nu**2) / e))
+    working = pair.mesh.pressure_rad
+    small, large = sorted((pair.driver.teeth, pair.driven.teeth))
+    ratio = large / small
+    diameter = 2 * pair.centre_mm * small / (small + large)
+    zone = sqrt(2 / (cos(working) * sin(working)))
+    return elastic * zone * sqrt(force_n / (diameter * width_mm) * (ratio + 1) / ratio)
+
+
+def judge(pair: Pair, width_mm: float, material: Material, *, running_nm: float,
+          overload_nm: float, driver_rad_s: float, warm_c: float) -> Judged:
+    """One mesh; torques at its driver, running_nm the part of one driven wheel."""
+    radius = pair.centre_mm * pair.driver.teeth / (pair.driver.teeth + pair.driven.teeth) / 1000
+    force, over = running_nm / radius, overload_nm / radius
+    speed = driver_rad_s * radius
+    dynamic = lewis.barth(speed)
+    each = {name: lewis.bending_mpa(force, gear, width_mm, dynamic)
+            for name, gear in (("driver", pair.driver), ("driven", pair.driven))}
+    weaker = max(each, key=lambda name: each[name])
+    bending = each[weaker]
+    overload = bending / dynamic * over / force if force > 0 else 0.0
+    strength = material.tensile_mpa.value * heat_share(material, warm_c)
+    contact = hertz_mpa(force, pair, width_mm, material)
+    lost = friction_loss(pair.driver, pair.driven, pair.centre_mm, material.friction.value)
+    small = min((pair.driver, pair.driven), key=lambda g: g.teeth)
+    skin = (2 * pi * small.tip_mm**2 + 2 * pi * small.tip_mm * width_mm) * 1e-6
+    watts = force * speed * lost / 2  # half of it into each wheel
+    stiffness = STEEL_STIFFNESS * material.modulus_gpa.value / STEEL_GPA
+    bends = force / width_mm / stiffness / 1000
+    return Judged(
+        speed_m_s=speed, force_n=force, overload_n=over, bending_mpa=bending,
+        overload_mpa=overload, running_safety=_over(strength / REPEATED, bending),
+        overload_safety=_over(strength, overload), contact_mpa=contact,
+        contact_share=_over(contact, strength), friction_share=lost,
+        warms_k=watts / (AIR_W_M2K * skin),
+        deflection_share=_over(bends, pair.mesh.backlash_mm), weaker=weaker)
+
+
+def _over(a: float, b: float) -> float:
+    return a / b if b > 0 else float("inf")
+
+
+def rad_s(pace_tpm: float, ratio: float) -> float:
+    """Speed of an axle that turns `ratio` times a turn of the handle."""
+    return pace_tpm * ratio * RPM

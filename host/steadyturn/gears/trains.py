@@ -1,0 +1,255 @@
+"""Trains as they are made: exact pairs, strengths, places, size, and the list of choices."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from math import ceil, gcd, prod
+
+import numpy as np
+
+from steadyturn.gears import search as searching
+from steadyturn.gears.layout import Layout, NoRoom, lay_out
+from steadyturn.gears.pairs import NoPair, Pair, pair
+from steadyturn.gears.search import BROADEST_MM, LEAST_WIDTH, MODULES_MM, MOST_WIDTH, Task
+from steadyturn.gears.solidity import CM3_PER_HOUR, wheel_cm3
+from steadyturn.gears.strength import (
+    OVERLOAD_SAFETY,
+    RUNNING_SAFETY,
+    Judged,
+    judge,
+    rad_s,
+)
+
+LOOKED_AT = 30  # trains that are built exactly, of each number of stages
+LISTED = 8
+PLATES_CM3_PER_CM2 = 0.9  # plate, cover and its wall for each cm2 of the plate
+AWAY = {"json": False}
+
+
+@dataclass(frozen=True)
+class Stage:
+    """One mesh. driver and driven with their shifts; safety: the least over what is asked for
+    (1: just enough)."""
+
+    driver_teeth: int
+    driven_teeth: int
+    module_mm: float
+    width_mm: float
+    driver_shift: float
+    driven_shift: float
+    centre_mm: float
+    backlash_mm: float
+    contact_ratio: float
+    hunting: bool
+    safety: float
+    judged: Judged
+    pair: Pair = field(metadata=AWAY)
+
+
+@dataclass(frozen=True)
+class Train:
+    """stages: handle side first. off_percent: of the ratio asked for; width_mm, height_mm: of
+    the plate, depth_mm from the plate's back to the cover's front; loss_percent: with the rig's
+    efficiency for each stage; sliding_percent: by sliding teeth alone; plastic_cm3 of all parts;
+    hours: of printing, half to twice; safety: of the weakest mesh; fits: all on the printer's
+    bed."""
+
+    ratio: float
+    off_percent: float
+    stages: tuple[Stage, ...]
+    safety: float
+    loss_percent: float
+    sliding_percent: float
+    width_mm: float
+    height_mm: float
+    depth_mm: float
+    plastic_cm3: float
+    hours: float
+    fits: bool
+    layout: Layout = field(metadata=AWAY)
+
+    @property
+    def teeth(self) -> tuple[tuple[int, int], ...]:
+        return tuple((s.driver_teeth, s.driven_teeth) for s in self.stages)
+
+
+def build(teeth: tuple[tuple[int, int], ...], modules_mm: tuple[float, ...],
+          widths_mm: tuple[float | None, ...], task: Task) -> Train:
+    """A train of these wheels; NoPair or NoRoom where it cannot be made. A width that is left
+    out is what the load asks for."""
+    given = task.given
+    pairs: list[Pair] = []
+    for (driver, driven), module in zip(teeth, modules_mm, strict=True):
+        centre = pairs[0].centre_mm if given.reverted and pairs else None
+        pairs.append(pair(driver, driven, module, backlash_mm=given.backlash_mm(module),
+                          pressure_rad=given.pressure_rad, centre_mm=centre))
+    layout = lay_out(tuple(pairs), given)
+    stages, before = [], 1.0
+    for n, (one, width) in enumerate(zip(pairs, widths_mm, strict=True)):
+        last = n == len(pairs) - 1
+        stages.append(_stage(one, width, task, before, last=last))
+        before *= one.driver.teeth / one.driven.teeth
+    ratio = prod(a / b for a, b in teeth)
+    kept = prod(1 - s.judged.friction_share for s in stages)
+    plate = layout.width_mm * layout.height_mm / 100
+    wheels = sum(float(wheel_cm3(g.tip_mm, g.module_mm, s.width_mm)) * count
+                 for s, last in zip(stages, [False] * (len(stages) - 1) + [True], strict=True)
+                 for g, count in ((s.pair.driver, 1),
+                                  (s.pair.driven, given.motors if last else 1)))
+    plastic = wheels + PLATES_CM3_PER_CM2 * plate
+    biggest = max(2 * g.tip_mm for p in pairs for g in (p.driver, p.driven))
+    bed = given.bed_mm - 4
+    return Train(
+        ratio=ratio, off_percent=100 * (ratio / task.ratio - 1), stages=tuple(stages),
+        safety=min(s.safety for s in stages),
+        loss_percent=100 * (1 - given.stage_efficiency ** len(stages)),
+        sliding_percent=100 * (1 - kept),
+        width_mm=layout.width_mm, height_mm=layout.height_mm,
+        depth_mm=depth_mm(tuple(s.width_mm for s in stages)),
+        plastic_cm3=plastic, hours=plastic / CM3_PER_HOUR,
+        fits=max(layout.width_mm, layout.height_mm, biggest) <= bed, layout=layout)
+
+
+PLATE_MM, COVER_MM, GAP_MM = 6.0, 3.0, 1.0  # gap: between planes and at both ends
+
+
+def depth_mm(widths: tuple[float, ...]) -> float:
+    """From the plate's back to the cover's front, without motors and handle."""
+    return PLATE_MM + COVER_MM + sum(widths) + GAP_MM * (len(widths) + 1)
+
+
+def _stage(one: Pair, width: float | None, task: Task, before: float, *, last: bool) -> Stage:
+    given, loads = task.given, task.loads
+    share = 1 / given.motors if last else 1.0
+
+    def judged(width_mm: float) -> tuple[Judged, float]:
+        found = judge(one, width_mm, given.material, running_nm=loads.running_nm / before * share,
+                      overload_nm=loads.overload_nm / before,
+                      driver_rad_s=rad_s(loads.pace_tpm, before),
+                      warm_c=task.warm_c[1 if last else 0])
+        return found, min(found.running_safety / RUNNING_SAFETY,
+                          found.overload_safety / OVERLOAD_SAFETY)
+
+    module = one.driver.module_mm
+    if width is None:
+        narrow, broad = LEAST_WIDTH * module, min(MOST_WIDTH * module, BROADEST_MM)
+        safety = judged(broad)[1]
+        width = broad if safety <= 1 else max(narrow, ceil(2 * broad / safety) / 2)
+    found, safety = judged(width)
+    return Stage(
+        driver_teeth=one.driver.teeth, driven_teeth=one.driven.teeth, module_mm=module,
+        width_mm=width, driver_shift=one.driver.shift, driven_shift=one.driven.shift,
+        centre_mm=one.centre_mm, backlash_mm=one.mesh.backlash_mm,
+        contact_ratio=one.mesh.contact_ratio,
+        hunting=gcd(one.driver.teeth, one.driven.teeth) == 1, safety=safety, judged=found,
+        pair=one)
+
+
+def of_teeth(teeth: tuple[tuple[int, int], ...], task: Task) -> Train:
+    """A train whose tooth counts are settled: the smallest modules that bear the load."""
+    modules = MODULES_MM if task.given.module_mm is None else (task.given.module_mm,)
+    best: Train | None = None
+    chosen = [0] * len(teeth)
+    problem: Exception | None = None
+    while True:
+        try:
+            now = build(teeth, tuple(modules[c] for c in chosen),
+                        (task.given.width_mm,) * len(teeth), task)
+        except (NoPair, NoRoom) as wrong:
+            now, problem = None, wrong
+        if now is not None and (best is None or now.safety > best.safety):
+            best = now
+        weak = [n for n in range(len(teeth)) if chosen[n] < len(modules) - 1
+                and (now is None or now.stages[n].safety < 1 - 1e-9)]
+        if (now is not None and now.safety >= 1 - 1e-9) or not weak:
+            break
+        # where nothing can stand yet all grow, else what is too weak
+        for n in weak:
+            chosen[n] += 1
+    if best is None:
+        assert problem is not None
+        raise problem
+    return best
+
+
+@dataclass(frozen=True)
+class Choices:
+    """trains: none beaten in everything by another, the best compromise first; tried_count:
+    combinations of stages."""
+
+    trains: tuple[Train, ...]
+    tried_count: int
+
+
+def choices(task: Task) -> Choices:
+    """The trains worth a choice near a ratio."""
+    found, tried = searching.search(task)
+    built: list[Train] = []
+    for some in found:
+        made = 0
+        for row in _spread(some):
+            built_one = _exact(some, row, task)
+            if built_one is not None:
+                built.append(built_one)
+                made += 1
+            if made >= LOOKED_AT:
+                break
+    return Choices(tuple(_thin(_unbeaten(built))), tried)
+
+
+def _spread(found: searching.Found) -> list[int]:
+    """Rows to look at: the best by the common figure, by each figure alone, and near ratios."""
+    rows: list[int] = list(range(min(len(found.ratio), LOOKED_AT)))
+    for values in (found.length_mm, found.loss, found.plastic_cm3, -found.safety,
+                   -found.hunting):
+        rows += np.argsort(values, kind="stable")[:10].tolist()
+    return list(dict.fromkeys(rows))
+
+
+def _exact(found: searching.Found, row: int, task: Task) -> Train | None:
+    teeth = tuple((int(a), int(b)) for a, b in found.teeth[row])
+    modules = tuple(map(float, found.modules_mm[row]))
+    try:
+        return build(teeth, modules, (task.given.width_mm,) * len(teeth), task)
+    except (NoPair, NoRoom):
+        return None
+
+
+def _figures(train: Train) -> tuple[float, ...]:
+    """What is to be small; finer differences than these nobody feels."""
+    hunting = sum(s.hunting for s in train.stages) / len(train.stages)
+    return (not train.fits, round(max(train.width_mm, train.height_mm) / 5),
+            round(train.loss_percent + train.sliding_percent), -round(min(train.safety, 2.0), 1),
+            round(train.hours, 0), round(1 - hunting, 1))
+
+
+def _unbeaten(trains: list[Train]) -> list[Train]:
+    """Those that no other beats or equals in everything."""
+    strong = [t for t in trains if t.safety >= 0.99 and t.fits]
+    trains = strong or trains
+    order = sorted(trains, key=lambda t: (_merit(t), t.teeth))
+    kept: list[tuple[tuple[float, ...], Train]] = []
+    for train in order:
+        mine = _figures(train)
+        if not any(all(a <= b for a, b in zip(other, mine, strict=True)) for other, _ in kept):
+            kept.append((mine, train))
+    return [train for _, train in kept]
+
+
+def _merit(train: Train) -> float:
+    """The compromise: what a plate's longer side, printing and loss cost; small is good."""
+    weak = max(0.0, 1 - train.safety) + (not train.fits)
+    coarse = sum(not s.hunting for s in train.stages) / len(train.stages)
+    return (max(train.width_mm, train.height_mm) / 150 + train.hours / 20
+            + (train.loss_percent + train.sliding_percent) / 15 + 0.05 * coarse
+            + abs(train.off_percent) / 100 + 20 * weak)
+
+
+def _thin(trains: list[Train]) -> list[Train]:
+    """At most LISTED, at least the best one of each number of stages."""
+    first: dict[int, Train] = {}
+    for train in trains:
+        first.setdefault(len(train.stages), train)
+    keep = list(first.values()) + [t for t in trains if t not in first.values()]
+    keep = keep[:LISTED]
+    return [t for t in trains if t in keep]
