@@ -79,12 +79,12 @@ class Switch:
         self._watch_supply(now.supply_mv)
         cause = self._cause(now)
         if self.connected:
+            if self.since_ms >= PROVEN_MS:
+                self.fails = 0
             if cause == WHY_NONE and now.bus_mv < self.release_mv:
                 cause = WHY_LOW_BUS
             if cause != WHY_NONE:
                 self._release(cause, now)
-            elif self.since_ms >= PROVEN_MS:
-                self.fails = 0
             return
         self._consider(cause, now)
 
