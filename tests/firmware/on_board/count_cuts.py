@@ -10,7 +10,7 @@ import vfs
 
 import bench
 import machine
-from power_cuts import BLANK, BLOCKS, OPTIONS, Chance, Flash, erase, program, tear
+import nor
 
 from steadyturn_fw import count
 
@@ -20,7 +20,7 @@ TORN = int(os.getenv("TORN") or 3)
 
 def after(image):
     """Where the count begins on a board with this flash."""
-    vfs.mount(vfs.VfsLfs2(Flash(image), **OPTIONS), "/cut")
+    nor.mount(nor.Flash(image), "/cut")
     count.FILE = "/cut/count.bin"
     try:
         return count.load()
@@ -29,9 +29,7 @@ def after(image):
 
 
 def main():
-    flash = Flash(bytearray(BLANK * BLOCKS))
-    vfs.VfsLfs2.mkfs(flash, **OPTIONS)
-    vfs.mount(vfs.VfsLfs2(flash, **OPTIONS), "/flash")
+    flash = nor.blank()
     b = bench.Bench("/flash")
     machine.recording = False
     b.set(7500, 0)
@@ -53,21 +51,19 @@ def main():
         "operations": len(log), "erases": len([1 for op in log if op[1] is None]), "old": 0,
         "new": 0, "neither": 0, "cuts": 0,
     }
-    chance = Chance(7)
+    chance = nor.Chance(7)
     spare = bytearray(len(image))
     for place, data, mark in log:
         for torn in range(TORN + 1):
             spare[:] = image
             if torn:
-                tear(spare, place, data, chance)
+                ways = nor.WAYS_ERASE if data is None else nor.WAYS_PROGRAM
+                nor.tear(spare, place, data, chance, ways[torn % len(ways)])
             got = after(spare)
             found["cuts"] += 1
             what = "new" if got == mark[1] else "old" if got == mark[0] else "neither"
             found[what] += 1
-        if data is None:
-            erase(image, place)
-        else:
-            program(image, place, data)
+        nor.apply(image, place, data)
     print(json.dumps(found))
 
 
