@@ -3,9 +3,10 @@
 import _chan
 import _ops
 import micropython
-from utime import gmtime, localtime, mktime, ticks_add, ticks_diff  # noqa: F401 - passed on
+from utime import gmtime, localtime, mktime  # noqa: F401 - passed on
 
-_PERIOD = 0x3FFFFFFF
+_PERIOD = 0x3FFFFFFF  # as on a board; the Unix port's own goes much further
+_HALF = 0x20000000
 _EPOCH_2021 = 1609459200  # boards without a battery start on this date
 
 
@@ -20,6 +21,16 @@ def ticks_us():
 @micropython.native
 def ticks_ms():
     return (_chan.clock() // 1000) & _PERIOD
+
+
+@micropython.native
+def ticks_add(ticks, delta):
+    return ticks + delta & _PERIOD
+
+
+@micropython.native
+def ticks_diff(end, begin):
+    return (end - begin + _HALF & _PERIOD) - _HALF
 
 
 def ticks_cpu():
