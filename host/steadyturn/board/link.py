@@ -218,6 +218,13 @@ def _silence(noise: bytes) -> NoAnswer:
             "Is it started, and does steadyturn's program run on it? " + FLASH_HINT,
             noise,
         )
+    if frames.SAFE_MODE.encode() in noise:
+        return NoAnswer(
+            "The board is in safe mode: its button was held at the start, or three starts in a "
+            "row have failed. The phone is disconnected.",
+            "'steadyturn flash RIG' brings it up to date and starts it; so does its reset button.",
+            noise,
+        )
     if b">>>" in noise or b"Traceback" in noise:  # the questions reached a prompt
         return NoAnswer(
             "MicroPython answers, but steadyturn's program does not run on this board.",

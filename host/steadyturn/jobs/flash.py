@@ -47,7 +47,9 @@ class Flashed:
     what is in it, None for none. hazards: what the machine could do to its parts;
     dangerous: one of them makes `check` refuse the rig. settings_problem: why the
     settings on the board before were not valid. in_force: the board says that it runs
-    these settings; None when it was not asked. crc: of the rig's settings, in hex.
+    these settings; None when it was not asked. previous_in_force: it refused them and
+    runs those that it had before. compiled: the firmware's files are .mpy. crc: of the
+    rig's settings, in hex.
     fault: what the board reports after its start."""
 
     rig: str
@@ -62,8 +64,10 @@ class Flashed:
     dangerous: bool
     band_tpm: tuple[float, float, float]
     crc: str
+    compiled: bool = False
     in_force: bool | None = None
     crc_in_force: str | None = None
+    previous_in_force: bool = False
     fault: int | None = None
     boot: int | None = None
     seconds: float = 0.0
@@ -157,6 +161,7 @@ def _plan(
     return Flashed(
         rig=rig.name, port=name, outcome="",
         firmware_before=difference.firmware_before, firmware_after=difference.firmware_after,
+        compiled=difference.compiled,
         files_changed=difference.changes, settings_changed=tuple(changed),
         settings_problem=problem if difference.settings_change else "",
         hazards=hazards, dangerous=any(h.refuses for h in hazards),
@@ -181,7 +186,7 @@ def _ask_board(board: Board, done: Flashed, data: bytes) -> Flashed:
     end = time.monotonic() + IN_FORCE_S
     while True:
         state = board.link.state()
-        in_force = bool(state["settings_ok"]) and f"{state['settings_crc']:08x}" == done.crc
+        in_force = state["settings_ok"] == 1 and f"{state['settings_crc']:08x}" == done.crc
         if in_force or time.monotonic() > end:
             break
         time.sleep(0.1)
@@ -189,5 +194,6 @@ def _ask_board(board: Board, done: Flashed, data: bytes) -> Flashed:
         in_force = board.link.settings() == data
     return dataclasses.replace(
         done, in_force=in_force, fault=state["fault"], boot=who.boot,
+        previous_in_force=state["settings_ok"] == 2,
         crc_in_force=f"{state['settings_crc']:08x}" if state["settings_ok"] else None,
     )

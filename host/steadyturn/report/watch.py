@@ -32,10 +32,11 @@ def plain_line(glance: Any) -> str:
     percent = "" if glance.since_percent is None else f"{glance.since_percent:+6.2f} %  "
     if glance.fault != "none":
         phone, percent = f"FAULT {glance.fault.replace('_', ' ')}; {phone}", ""
-    return (
-        head + f"{words.cue(glance.cue):<7}{_pace(glance):>5}/min  {glance.bus_v:5.2f} V "
-        f"{glance.bus_a:5.2f} A {glance.bus_w:5.2f} W  {percent}{phone}"
-    )[:WIDTH]
+    head += f"{words.cue(glance.cue):<7}{_pace(glance):>5}/min  {glance.bus_v:5.2f} V " \
+        f"{glance.bus_a:5.2f} A {glance.bus_w:5.2f} W  "
+    if len(head + percent + phone) > WIDTH:
+        percent = ""  # why it is off matters more
+    return (head + percent + phone)[:WIDTH]
 
 
 def _pace(glance: Any) -> str:
@@ -63,7 +64,9 @@ def screen_text(glance: Any) -> str:
         f"  in all     {_energy(glance.energy_in_wh, glance.energy_out_wh)} "
         f"({glance.energy_out_kind})",
     ]
-    if glance.fault != "none":
+    if glance.previous_settings:
+        rows += ["", item(words.PREVIOUS_SETTINGS, "settings   ")]
+    elif glance.fault != "none":
         rows += ["", item(words.fault(glance.fault), "fault      ")]
     if not glance.settings_ok and glance.fault != "settings":
         rows += ["", item(words.fault("settings"), "fault      ")]

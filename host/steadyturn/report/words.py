@@ -49,6 +49,10 @@ FAULT = {
     "gears": "handle and motors do not turn together: look at gears, belt and motor leads",
 }
 
+PREVIOUS_SETTINGS = (
+    "the newest were refused, those from before are in force: run 'steadyturn flash RIG'"
+)
+
 # how sure the pace is
 VALIDITY = {
     "valid": "measured from volts and current",
