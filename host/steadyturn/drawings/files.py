@@ -1,4 +1,4 @@
-"""Every generated file of hardware/, and the lamp's and the load switch's of firmware/.
+"""Every generated file of hardware/, and the lamp's load switch's and package list of firmware/.
 
 FILES: path below the repository -> function that makes it.
 
@@ -13,12 +13,14 @@ from pathlib import Path
 
 from steadyturn.drawings.lamp_chart import chart_text
 from steadyturn.drawings.lamp_page import page_text
+from steadyturn.drawings.package_list import package_text
 from steadyturn.drawings.pins import pins_text
 from steadyturn.drawings.switch_chart import chart_text as switch_chart_text
 from steadyturn.drawings.switch_table import page_text as switch_page_text
 
 FILES: dict[str, Callable[[], str]] = {
     "hardware/pins.md": pins_text,
+    "firmware/package.json": package_text,
     "firmware/lamp.md": page_text,
     "firmware/lamp.svg": chart_text,
     "firmware/switch.md": switch_page_text,
