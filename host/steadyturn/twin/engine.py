@@ -11,6 +11,7 @@ from __future__ import annotations
 import random
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 from steadyturn.errors import Failed
@@ -34,6 +35,15 @@ INTERRUPTIBLE = (_ops.SLEEP, _ops.TIME, _ops.WRITE_REGISTER)
 OFF, BOOTING, STARTING, RUNNING, PROMPT = "off", "booting", "starting", "running", "prompt"
 
 
+@dataclass(frozen=True, slots=True)
+class Heap:
+    """The program's heap at t_s: bytes in use after a collection, and ever allocated."""
+
+    t_s: float
+    used: int
+    total: int
+
+
 class Engine:
     """plant: what the board is wired to; flash: its chip (`flash.Flash`, or what stands in
     for it); wires: where clients come; spawn(environment): starts a child."""
@@ -49,6 +59,8 @@ class Engine:
         self.boots: list[float] = []  # s
         self.deaths: list[float] = []
         self.readings: Readings | None = None
+        self.measure = False  # the heap, at the next answer
+        self.heaps: list[Heap] = []
         self.torn = 0  # flash operations that a death cut off
         self.child: Any = None
         self._spawn = spawn
@@ -206,6 +218,8 @@ class Engine:
             self.reset()
         elif op == _ops.SOFT_RESET:
             self.restart(self.wires.raw)
+        elif op == _ops.HEAP:
+            self.heaps.append(Heap(plant.t_us / 1e6, words[_ops.A_1], words[_ops.A_2]))
         elif op == _ops.AGAIN and self._interrupt_since is None:
             self._interrupt_since = time.monotonic()
 
@@ -245,6 +259,9 @@ class Engine:
                 child.write_console(b"\x03")
         if self._anchor is not None:
             flags |= _ops.LIVE
+        if self.measure and op == _ops.SLEEP and self.state == RUNNING:
+            self.measure = False
+            flags |= _ops.MEASURE
         if not plant.sensor_fitted:
             flags |= _ops.NO_SENSOR
         flags |= (len(data) or self.wires.waiting()) << _ops.WAITING_SHIFT

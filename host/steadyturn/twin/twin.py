@@ -28,6 +28,7 @@ from steadyturn.rig.types import Rig
 from steadyturn.twin import glimpse as looks
 from steadyturn.twin import interpreter as interpreters
 from steadyturn.twin.bus_faults import BusFaults
+from steadyturn.twin.engine import Heap
 from steadyturn.twin.flash import Flash, Operation
 from steadyturn.twin.glimpse import Glimpse, Truth
 from steadyturn.twin.interpreter import Interpreter
@@ -264,6 +265,27 @@ class Twin:
         with self._turn() as engine:
             engine.readings = Readings(engine.plant.switch.pin)
             return engine.readings
+
+    @property
+    def heaps(self) -> list[Heap]:
+        """What `measure_heap` has found."""
+        return self._engine.heaps
+
+    def measure_heap(self) -> None:
+        """Have the running program's heap looked at when it next wakes; takes no virtual time."""
+        with self._turn() as engine:
+            engine.measure = True
+
+    @property
+    def plugged(self) -> bool:
+        """False: the device's plug is pulled."""
+        return self._plant.machine.plugged
+
+    @plugged.setter
+    def plugged(self, plugged: bool) -> None:
+        with self._turn() as engine:
+            engine.plant.settle(engine.plant.t_us)
+            engine.plant.machine.plugged = plugged
 
     @property
     def bus(self) -> BusFaults:

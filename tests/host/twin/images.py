@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zlib
+from collections.abc import Iterator
 from pathlib import Path
 
 import littlefs
@@ -32,12 +33,17 @@ def stored(image: bytes | bytearray) -> dict[int, bytes]:
                 continue
             with system.open(f"{folder}/{name}", "rb") as file:
                 data = file.read()
-            for at in range(0, len(data) - pages.PAGE_BYTES + 1, pages.PAGE_BYTES):
-                page = data[at : at + pages.PAGE_BYTES]
-                crc = int.from_bytes(page[pages.AT_CRC :], "little")
-                if page[:2] == b"St" and zlib.crc32(page[: pages.AT_CRC]) == crc:
-                    found[pages.get(page, pages.AT_SEQ, 4)] = page
+            found |= dict(sound_pages(data))
     return found
+
+
+def sound_pages(data: bytes) -> Iterator[tuple[int, bytes]]:
+    """Number and bytes of each whole page in a file."""
+    for at in range(0, len(data) - pages.PAGE_BYTES + 1, pages.PAGE_BYTES):
+        page = data[at : at + pages.PAGE_BYTES]
+        crc = int.from_bytes(page[pages.AT_CRC :], "little")
+        if page[:2] == b"St" and zlib.crc32(page[: pages.AT_CRC]) == crc:
+            yield pages.get(page, pages.AT_SEQ, 4), page
 
 
 def events(path: Path) -> list[tuple[int, int]]:

@@ -4,6 +4,7 @@ An exchange is one question and one answer. Between two of them the board reckon
 its own time: what an operation costs on a real board is added to `spent`.
 """
 
+import gc
 import os
 from array import array
 
@@ -52,10 +53,19 @@ def exchange(op, a=0, b=0):
     spent = 0
     count = 0
     tx[_READ_COUNT] = 0
+    if rx[1] & 8:
+        _measure()
     if rx[1] & 1:
         rx[1] -= 1
         if not deaf:
             raise KeyboardInterrupt
+
+
+def _measure():
+    interrupt = rx[1] & 1
+    gc.collect()
+    exchange(_ops.HEAP, gc.mem_alloc(), micropython.mem_total())
+    rx[1] |= interrupt
 
 
 @micropython.native

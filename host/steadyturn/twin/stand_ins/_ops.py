@@ -47,6 +47,7 @@ INPUT = 9  # bytes for the console: the answer's flags tell how many follow it
 AGAIN = 10  # send Ctrl-C once more: it came inside a flash operation
 START = 11  # the board's own programs come next
 SOFT_RESET = 12
+HEAP = 13  # arguments: bytes in use after a collection, bytes ever allocated
 
 WITH_DATA = (PROGRAM, OUTPUT)
 
@@ -66,4 +67,5 @@ FAULT_WRONG = 3  # another chip answers
 INTERRUPT = 1  # Ctrl-C
 LIVE = 2  # real time: ask for the time instead of reckoning it
 NO_SENSOR = 4  # nobody answers on the I2C bus
+MEASURE = 8  # tell the heap's figures, at once
 WAITING_SHIFT = 8  # flags >> this: console bytes that wait (boards without a terminal)
