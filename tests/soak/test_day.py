@@ -101,4 +101,4 @@ def test_hours_without_a_pause(tmp_path: Path) -> None:
     assert len(heaps) > 20
     assert max(h.used for h in heaps[5:]) - min(h.used for h in heaps[:5]) < HEAP_GROWTH
     grown = [(b.total - a.total) / (b.t_s - a.t_s) for a, b in pairwise(heaps)]
-    print(f"\n{found.pages} pages equal; allocated for them at most {max(grown):.0f} bytes a second")
+    print(f"\n{found.pages} pages equal; allocated at most {max(grown):.0f} bytes a second")
