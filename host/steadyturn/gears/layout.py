@@ -3,7 +3,7 @@ plate stays small.
 
 The handle's axle is at (0, 0), the next one on the x axis. Wheels turn in planes: the handle's
 wheel in the foremost, each later driver one plane further back; the motors stand behind the
-plate. Axles go from the plate to the cover, except those a wheel turns in front of.
+plate. Every axle goes from the plate to the cover, held at both ends.
 """
 
 from __future__ import annotations
@@ -25,6 +25,8 @@ STEPS, MOTOR_STEPS = 24, 48  # directions tried for each axle, for the motors
 DIRECTIONS = 48  # in which a plate is measured
 WALL_MM = 2.4  # of the cover about the wheels
 RIM_MM = 3.0  # between wheels and that wall
+EDGE_MM = 3.0  # of the plate beyond the wall; the columns' middles stand on the edge
+COLUMN_MM = 5.0  # radius of a column
 
 
 class NoRoom(ValueError):
@@ -34,8 +36,8 @@ class NoRoom(ValueError):
 @dataclass(frozen=True)
 class Layout:
     """axles: of the wheels, handle's first; motors; outline: corners of the plate, convex,
-    counter-clockwise; width_mm, height_mm: of the smallest upright rectangle about it when it is
-    turned by turn_rad for the printer; short: axles that end below the foremost plane."""
+    counter-clockwise; width_mm, height_mm: of the smallest upright rectangle about it and its
+    columns when it is turned by turn_rad for the printer."""
 
     axles: tuple[Point, ...]
     motors: tuple[Point, ...]
@@ -43,7 +45,6 @@ class Layout:
     width_mm: float
     height_mm: float
     turn_rad: float
-    short: tuple[bool, ...]
 
 
 def lay_out(pairs: tuple[Pair, ...], given: Given) -> Layout:
@@ -99,10 +100,16 @@ def _axle_choices(pairs: tuple[Pair, ...], given: Given) -> list[tuple[Point, ..
 
 def _axle_is_free(new: Point, axles: tuple[Point, ...], pairs: tuple[Pair, ...], number: int,
                   given: Given) -> bool:
-    """Whether the wheel on the new axle stays clear of the axles that pass behind its face."""
+    """Whether the wheel on the new axle stays clear of the axles that come through its plane,
+    and the new axle of the wheels in front of it."""
     tip = pairs[number].driver.tip_mm
     bare = given.axle_mm / 2 + CLEAR_MM
-    return all(hypot(new[0] - x, new[1] - y) >= tip + bare for x, y in axles)
+    for n, (x, y) in enumerate(axles):
+        apart = hypot(new[0] - x, new[1] - y)
+        front = pairs[n].driver.tip_mm if n < number - 1 else 0.0
+        if apart < max(tip, front) + bare:
+            return False
+    return True
 
 
 def _motor_choices(pairs: tuple[Pair, ...], given: Given, axles: tuple[Point, ...]
@@ -146,29 +153,18 @@ def _measured(pairs: tuple[Pair, ...], given: Given, axles: tuple[Point, ...],
               motors: tuple[Point, ...]) -> Layout:
     outline = hull(_about(pairs, given, axles, motors))
     width, height, turn = smallest_box(outline)
-    short = tuple(_in_front(axle, n, axles, pairs, given) for n, axle in enumerate(axles))
+    width, height = width + 2 * COLUMN_MM, height + 2 * COLUMN_MM
     return Layout(axles=axles, motors=motors, outline=tuple(map(tuple, outline.tolist())),
-                  width_mm=width, height_mm=height, turn_rad=turn, short=short)
+                  width_mm=width, height_mm=height, turn_rad=turn)
 
 
 def _about(pairs: tuple[Pair, ...], given: Given, axles: tuple[Point, ...],
            motors: tuple[Point, ...]) -> list[tuple[Point, float]]:
     """Circles that the plate reaches round: wheels with the cover's wall, and motors."""
-    margin = RIM_MM + WALL_MM
+    margin = RIM_MM + WALL_MM + EDGE_MM
     about = [(middle, radius + margin) for middle, radius in circles(pairs, axles, motors)]
     can = max(given.can_mm / 2, given.screws_mm / 2 + 4) + 2
     return about + [(spot, can) for spot in motors]
-
-
-def _in_front(axle: Point, number: int, axles: tuple[Point, ...], pairs: tuple[Pair, ...],
-              given: Given) -> bool:
-    """Whether a wheel of a plane further forward turns where the axle would come through."""
-    bare = given.axle_mm / 2 + CLEAR_MM
-    for n in range(number - 1):
-        x, y = axles[n]
-        if hypot(axle[0] - x, axle[1] - y) < pairs[n].driver.tip_mm + bare:
-            return True
-    return False
 
 
 def hull(about: list[tuple[Point, float]], points: int = 48) -> Floats:

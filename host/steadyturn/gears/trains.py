@@ -22,7 +22,8 @@ from steadyturn.gears.strength import (
 
 LOOKED_AT = 30  # trains that are built exactly, of each number of stages
 LISTED = 8
-PLATES_CM3_PER_CM2 = 0.9  # plate, cover and its wall for each cm2 of the plate
+PLATES_CM3_PER_CM2 = 0.83  # plate, cover and its wall for each cm2 of the plate, and
+OTHERS_CM3 = 115.0  # holder, arm, knob, coupon: of the parts as they are drawn
 AWAY = {"json": False}
 
 
@@ -96,7 +97,7 @@ def build(teeth: tuple[tuple[int, int], ...], modules_mm: tuple[float, ...],
                  for s, last in zip(stages, [False] * (len(stages) - 1) + [True], strict=True)
                  for g, count in ((s.pair.driver, 1),
                                   (s.pair.driven, given.motors if last else 1)))
-    plastic = wheels + PLATES_CM3_PER_CM2 * plate
+    plastic = wheels + PLATES_CM3_PER_CM2 * plate + OTHERS_CM3
     biggest = max(2 * g.tip_mm for p in pairs for g in (p.driver, p.driven))
     bed = given.bed_mm - 4
     return Train(

@@ -1,0 +1,145 @@
+"""Wheels and pinions as bodies: web or spokes, hub, bore, seats of bearings, grub screw."""
+
+from __future__ import annotations
+
+from math import cos, hypot, pi, sin
+from typing import Any
+
+from steadyturn.gears import shapes
+from steadyturn.gears.given import Given
+from steadyturn.gears.outline import Points, outline
+from steadyturn.gears.shapes import FIRST_LAYER_MM, Printer, Slab, circle
+from steadyturn.gears.solidity import HUB_MM, RIM_MODULES, SOLID_MM, web_mm
+from steadyturn.gears.teeth import Gear
+from steadyturn.gears.trains import COVER_MM, GAP_MM, Train
+
+RUNS_MM = 0.15  # a bore that turns on an axle is wider, radius; common practice, no source
+SITS_MM = 0.05  # a seat of a ball bearing, radius
+PRESS_MM = -0.02  # a bore that is pressed on a motor's shaft, radius
+ARM_MM = 10.0  # of the hexagon that the crank arm sits on
+BOSS_MM, BOSS_WALL_MM = 7.0, 3.5  # of the collar with the grub screw: height, wall
+GRUB_MM = 2.5  # hole to cut an M3 thread into
+LEAST_SPOKED_MM = 18.0  # of free web between hub and rim, below which it stays closed
+RELIEF_MODULES = 0.02  # taken off the tips, more than teeth bend; common practice, no source
+
+
+
+
+def toothed(gear: Gear, width: float, printer: Printer, *, low: float = 0.0) -> Any:
+    """A wheel's teeth as a full body of this width, its lowest edge drawn in against the foot
+    of the first layer where it lies on the printer."""
+    def ring(grown: float) -> Points:
+        return outline(gear, flank=9, fillet=6, grown_mm=grown,
+                       tip_relief_mm=RELIEF_MODULES * gear.module_mm)
+
+    full = ring(-printer.grows_mm)
+    if low > 0 or printer.foot_mm == 0:
+        return shapes.prism([full, full], [low, low + width])
+    foot = ring(-printer.grows_mm - printer.foot_mm)
+    return shapes.prism([foot, full, full], [0.0, FIRST_LAYER_MM, width])
+
+
+def hexagon_mm(given: Given) -> float:
+    """Across the flats of the hexagon between the first wheel and the arm."""
+    bearing = given.bearing
+    return max(given.axle_mm + 10.0, (bearing[1] + 5.0) if bearing else 0.0)
+
+
+def _bore(given: Given) -> float:
+    """Radius of a bore on an axle: running on it, or clear of it between ball bearings."""
+    return given.axle_mm / 2 + (0.5 if given.bearing else RUNS_MM)
+
+
+def _hollows(gear: Gear, width: float, hub: float) -> list[Slab]:
+    """What is taken out of a wheel above its web, and round holes in the web."""
+    inside = gear.root_mm - RIM_MODULES * gear.module_mm
+    web = web_mm(width)
+    if gear.tip_mm < SOLID_MM or inside - hub < 4 or width - web < 2:
+        return []
+    cuts = [Slab(web, width + 1.0, circle(inside) - circle(hub))]
+    if inside - hub > LEAST_SPOKED_MM:
+        middle, size = (inside + hub) / 2, (inside - hub) / 2 - 3.0
+        count = max(4, min(8, int(2 * pi * middle / (2 * size + 5.0))))
+        turns = [2 * pi * (n + 0.5) / count for n in range(count)]
+        cuts += [Slab(-1.0, web + 1.0, circle(size, middle * cos(t), middle * sin(t), 48))
+                 for t in turns]
+    return cuts
+
+
+def first_wheel(train: Train, given: Given, printer: Printer) -> Any:
+    """The handle's wheel: a collar that keeps it off the cover, and the arm's hexagon."""
+    stage = train.stages[0]
+    across, width = hexagon_mm(given), stage.width_mm
+    hub = max(HUB_MM, across / 2 + 3)
+    top = width + GAP_MM + COVER_MM + 0.5 + ARM_MM
+    body = toothed(stage.pair.driver, width, printer)
+    body = shapes.with_cuts(body, _hollows(stage.pair.driver, width, hub), printer)
+    body = shapes.with_slabs(body, [
+        Slab(width - 1.0, width + GAP_MM - 0.2, circle(across / 2 + 2.5)),
+        Slab(width - 1.0, top, shapes.hexagon(across))], printer)
+    upper = across / 2 if given.bearing else None
+    return shapes.with_cuts(body, _bore_cuts(given, top, upper), printer)
+
+
+def compound(train: Train, number: int, given: Given, printer: Printer) -> Any:
+    """The wheel of stage `number` (from 1) with the pinion that is driven by the stage before,
+    on top of it."""
+    wheel, pinion = train.stages[number], train.stages[number - 1]
+    small = pinion.pair.driven
+    hub = max(HUB_MM, small.tip_mm + 1.0)
+    width = wheel.width_mm
+    top = width + GAP_MM + pinion.width_mm
+    body = toothed(wheel.pair.driver, width, printer)
+    cuts = _hollows(wheel.pair.driver, width, hub)
+    if cuts:
+        body = shapes.with_cuts(body, cuts, printer)
+    body = body + toothed(small, top - width + 1.0, printer, low=width - 1.0)
+    return shapes.with_cuts(body, _bore_cuts(given, top, small.root_mm), printer)
+
+
+def _bore_cuts(given: Given, top: float, upper_mm: float | None) -> list[Slab]:
+    """The bore, and seats for ball bearings: below, and above where the end of the hub has
+    that radius and so room for one."""
+    cuts = [Slab(-1.0, top + 1.0, circle(_bore(given)))]
+    if given.bearing is not None:
+        _, outer, width = given.bearing
+        seat = circle(outer / 2 + SITS_MM)
+        cuts.append(Slab(-1.0, width, seat))
+        if upper_mm is not None and upper_mm >= outer / 2 + 2.4 and top > 2 * width + 1:
+            cuts.append(Slab(top - width, top + 1.0, seat))
+    return cuts
+
+
+def motor_pinion(train: Train, given: Given, printer: Printer, *, boss: bool) -> Any:
+    """The pinion on the motor's shaft; boss: with a collar for a grub screw on top."""
+    stage = train.stages[-1]
+    width = stage.width_mm
+    radius = given.shaft_mm / 2 + PRESS_MM + (0.05 if boss else 0.0)
+    bore = circle(radius) if given.flat_mm is None else shapes.d_shape(
+        radius, given.flat_mm - given.shaft_mm / 2)
+    body = toothed(stage.pair.driven, width, printer)
+    outer = given.shaft_mm / 2 + BOSS_WALL_MM
+    if boss:
+        body = shapes.with_slabs(body, [Slab(width - 1.0, width + BOSS_MM, circle(outer))],
+                                 printer)
+    body = shapes.with_cuts(body, [Slab(-1.0, width + BOSS_MM + 1, bore)], printer)
+    if not boss:
+        return body
+    # the screw presses on the flat of a D shaft, which looks to +y
+    drill = circle(GRUB_MM / 2, corners=24).extrude(2 * outer).rotate((-90, 0, 0))
+    return body - drill.translate((0, 0, width + BOSS_MM / 2))
+
+
+def boss_fits(train: Train, given: Given) -> bool:
+    """Whether a collar on the motors' pinions stays clear of the wheels in front of them."""
+    room = given.shaft_mm / 2 + BOSS_WALL_MM + 1.0
+    axles = train.layout.axles
+    for x, y in train.layout.motors:
+        for n, stage in enumerate(train.stages[:-1]):
+            here = axles[n]
+            if hypot(x - here[0], y - here[1]) < stage.pair.driver.tip_mm + room:
+                return False
+            end = axles[n + 1]
+            if hypot(x - end[0], y - end[1]) < stage.pair.driven.tip_mm + room:
+                return False
+    return len(train.stages) > 1
