@@ -12,6 +12,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from steadyturn_fw import fields
+
 from steadyturn.board import update
 from steadyturn.board.connect import START_S, Board, Direct, connect
 from steadyturn.board.update import FileChange, Progress
@@ -25,7 +27,7 @@ from steadyturn.report.style import shown_path
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
 from steadyturn.settings.build import build
-from steadyturn.settings.file import decode, encode
+from steadyturn.settings.file import decode, encode, read_any
 
 MOST_REMEDIES = 2
 IN_FORCE_S = 5.0  # after it answers, until it has read its settings and made a first tick
@@ -140,6 +142,10 @@ def _before(data: bytes | None) -> tuple[Mapping[str, int | str], str]:
         return decode(data), ""
     except WrongInput as wrong:
         count = len(wrong.problems)
+        old = read_any(data)
+        version = old.get("version", fields.VERSION)
+        if version != fields.VERSION:
+            return old, f"of version {version} on the board, {fields.VERSION} is needed"
         return {}, f"not valid on the board ({count} problem{'s' if count > 1 else ''})"
 
 

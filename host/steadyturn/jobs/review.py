@@ -18,7 +18,9 @@ from steadyturn.sessions.figures import Figures
 from steadyturn.sessions.figures import review as figures_of
 from steadyturn.sessions.library import BoardRow, Contact, Library
 from steadyturn.sessions.outings import Outing, last_outing
-from steadyturn.settings.file import decode as decode_settings
+from steadyturn.settings.file import read_any
+
+NEEDED = {"low_dtpm", "target_dtpm", "high_dtpm", "window_low_mv", "window_high_mv"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,11 +113,8 @@ def _choose(rows: Sequence[BoardRow], wanted: str | None, folder: Path) -> Board
 
 
 def _settings(contact: Contact) -> Mapping[str, Any]:
-    """The settings in force then; empty where the board had none that are valid."""
-    try:
-        return decode_settings(contact.settings)
-    except WrongInput:
-        return {}
+    """The settings in force then, of whatever version; empty where there were none."""
+    return read_any(contact.settings)
 
 
 def _result(
@@ -126,7 +125,7 @@ def _result(
     anchor = outing.contacts[-1]
     previous = None if everything else outing.previous
     band = window = None
-    if settings:
+    if NEEDED <= settings.keys():
         band = (settings["low_dtpm"] / 10, settings["target_dtpm"] / 10,
                 settings["high_dtpm"] / 10)
         window = (settings["window_low_mv"] / 1000, settings["window_high_mv"] / 1000)

@@ -41,6 +41,35 @@ def decode(raw: bytes, where: str = fields.FILE) -> Settings:
 
     A file whose lines, CRC or JSON are broken has that one problem: nothing in it counts.
     """
+    read = _object(raw, where)
+    found = problems(read, where)
+    if found:
+        raise WrongInput(*found)
+    return {name: read[name] for name in names()}
+
+
+def read_any(raw: bytes) -> Settings:
+    """What a file of any version says of fields that are still known, each within today's
+    range; {} where it is broken. For reading what was in force, never for a board."""
+    try:
+        read = _object(raw, "")
+    except WrongInput:
+        return {}
+    wrong = {problem.key for problem in problems(read)}
+    return {name: read[name] for name in names()
+            if name in read and (name not in wrong or _fits(name, read[name]))}
+
+
+def _fits(name: str, value: Any) -> bool:
+    """Fields that stand in the wrong order, or of another version, are right by themselves."""
+    if name == "version":
+        return _is_whole(value)
+    return any(row[0] == name and _is_whole(value) and row[1] <= value <= row[2]
+               for row in fields.WHOLE)
+
+
+def _object(raw: bytes, where: str) -> dict[str, Any]:
+    """The one object in a file whose lines and CRC are right. Raises WrongInput."""
     if len(raw) > MOST_BYTES:
         raise _broken(where, f"{len(raw)} bytes", f"at most {MOST_BYTES} bytes.")
     lines = raw.split(b"\n")
@@ -57,10 +86,7 @@ def decode(raw: bytes, where: str = fields.FILE) -> Settings:
         raise _broken(where, _shown(body), "the second line must be one JSON object.") from None
     if not isinstance(read, dict):
         raise _broken(where, _shown(body), "the second line must be one JSON object.")
-    found = problems(read, where)
-    if found:
-        raise WrongInput(*found)
-    return {name: read[name] for name in names()}
+    return read
 
 
 def problems(settings: Mapping[str, Any], where: str = "settings") -> list[Problem]:

@@ -144,6 +144,14 @@ def test_nothing_yet(tmp_path):
     assert "steadyturn pull" in caught.value.how
 
 
+def test_settings_of_an_older_version_still_give_band_and_name(tmp_path):
+    shelve(tmp_path, evening(Recorder()), settings=settings_text(version=1))
+    found = review(tmp_path)
+    assert (found.label, found.rig) == ("kitchen", "bench boost")
+    assert found.band_tpm == (50, 60, 75)
+    assert found.window_v == (4.2, 8.5)
+
+
 @pytest.mark.parametrize("settings", [b"", b"{", settings_text()[:-30]])
 def test_without_valid_settings(tmp_path, settings):
     shelve(tmp_path, evening(Recorder()), settings=settings)

@@ -148,3 +148,20 @@ def test_a_thousand_mutations_are_accepted_only_in_range():
     assert named == refused
     assert accepted > 20  # some damage stays within every range: the test could tell
     assert refused > 500
+
+
+def test_any_version_is_read_for_looking_back():
+    whole = good()
+    old = {**{k: v for k, v in whole.items() if k != "dwell_ms"}, "version": 1, "gone": 7}
+    raw = wrap(json.dumps(old).encode())
+    with pytest.raises(WrongInput):
+        file.decode(raw)
+    assert file.read_any(raw) == {k: v for k, v in old.items() if k != "gone"}
+    assert file.read_any(file.encode(whole)) == whole
+    for broken in (b"", b"{", raw[:-9], raw.replace(b'"gone": 7', b'"gone": 8'), b"\xff" * 3000,
+                   wrap(b"[]")):
+        assert file.read_any(broken) == {}
+    wild = {**old, "low_dtpm": "6", "rig": 5, "chip": "none", "high_dtpm": 10**9, "label": "a\n"}
+    found = file.read_any(wrap(json.dumps(wild).encode()))
+    assert not {"low_dtpm", "rig", "chip", "high_dtpm", "label"} & found.keys()
+    assert found["target_dtpm"] == whole["target_dtpm"]
