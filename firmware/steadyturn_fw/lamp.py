@@ -4,6 +4,7 @@ The patterns stand in patterns.py. None flashes more than three times in a secon
 they keep among themselves, the lamp also counts across changes from one to another.
 """
 
+from steadyturn_fw.ahead import Ahead
 from steadyturn_fw.pages import CUES, FAULT, HOLD, STOP
 from steadyturn_fw.patterns import (
     BEAT,
@@ -31,6 +32,7 @@ STORED_ROUNDS = 2  # how often a fault of the last boot is shown before the firs
 RISES = 3  # in any second
 MOST_WINKS = 3
 MOST_TENS = 99
+DAY_MS = 100000000  # a little more: so long the times of this file are let grow
 
 
 class Lamp:
@@ -39,7 +41,12 @@ class Lamp:
         column = COLUMN[kind]
         self.patterns = tuple([row[column] for row in PATTERNS])  # type: tuple
         self.beat = beat_ms(target_dtpm)
-        self.show = light.show  # bound once: taking a method as a value allocates
+        self.ahead = Ahead(light, self) if hasattr(light, "play") else None  # type: Ahead | None
+        # bound once: taking a method as a value allocates
+        if self.ahead is None:
+            self.show = light.show
+        self.behind_ms = 0  # of a stall, what the loop does not count
+        self.late_ms = 0  # how long ago the step began, below nothing
         self.most_ms = VIBRATION_MS if kind == "vibration" else 0
         self.on_ms = 0  # how long it has been on: kept for what may not be for long
         self.hue = 0
@@ -54,7 +61,8 @@ class Lamp:
         self.stored = 0  # of the last boot
         self.rounds = 0
         self.flashes = 0  # still to come in the count being shown
-        self.mark_ms = 0  # until a standing fault is shown again
+        self.mark_at_ms = 0  # when a standing fault is shown again
+        self.stale = True  # level and hue are to be worked out
         self.asked = False  # what the button asked for is being shown
         self.tens = 0  # of a count, still to come
         self.ones = 0
@@ -64,6 +72,13 @@ class Lamp:
         self.rise_ms = [-1000] * RISES
         self.next_rise = 0
         self._start(0)
+
+    def repeats(self):
+        """Does the pattern that is played follow itself, for all that is known now?"""
+        cue = self.cue
+        if self.playing != cue or cue >= LEAD or self.asked:
+            return False
+        return cue == STOP or not ((cue == HOLD and self.winks) or self.fault)
 
     def show_stored(self, fault):
         """A fault that ended in darkness: shown before any cue."""
@@ -108,21 +123,50 @@ class Lamp:
 
     def dark(self):
         self.level = 0
-        self.show(0, 0)
+        if self.ahead is None:
+            self.show(0, 0)
+        else:
+            self.ahead.stop()
 
     def update(self, cue, fault, dt_ms):
         """One tick. fault: the one that stands, 0: none."""
+        if self.behind_ms:
+            if self.ahead is not None:
+                dt_ms += self.behind_ms
+            self.behind_ms = 0
         self.now_ms += dt_ms
-        if self.now_ms > 100000000:  # a day: keep it small, and the rises with it
-            self.now_ms -= 100000000
-            i = 0
-            while i < RISES:
-                self.rise_ms[i] -= 100000000
-                i += 1
-        self.mark_ms -= dt_ms
+        if self.now_ms > DAY_MS:
+            self._new_day()
+        if cue != self.cue or fault != self.fault or self.asked:
+            self._news(cue, fault, dt_ms)
+        self.left_ms -= dt_ms
+        self.gone_ms += dt_ms
+        if self.left_ms <= 0:
+            self._over()
+        if self.most_ms:
+            self._spare(dt_ms)
+        if self.stale:
+            self._apply(self.now_ms + self.late_ms)
+            self.late_ms = 0
+        ahead = self.ahead
+        if ahead is not None:
+            ahead.left_ms -= dt_ms
+            if ahead.left_ms <= 0:
+                ahead.look()
+
+    def _new_day(self):
+        """Times are kept small, and those of the last flashes with them."""
+        self.now_ms -= DAY_MS
+        self.mark_at_ms -= DAY_MS
+        i = 0
+        while i < RISES:
+            self.rise_ms[i] -= DAY_MS
+            i += 1
+
+    def _news(self, cue, fault, dt_ms):
         new = fault and fault != self.fault
         if new:
-            self.mark_ms = 0
+            self.mark_at_ms = self.now_ms
         self.fault = fault
         changed = cue != self.cue
         self.cue = cue
@@ -138,16 +182,17 @@ class Lamp:
                 self._march(dt_ms)
         elif changed and self.playing < LEAD:
             self._start_cue()
-        self.left_ms -= dt_ms
-        self.gone_ms += dt_ms
-        # one step a tick at most: after a stall the rest of a pattern is not hurried through
-        if self.left_ms <= 0:
-            self._advance()
-        if self.most_ms:
-            self._spare(dt_ms)
-        self._apply()
 
     # ---- which pattern
+
+    def _over(self):
+        """The step is over. Without hardware that plays one step a tick at most: after a stall
+        the rest of a pattern is not hurried through. With it, it has been played."""
+        self._advance()
+        if self.ahead is not None:
+            while self.left_ms <= 0:
+                self._apply(self.now_ms + self.late_ms)
+                self._advance()
 
     def _advance(self):
         self.step += 1
@@ -211,8 +256,8 @@ class Lamp:
         self._start(GAP)
 
     def _start_cue(self):
-        if self.fault and (self.cue == FAULT or self.mark_ms <= 0):
-            self.mark_ms = MARK_MS
+        if self.fault and (self.cue == FAULT or self.mark_at_ms <= self.now_ms):
+            self.mark_at_ms = self.now_ms + MARK_MS
             self.flashes = self.fault
             self._start(LEAD)
         elif self.cue == FAULT:
@@ -225,24 +270,39 @@ class Lamp:
 
     def _again(self, pattern):
         """Start; a pattern that follows itself takes over what its last step ran past."""
-        late = self.left_ms if pattern == self.playing else 0
+        late = 0
+        if pattern == self.playing:
+            late = self.left_ms
+        else:
+            self._unforeseen()
         self.playing = pattern
         self.step = 0
         self.gone_ms = -late
         self._enter(late)
 
     def _start(self, pattern):
+        self._unforeseen()
         self.playing = pattern
         self.step = 0
         self.gone_ms = 0
         self._enter(0)
 
+    def _unforeseen(self):
+        """Also where the level stays the same: the hardware was told of other steps."""
+        if self.ahead is not None:
+            self.ahead.left_ms = 0
+
     def _enter(self, late):
+        self.stale = True
         ms = self.patterns[self.playing][self.step][1]
+        late = max(-1000, late)
         if ms == BEAT:
             self.left_ms = self.beat - self.gone_ms
+        elif self.ahead is not None:
+            self.left_ms = ms + late
         else:
-            self.left_ms = max(1, ms + max(-1000, late))
+            self.left_ms = max(1, ms + late)
+        self.late_ms = late if self.ahead is not None else 0
 
     # ---- light
 
@@ -252,8 +312,11 @@ class Lamp:
             self.on_ms = 0
         elif self.level or self.on_ms >= self.most_ms:
             self.on_ms = min(self.on_ms + dt_ms, self.most_ms)
+            self.stale = True
 
-    def _apply(self):
+    def _apply(self, at_ms):
+        """at_ms: when the step began."""
+        self.stale = False
         level = self.patterns[self.playing][self.step][0]
         if self.most_ms and self.on_ms >= self.most_ms:
             level = 0
@@ -261,10 +324,14 @@ class Lamp:
         if level == self.level and (hue == self.hue or not level):
             return
         if level and not self.level:
-            if self.now_ms - self.rise_ms[self.next_rise] < 1000:
+            if at_ms - self.rise_ms[self.next_rise] < 1000:
+                self.stale = True
                 return  # a fourth flash within a second waits
-            self.rise_ms[self.next_rise] = self.now_ms
+            self.rise_ms[self.next_rise] = at_ms
             self.next_rise = (self.next_rise + 1) % RISES
         self.level = level
         self.hue = hue
-        self.show(level, hue)
+        if self.ahead is None:
+            self.show(level, hue)
+        else:
+            self.ahead.left_ms = 0

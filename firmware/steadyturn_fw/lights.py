@@ -2,6 +2,10 @@
 
 `show(level, hue)` puts out one level of a pattern; the lamp calls it only when one of
 the two has changed. All that is sent is made at the start: showing allocates nothing.
+
+An LED or a motor is driven by hardware that plays the next second of the pattern by itself,
+where the board has it: `play(levels, times, n, hue)`. So it runs on while a flash erase holds
+the program up for 45 ms, at worst 400.
 """
 
 from time import sleep_us
@@ -9,6 +13,14 @@ from time import sleep_us
 from machine import PWM, Pin, bitstream
 
 from steadyturn_fw.patterns import HIGH_HZ, LOW_HZ, MUCH
+
+try:
+    from steadyturn_fw.player_pio import Player
+except ImportError:
+    try:
+        from steadyturn_fw.player_rmt import Player  # type: ignore[assignment]
+    except ImportError:
+        Player = None  # type: ignore[assignment,misc]
 
 LIGHT_HZ = 1000
 # ns, high and low of a 0, high and low of a 1: WS2812 and its kin. A pixel's 24 bits take
@@ -29,6 +41,35 @@ class Single:
 
     def show(self, level, hue):
         self.duty(self.on if level else self.off)
+
+
+class Played:
+    """An LED or a motor on one pin of hardware that plays."""
+
+    def __init__(self, player):
+        self.most_ms = player.most_ms
+        self.start = player.play
+
+    def play(self, levels, times, n, hue):
+        self.start(levels, times, n)
+
+
+class PlayedTwo:
+    """As Two, on hardware that plays."""
+
+    def __init__(self, first, second):
+        self.most_ms = first.most_ms
+        self.first = first.play
+        self.second = second.play
+        self.none = (0,)
+        self.short = (1,)
+
+    def play(self, levels, times, n, hue):
+        self.first(levels, times, n)
+        if hue >= MUCH:
+            self.second(levels, times, n)
+        else:
+            self.second(self.none, self.short, 1)
 
 
 class Two:
@@ -94,12 +135,17 @@ class Unknown:
         for pin in self.pins:
             pin.value(0)
         sleep_us(LATCH_US)
-        for pin in self.pins:
-            bitstream(pin, 0, TIMING, self.lit if level else self.dark)
+        self._send(self.lit if level else self.dark)
         if level:
             sleep_us(LATCH_US)
             for pin in self.pins:
                 pin.value(1)
+
+    def _send(self, data):
+        i = len(self.pins)
+        while i:
+            i -= 1
+            bitstream(self.pins[i], 0, TIMING, data)
 
 
 def fit(s):
@@ -109,7 +155,25 @@ def fit(s):
         return Pixel(s.lamp_pin, s.lamp_percent, colors)
     if s.lamp == "piezo":
         return Piezo(s.lamp_pin, s.lamp_active_low)
+    return played(s) or driven(s)
+
+
+def driven(s):
+    """By the program, a level at a time."""
     one = Single(s.lamp_pin, s.lamp_percent, s.lamp_active_low)
     if s.lamp2_pin < 0:
         return one
     return Two(one, Single(s.lamp2_pin, s.lamp_percent, s.lamp_active_low))
+
+
+def played(s):
+    """By hardware that plays; None where this board or its MicroPython has none."""
+    if Player is None:
+        return None
+    try:
+        one = Player(0, s.lamp_pin, s.lamp_percent, s.lamp_active_low)
+        if s.lamp2_pin < 0:
+            return Played(one)
+        return PlayedTwo(one, Player(1, s.lamp2_pin, s.lamp_percent, s.lamp_active_low))
+    except (ValueError, TypeError, AttributeError, OSError, MemoryError):
+        return None  # a pin that is not there is told by `driven`

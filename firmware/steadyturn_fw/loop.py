@@ -234,6 +234,7 @@ class Loop:
             self.journal.event(EV_RELEASED, self.switch.why, now.t_ms)
         if now.ms > COUNT_MS:
             self.journal.event(EV_GAP, now.ms, now.t_ms)
+            self.lamp.behind_ms = now.ms - COUNT_MS
             now.ms = COUNT_MS
 
     def _protect(self, now):

@@ -24,7 +24,8 @@ NOT_STEADY = {
     "Link._page": "likewise",
 }
 # at boot, or after the tick's edge: the flash. A tick in a locked heap does not get there.
-APART = {"main", "settings", "recovery", "reading", "store", "summary", "thinning", "writing"}
+APART = {"main", "note", "settings", "recovery", "reading", "store", "summary", "thinning",
+         "writing"}
 SCOPES = (ast.FunctionDef, ast.ClassDef, ast.Lambda, ast.ListComp, ast.GeneratorExp, ast.SetComp,
           ast.DictComp)
 

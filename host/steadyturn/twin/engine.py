@@ -152,7 +152,7 @@ class Engine:
             "TWIN_MODE": self._mode, "TWIN_CHIP": plant.chip.name,
             "TWIN_ADDRESS": str(plant.rig.sensor.address),
             "TWIN_ADC": ",".join(map(str, plant.adc_pins)), "TWIN_ID": self._unique,
-            "TWIN_NOTE": str(plant.note),
+            "TWIN_NOTE": str(plant.note), "TWIN_BOARD": plant.rig.board.kind,
             "TWIN_READINGS": str(int(self.readings is not None)),
             "TWIN_CAUSE": str(self._cause), "TWIN_IMAGE": str(self.flash.path.resolve()),
         })

@@ -20,6 +20,7 @@ from steadyturn.twin.chips import CHIPS
 from steadyturn.twin.lights import Lights
 from steadyturn.twin.load_switch import LoadSwitch, Switching
 from steadyturn.twin.person import Idle
+from steadyturn.twin.players import Players
 from steadyturn.twin.stand_ins import _ops
 
 STEP_S = 0.004
@@ -61,6 +62,7 @@ class Plant:
         self._button_bit = 1 << self.pins["button_pin"] if self.pins["button_pin"] >= 0 else 0
         self.lights = Lights(rig.board.lamp, self.pins["lamp_pin"], self.pins["lamp2_pin"],
                              rig.board.lamp_active_low)
+        self.players = Players(self._played)
         self.switch = LoadSwitch(rig, self.pins, self.settle)
         self.analog = Analog(rig, self.pins, seed, ideal)
         self.adc_pins = self.analog.adc_pins
@@ -87,6 +89,12 @@ class Plant:
 
     def pass_to(self, t_us: int) -> None:
         """Let time pass; afterwards the registers hold the newest conversion."""
+        while self.players.next_us <= t_us:
+            self._pass_bus(max(self.players.next_us, self.t_us))
+            self.players.step()
+        self._pass_bus(t_us)
+
+    def _pass_bus(self, t_us: int) -> None:
         while self.bus.next_us <= t_us:
             at_us = max(self.bus.next_us, self.t_us)
             self._pass_to(at_us)
@@ -190,6 +198,10 @@ class Plant:
         elif code == _ops.CHANGE_PWM:
             if self.lights.duty(pin, value / 65535):
                 self._shine(t_us)
+        elif code == _ops.CHANGE_PLAY:
+            self.players.add(t_us, pin, value)
+        elif code == _ops.CHANGE_STOP:
+            self.players.clear(pin)
         elif code == _ops.CHANGE_TONE:
             if self.lights.tone(pin, value):
                 self._shine(t_us)
@@ -241,6 +253,7 @@ class Plant:
     def pins_reset(self) -> None:
         """All pins are inputs again: the lamp goes dark and no pulse comes."""
         self.switch.pins_reset()
+        self.players.clear()
         if self.lights.dark():
             self._shine(self.t_us)
 
@@ -248,6 +261,10 @@ class Plant:
 
     def _see_alert(self, t_us: int) -> None:
         self.switch.alert(t_us, self.rig.sensor.alert and self.chip.alert())
+
+    def _played(self, t_us: int, pin: int, share: float) -> None:
+        if self.lights.duty(pin, share):
+            self._shine(t_us)
 
     def _shine(self, t_us: int) -> None:
         self.settle(t_us)

@@ -59,6 +59,8 @@ CHANGE_TONE = 5  # value: Hz of a PWM
 CHANGE_PIXEL = 6  # value: 65536 * first + 256 * second + third byte sent to a pixel
 CHANGE_FEED = 7  # value: ms until the watchdog bites, 0: it has been stopped
 CHANGE_NOTE = 8  # value: of the register that outlives a reset
+CHANGE_PLAY = 9  # value: percent at high level << 25 | us; behind what the pin plays already
+CHANGE_STOP = 10  # what the pin plays ends, as it stands
 
 FAULT_NACK = 1  # nobody answers
 FAULT_STUCK = 2  # the data line stays low: each transfer ends with its time-out

@@ -9,6 +9,12 @@ import _flash
 import _ops
 import machine
 
+for _name in ("rp2", "esp32"):  # where the board has that chip
+    try:
+        __import__(_name)
+    except ImportError:
+        pass
+
 
 def _run(name):
     try:
