@@ -125,7 +125,7 @@ def _result(
     anchor = outing.contacts[-1]
     previous = None if everything else outing.previous
     band = window = None
-    if NEEDED <= settings.keys():
+    if settings.keys() >= NEEDED:
         band = (settings["low_dtpm"] / 10, settings["target_dtpm"] / 10,
                 settings["high_dtpm"] / 10)
         window = (settings["window_low_mv"] / 1000, settings["window_high_mv"] / 1000)
