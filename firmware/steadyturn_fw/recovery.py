@@ -8,7 +8,7 @@ from binascii import crc32
 
 from steadyturn_fw import pages
 
-TAILS = 9
+TAILS = 10
 SPARE = TAILS  # the tail of a page that cannot wait until the others are moved
 PAGE = pages.PAGE_BYTES
 LOG_PAGES = 160  # then a new file: 34 KiB, twelve minutes
@@ -191,6 +191,7 @@ def _tails(store, last):
     found.sort(key=seq_of)
     for page in found:
         store.keep(page)
+    store.spared = len(found) > TAILS
     if found:
         _newer(store, found[-1])
         if not ordered or seq_of(found[-1]) - seq_of(found[0]) != len(found) - 1:

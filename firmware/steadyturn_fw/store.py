@@ -1,9 +1,9 @@
 """Pages on flash: where each goes, how they are found again, what a full flash does.
 
-A page is first written into one of nine tail files, each alone in its directory,
-where littlefs keeps it inside the directory's own block: no erase in fifteen of
-sixteen. When the nine are full the next page goes to the newest log file together
-with them, in one append. Whatever moment the power goes, a page that was stored
+A page is first written into one of ten tail files, each alone in its directory,
+where littlefs keeps it inside the directory's own block: no erase in fourteen of
+fifteen. When the ten are full they go to the newest log file in one append, if it has
+not been done before with the next page. Whatever moment the power goes, a page that was stored
 is in a tail or in a log; one that is in both has the same number twice and counts
 once. When the logs have taken their share of the flash, the oldest is thinned to
 summaries (thinning.py). All of this allocates and none of it is for a steady tick.
@@ -39,6 +39,7 @@ class Store:
         # waiting pages, then the one that is moved with them
         self.block = bytearray((TAILS + 2) * PAGE)
         self.waiting = 0  # pages in the tails and not yet in a log
+        self.spared = False  # a page waits in the spare tail
         self.moving = 0  # pages of the block that are on their way to the log,
         self.moved = 0  # of them written,
         self.file = None  # and where
@@ -73,6 +74,8 @@ class Store:
         hurry: the power is going; a spare tail saves the move. Never raises for the flash's
         sake.
         """
+        if hurry and not self.spared and (self.moving or self.waiting >= TAILS):
+            return self._spare(page)
         if self.short and not self.moving and not hurry:
             if self.thinning.step() is None:
                 return None
@@ -82,15 +85,12 @@ class Store:
         self.thinning.stuck = False
         for _ in range(2):
             try:
-                if self.waiting >= TAILS and not (hurry and self.waiting == SPARE):
+                if self.waiting >= TAILS:
                     at = self.waiting * PAGE
                     memoryview(self.block)[at : at + PAGE] = page
                     self.moving = self.waiting + 1
                     return None
-                with open(tail_name(self.folder, self.waiting), "wb") as file:
-                    file.write(page)
-                self.keep(page)
-                self._stored(_seq(page))
+                self._put(page, self.waiting)
                 return True
             except OSError as error:
                 self._after_failure(error)
@@ -98,9 +98,23 @@ class Store:
                     return None
         return self._lost()
 
-    def would_move(self):
-        """Would storing a page move others, which erases?"""
-        return self.moving > 0 or self.waiting >= TAILS
+    def _put(self, page, tail):
+        with open(tail_name(self.folder, tail), "wb") as file:
+            file.write(page)
+        self.keep(page)
+        self._stored(_seq(page))
+
+    def _spare(self, page):
+        """Into a tail of its own, whatever is under way with the others."""
+        if self.moving > self.waiting:
+            return self._go_on(page)  # a page goes to the log that is in no tail
+        try:
+            self._put(page, SPARE)
+        except OSError as error:
+            self._after_failure(error)
+            return self._lost()
+        self.spared = True
+        return True
 
     def _go_on(self, page):
         with_it = self.moving > self.waiting
@@ -162,8 +176,13 @@ class Store:
         row[2] += self.moved
         at = (self.moved - 1) * PAGE
         self._stored(max(self.last_seq, _seq(memoryview(self.block)[at : at + PAGE])))
+        left = max(0, self.waiting - self.moving)  # a page in the spare tail came meanwhile
+        if left:
+            block = self.block
+            block[:PAGE] = block[self.moving * PAGE : (self.moving + 1) * PAGE]
+        self.spared = left > 0
         self.moving = 0
-        self.waiting = 0
+        self.waiting = left
         return True
 
     def _broken_off(self, error):

@@ -19,6 +19,7 @@ from steadyturn_fw.pages import (
     FLAG_FLUSHED,
     REST,
 )
+from steadyturn_fw.recovery import TAILS
 
 TIDY_PAGES = 4  # before connecting: this many waiting pages are worth an erase
 REST_PAGES = 6
@@ -92,9 +93,10 @@ class Writing:
         )
 
     def _calm(self):
-        """Is this a calm moment, or has a page waited for one long enough?"""
+        """Is this a calm moment, or has a page waited for one long enough? What was begun is
+        gone on with: the next page must not wait for all its pieces."""
         t_ms = self.now.t_ms
-        if self.loop.switch.calm(self.now):
+        if self.store.moving or self.loop.switch.calm(self.now):
             self.since_ms = -1
             return True
         if not 0 <= self.since_ms <= t_ms:
@@ -133,18 +135,20 @@ class Writing:
             self.journal.give_up()
 
     def _tidy_now(self):
-        """With the load released an erase does no harm: is there something worth one?"""
-        if self.store.moving:
+        """Is there something worth an erase, and is this a moment for one? With the load
+        released it does no harm; else the tails are full and the next page needs one."""
+        store = self.store
+        if store.moving:
             return self.may_write()
         loop = self.loop
-        if loop.sensor is None or loop.switch.connected or loop.switch.fading:
-            return False
-        if self.store.failed:
-            return False  # the next page tries again, not every tick
+        if loop.sensor is None or loop.switch.fading or store.failed:
+            return False  # after a failure the next page tries again, not every tick
+        if loop.switch.connected:
+            return self.cut and store.waiting >= TAILS and self.may_write()
         least = TIDY_PAGES if loop.switch.about_to_connect else REST_PAGES
         if not loop.switch.about_to_connect and self.now.cue != REST:
             return False
-        return self.store.waiting >= least and self.may_write()
+        return store.waiting >= least and self.may_write()
 
     def _tidy(self):
         begun = self._begin()

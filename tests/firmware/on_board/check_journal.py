@@ -77,7 +77,7 @@ def test_move_of_pages_is_done_in_pieces():
         b.run(20)
     steps.clear()
     b.run(6000)
-    check.equal(len(steps), recovery.TAILS + 2, "the pages, the new one, a close")
+    check.equal(len(steps), recovery.TAILS + 1, "the pages and a close")
     check.equal(len(set(steps)), len(steps), "each in a tick of its own")
     seqs = [pages.get(p, pages.AT_SEQ, 4) for p in stored(b)]
     check.equal(seqs, list(range(1, store.last_seq + 1)), "all there")
@@ -116,6 +116,14 @@ def test_fade_saves_and_forbid_does_not_write():
 
 
 def test_fade_with_full_tails_is_one_small_write():
+    fade_with_full_tails(0)
+
+
+def test_fade_while_pages_are_moved_is_one_small_write():
+    fade_with_full_tails(5)
+
+
+def fade_with_full_tails(under_way):
     import steadyturn_fw.store as module
 
     b = board()
@@ -124,7 +132,9 @@ def test_fade_with_full_tails_is_one_small_write():
     store = b.loop.store
     while store.waiting < recovery.TAILS:
         b.run(20)
-    b.run(2000)
+    for _ in range(under_way):
+        b.tick()
+    check.equal(store.moving > 0, under_way > 0, "a move")
     seq = store.last_seq
     opened = []
 
@@ -140,13 +150,19 @@ def test_fade_with_full_tails_is_one_small_write():
         del module.open
     check.equal(opened, [recovery.tail_name(store.folder, recovery.SPARE)], "the spare tail")
     check.equal(store.last_seq, seq + 1, "saved at once")
+    if under_way:
+        # the supply came back: the move goes on, and the spare tail's page is not forgotten
+        b.supply(4800)
+        b.run(6000)
+        seqs = [pages.get(p, pages.AT_SEQ, 4) for p in stored(b)]
+        check.equal(seqs, list(range(1, store.last_seq + 1)), "all there, once")
     c = again()
-    check.equal(c.loop.store.waiting, recovery.TAILS + 1, "and found")
     c.supply(4800)
     c.set(6500, 500)
     c.run(8000)
     seqs = [pages.get(p, pages.AT_SEQ, 4) for p in stored(c)]
     check.equal(seqs, list(range(1, c.loop.store.last_seq + 1)), "all there, once")
+    check.true(len(seqs) > seq + 1, "and on it goes")
 
 
 def test_without_a_hardware_cut_nothing_is_stored_while_connected():

@@ -18,10 +18,12 @@ def mounted(flash):
     count.FILE = WHERE + "/count.bin"
 
 
-def next_page(last):
-    page = bytearray(pages.PAGE_BYTES)
-    page[0], page[1], page[2] = pages.MAGIC_0, pages.MAGIC_1, pages.VERSION
-    pages.put(page, pages.AT_SEQ, 4, last + 1)
+def next_page(got):
+    """One more page, with the totals there are."""
+    page = bytearray(got.newest)
+    page[pages.AT_VERSION] = pages.VERSION
+    page[pages.AT_N_SAMPLES] = page[pages.AT_N_EVENTS] = page[pages.AT_FLAGS] = 0
+    pages.put(page, pages.AT_SEQ, 4, got.last_seq + 1)
     pages.put(page, pages.AT_BOOT, 3, 99999)
     crc = pages.Crc()
     crc.feed(page, 0, pages.AT_CRC)
@@ -49,7 +51,7 @@ def go_on(flash):
     mounted(flash)
     try:
         got = store.Store()
-        write(got, next_page(got.last_seq))
+        write(got, next_page(got))
         thin(got)
     finally:
         vfs.umount(WHERE)
@@ -73,7 +75,7 @@ def judge(image, mark, life, found, after):
         _others(mark, wrong)
         if after:
             last = got.last_seq
-            if not write(got, next_page(last)) or store.Store().last_seq != last + 1:
+            if not write(got, next_page(got)) or store.Store().last_seq != last + 1:
                 wrong.append("not writable")
             elif not thin(got):
                 wrong.append("not to be thinned")
