@@ -21,7 +21,7 @@ from firmware_interpreters import FAKES, FIRMWARE, HERE, unix_command, wasm_comm
 BOOT = FIRMWARE / "boot.md"
 BLOCK = re.compile(r"<!-- table: memory -->\n(.*?)<!-- end -->", re.DOTALL)
 BOARD_HEAP_KB = 187  # of a Pico W, whose radio takes from it; a Pico has some 40 more: from memory
-NEAR = 0.06
+NEAR = 0.1
 UNIX = """
 import gc, sys
 import bench
