@@ -194,7 +194,8 @@ class Loop:
         self.rest_us = us - ms * 1000
         now.t_ms += ms
         now.ms = ms
-        self.host_ms = min(self.host_ms + ms, HOST_MS)
+        if self.host_ms < HOST_MS:
+            self.host_ms += ms
         if now.t_ms >= LAST_MS:
             self._new_boot()
 
@@ -244,19 +245,28 @@ class Loop:
         self.heat.read(now)
         switch.update(now)
         self.guard.marks |= SWITCH
-        if was and not switch.connected:
-            if switch.collapsed:
-                self.journal.event(EV_COLLAPSE, now.pace_dtpm, now.t_ms)
-            self.journal.event(EV_RELEASED, switch.why, now.t_ms)
-        elif switch.connected and not was:
+        if was != switch.connected:
+            self._switched(now, switch)
+        # `shown` tells that a fault stands. What is watched has to stand here as well
+        faults = self.faults
+        if (
+            faults.shown or now.over_volts or now.saturated or now.too_hot or not now.amps
+            or now.bus_ma >= switch.over_ma or self.store.failed or self.store.thinning.crowded
+        ):
+            faults.watch(FAULT_SENSOR, not now.amps)
+            faults.watch(FAULT_OVER_VOLTAGE, now.over_volts)
+            faults.watch(FAULT_OVER_CURRENT, now.bus_ma >= switch.over_ma or now.saturated)
+            faults.watch(FAULT_TEMPERATURE, now.too_hot)
+            faults.watch(FAULT_JOURNAL, self.store.failed or self.store.thinning.crowded)
+
+    def _switched(self, now, switch):
+        if switch.connected:
             self.tally.connections = self.tally.connections + 1 & MOST
             self.journal.event(EV_CONNECTED, now.bus_mv, now.t_ms)
-        faults = self.faults
-        faults.watch(FAULT_SENSOR, not now.amps)
-        faults.watch(FAULT_OVER_VOLTAGE, now.over_volts)
-        faults.watch(FAULT_OVER_CURRENT, now.bus_ma >= switch.over_ma or now.saturated)
-        faults.watch(FAULT_TEMPERATURE, now.too_hot)
-        faults.watch(FAULT_JOURNAL, self.store.failed or self.store.thinning.crowded)
+            return
+        if switch.collapsed:
+            self.journal.event(EV_COLLAPSE, now.pace_dtpm, now.t_ms)
+        self.journal.event(EV_RELEASED, switch.why, now.t_ms)
 
     def _percent(self):
         if self.percents != self.tally.percents:
@@ -264,10 +274,10 @@ class Loop:
             self.lamp.wink()
 
     def _record(self, now):
-        if now.cue == REST and not now.connected:
-            self.rest_ms = min(self.rest_ms + now.ms, IDLE_MS)
-        else:
+        if now.cue != REST or now.connected:
             self.rest_ms = 0
+        elif self.rest_ms < IDLE_MS:
+            self.rest_ms += now.ms
         if self.rest_ms >= IDLE_MS:
             # fed by something else and nothing to tell: a page every 4.6 s would
             # push out the ones that do

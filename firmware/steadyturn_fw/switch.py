@@ -33,6 +33,7 @@ from steadyturn_fw.pages import (
 STEADY_MS = 300  # the conditions hold this long before the load is connected
 MOST_FAILS = 4  # each failure doubles both waits, up to this often
 MOST_WAIT_MS = 60000
+LONG_MS = 2 * MOST_WAIT_MS  # longer than this nothing is counted
 PROVEN_MS = 10000  # connected this long: the failures are forgotten
 FAILED_MS = 5000  # let go by the bus within this: the machine could not carry it
 CALM_MS = 1000  # after a connection the converter has started and its capacitor is full
@@ -73,10 +74,13 @@ class Switch:
 
     def update(self, now):
         """One tick: sets now.connected."""
-        self.since_ms = min(self.since_ms + now.ms, MOST_WAIT_MS * 2)
-        self.told_ms = max(0, self.told_ms - now.ms)
+        if self.since_ms < LONG_MS:
+            self.since_ms += now.ms
+        if self.told_ms:
+            self.told_ms = max(0, self.told_ms - now.ms)
         self.collapsed = False
-        self._watch_supply(now.supply_mv)
+        if self.fade_mv:
+            self._watch_supply(now.supply_mv)
         cause = self._cause(now)
         if self.connected:
             if self.since_ms >= PROVEN_MS:
@@ -89,8 +93,6 @@ class Switch:
         self._consider(cause, now)
 
     def _watch_supply(self, supply_mv):
-        if not self.fade_mv:
-            return
         if supply_mv < self.fade_mv:
             self.fading = True
         elif supply_mv > self.fade_mv + FADE_BACK_MV:
