@@ -15,6 +15,7 @@ from steadyturn.model.band import Band
 from steadyturn.rig import sensors
 from steadyturn.rig.types import Rig
 from steadyturn.rig.units import plain
+from steadyturn.settings import barriers
 
 # what parts the volts from the part; {v}: its rating
 _HOW = {
@@ -45,6 +46,8 @@ _RATED_BY = {
     "open_circuit_switch": "switch.max_v",
 }
 ALERTED = ("ina226",)
+# of these the device is in danger already, with nothing failed or with the same thing
+_DEVICE = ("open_circuit_device", "open_circuit_device_fault", "set_point")
 
 
 @dataclass(frozen=True)
@@ -61,15 +64,16 @@ class Hazard:
 
 def hazards_of(rig: Rig, band: Band) -> tuple[Hazard, ...]:
     """Every rating that the source can exceed, worst first."""
-    return _judged(rig, band.hazards)
+    return _judged(rig, band.hazards, band.high_tpm)
 
 
 def hazards_at(rig: Rig, pace_tpm: float) -> tuple[Hazard, ...]:
     """The same if the hand is at pace_tpm [turns/min] when the load goes."""
-    return _judged(rig, model.hazards(rig, pace_tpm))
+    return _judged(rig, model.hazards(rig, pace_tpm), pace_tpm)
 
 
-def _judged(rig: Rig, broken: Iterable[model.Hazard]) -> tuple[Hazard, ...]:
+def _judged(rig: Rig, broken: Iterable[model.Hazard], high_tpm: float | None
+            ) -> tuple[Hazard, ...]:
     found = [
         Hazard(h.name, h.volts, h.rating, h.reason, _how(rig, h),
                h.name not in model.AFTER_A_FAULT)
@@ -85,7 +89,24 @@ def _judged(rig: Rig, broken: Iterable[model.Hazard]) -> tuple[Hazard, ...]:
             "only the firmware stands between the source and what it can harm",
             "Fit a clamp or a cut that works without the firmware, or use an INA226 with its "
             "alert wired.", True))
+    if not any(h.name in _DEVICE for h in found):
+        found += [_after(rig, fault) for fault in barriers.single_faults(rig, high_tpm)]
     return tuple(found)
+
+
+def _after(rig: Rig, fault: barriers.Fault) -> Hazard:
+    """One part fails, and nothing else keeps the device: shown, as other second barriers are."""
+    most = plain(rig.load.max_v)
+    if rig.protection.output_cut_v is None:
+        how = f"Fit a cut at the output that works without the firmware: output_cut_v at {most} V."
+    elif not barriers.isolates(rig):
+        how = ("Take a bus_switch or an output_switch, which the firmware can release: a second "
+               "barrier beside the cut.")
+    else:
+        how = f"Fit a second cut or a clamp, so that the bus stays below {most} V."
+    return Hazard(f"single_fault_{fault.failed}", fault.volts, rig.load.max_v,
+                  f"{barriers.FAILURES[fault.failed]}, nothing else parts the device from the "
+                  "generator", how, False)
 
 
 def _how(rig: Rig, broken: model.Hazard) -> str:

@@ -19,6 +19,9 @@ NAME = {
     "open_circuit_device": "device, unloaded",
     "open_circuit_device_fault": "device, after a fault",
     "open_circuit_adc": "ADC pin, unloaded", "reservoir_adc": "ADC pin, full reservoir",
+    **{f"single_fault_{part}": f"device, {part.replace('_', ' ')} failed" for part in (
+        "firmware", "switch", "sensor", "alert", "bus_clamp", "bus_cut", "output_cut",
+        "converter")},
     "set_point": "converter set too high", "clamp_power": "bus clamp's power",
     "sensor_without_alert": "sensor without alert",
 }

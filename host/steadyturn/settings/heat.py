@@ -16,7 +16,7 @@ from steadyturn.rig.types import Rig
 FULL_MV = 3300
 READS_TO_MV = 3050  # an ESP32's converter ends near 3.1 V: its data sheet
 BACK_K = 10.0  # so much cooler connects again; common practice, no source
-COLDEST_K = 15.0  # below air.cold_c nothing of this machine gets
+COLDEST_K = 10.0  # below air.cold_c nothing of this machine gets
 ZERO_K = 273.15
 NONE = {"heat_limit_mv": 0, "heat_back_mv": 0, "heat_open_mv": 0}
 

@@ -123,6 +123,11 @@ def _over_v(rig: Rig) -> tuple[float, str]:
     return min(found)
 
 
+def over_limit_v(rig: Rig) -> float:
+    """Bus above which the firmware, and the sensor's alert, release the load."""
+    return _over_v(rig)[0]
+
+
 def _over_out_v(rig: Rig) -> float | None:
     """Measured converter output above which the load is released: what the device bears
     less the reading's largest error, or, where the set point is as near, half-way."""

@@ -27,6 +27,7 @@ from steadyturn.errors import Failed
 from steadyturn.rig.types import Rig
 from steadyturn.twin import glimpse as looks
 from steadyturn.twin import interpreter as interpreters
+from steadyturn.twin.analog import Analog
 from steadyturn.twin.bus_faults import BusFaults
 from steadyturn.twin.engine import Heap
 from steadyturn.twin.flash import Flash, Operation
@@ -286,6 +287,12 @@ class Twin:
         with self._turn() as engine:
             engine.plant.settle(engine.plant.t_us)
             engine.plant.machine.plugged = plugged
+
+    @property
+    def analog(self) -> Analog:
+        """The board's ADC pins: `twin.analog.thermistor_c = 80.0` warms the thermistor,
+        `twin.analog.thermistor_wire = "broken"` (or "shorted") breaks its wire."""
+        return self._plant.analog
 
     @property
     def bus(self) -> BusFaults:
