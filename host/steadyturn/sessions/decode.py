@@ -8,12 +8,14 @@ arrays; the only loop is over pages, to check their CRCs.
 from __future__ import annotations
 
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from steadyturn_fw import pages as layout
+
+from steadyturn.sessions import summaries
 
 MAGIC = bytes((layout.MAGIC_0, layout.MAGIC_1))
 UNKNOWN = -1  # a whole number that was not measured
@@ -27,6 +29,8 @@ PAGE = np.dtype([
     ("peak_mv", "i4"), ("peak_ma", "i4"),
     ("energy_in_uj", "i8"), ("energy_out_uj", "i8"), ("charge_uc", "i8"), ("turns_m", "i8"),
     ("on_samples", "i8"), ("band_samples", "i8"), ("connected_samples", "i8"),
+    # a summary stands for the pages from first_seq, of the boots from first_boot on
+    ("first_seq", "i8"), ("first_boot", "i4"), ("stands_for", "i8"), ("length_ms", "i8"),
     ("connections", "i4"), ("faults", "i4"), ("events_lost", "i4"),
 ])
 
@@ -56,6 +60,11 @@ _NUMBERS = (
     ("connected_samples", layout.AT_CONNECTED, 4),
     ("connections", layout.AT_CONNECTIONS, 2), ("faults", layout.AT_FAULTS, 2),
     ("events_lost", layout.AT_EVENTS_LOST, 1),
+)
+
+_OF_SUMMARIES = (
+    ("first_seq", layout.AT_FIRST, 4), ("first_boot", layout.AT_FIRST_BOOT, 3),
+    ("stands_for", layout.AT_STANDS_FOR, 4), ("length_ms", layout.AT_LENGTH, 4),
 )
 
 # a sample's fields in the order in which they fill its bits from bit 0 upwards
@@ -90,6 +99,7 @@ class Pages:
     """What was found, in the order of the sequence numbers, each number once.
 
     pages, samples, events: arrays of PAGE, SAMPLE and EVENT.
+    summaries: of SUMMARY, what stands for boots whose samples were given up.
     damage: what could not be used. duplicates: pages left out because their number was there
     already; conflicts: how many of those had other contents.
     """
@@ -98,6 +108,7 @@ class Pages:
     samples: NDArray[Any]
     events: NDArray[Any]
     damage: tuple[Damage, ...] = ()
+    summaries: NDArray[Any] = field(default_factory=lambda: np.zeros(0, summaries.SUMMARY))
     duplicates: int = 0
     conflicts: int = 0
 
@@ -108,10 +119,11 @@ class Pages:
 
     @property
     def missing(self) -> tuple[tuple[int, int], ...]:
-        """Runs of sequence numbers that are absent between the first and the last page."""
-        seq = self.pages["seq"]
-        after = np.flatnonzero(np.diff(seq) > 1)
-        return tuple((int(seq[i]) + 1, int(seq[i + 1]) - 1) for i in after)
+        """Runs of sequence numbers that are absent between the first and the last page, and
+        that no summary stands for."""
+        seq, first = self.pages["seq"], self.pages["first_seq"]
+        after = np.flatnonzero(first[1:] - seq[:-1] > 1)
+        return tuple((int(seq[i]) + 1, int(first[i + 1]) - 1) for i in after)
 
 
 def fault(raw: bytes, at: int = 0) -> str:
@@ -194,7 +206,8 @@ def decode(raw: bytes | bytearray | memoryview) -> Pages:
     block, position = block[first], position[first]
     pages = _pages(block, position)
     return Pages(
-        pages, _samples(block, pages), _events(block, pages), tuple(damage), duplicates, conflicts
+        pages, _samples(block, pages), _events(block, pages), tuple(damage),
+        summaries.decode(block), duplicates, conflicts,
     )
 
 
@@ -212,6 +225,13 @@ def _pages(block: NDArray[Any], position: NDArray[Any]) -> NDArray[Any]:
     shifts = block[:, layout.AT_SHIFTS].astype("i4")
     pages["bus_unit_mv"] = 1 << (shifts & 0x0F)
     pages["bus_unit_ma"] = 1 << (shifts >> 4)
+    pages["first_seq"], pages["first_boot"] = pages["seq"], pages["boot"]
+    pages["stands_for"] = 1
+    pages["length_ms"] = pages["samples"] * layout.SAMPLE_MS
+    pages["length_ms"][pages["flags"] & layout.FLAG_BURST > 0] = 0
+    many = pages["flags"] & layout.FLAG_SUMMARY > 0
+    for name, at, size in _OF_SUMMARIES:
+        pages[name][many] = _number(block[many], at, size)
     return pages
 
 
@@ -254,7 +274,9 @@ def _events(block: NDArray[Any], pages: NDArray[Any]) -> NDArray[Any]:
     when = (rows[:, 1] | rows[:, 2] << 8).astype("u2").view("i2").astype("i8")
     out = np.zeros(len(page), EVENT)
     out["boot"], out["seq"] = pages["boot"][page], pages["seq"][page]
-    out["t_ms"] = pages["t0_ms"][page] + when * layout.EVENT_UNIT_MS
+    many = pages["flags"][page] & layout.FLAG_SUMMARY > 0
+    unit = np.where(many, layout.SUMMARY_EVENT_MS, layout.EVENT_UNIT_MS)
+    out["t_ms"] = pages["t0_ms"][page] + when * unit
     out["code"] = rows[:, 0]
     out["argument"] = rows[:, 3] | rows[:, 4] << 8
     return out

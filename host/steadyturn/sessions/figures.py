@@ -18,6 +18,7 @@ from steadyturn_fw import pages as layout
 
 from steadyturn.sessions.decode import PAGE, Pages, decode
 from steadyturn.sessions.outings import spans
+from steadyturn.sessions.summaries import rest
 
 SAMPLE_S = layout.SAMPLE_MS / 1000
 WH = 3600.0  # J
@@ -28,6 +29,11 @@ TOTALS = {
     "energy_in_uj": 0, "energy_out_uj": 0, "charge_uc": 0, "turns_m": 0, "on_samples": 0,
     "band_samples": 0, "connected_samples": 0, "connections": 1 << 16, "faults": 1 << 16,
 }
+# what the others turn over at, by their bytes in a page
+TURN_OVER = {
+    "energy_in_uj": 1 << 48, "energy_out_uj": 1 << 48, "charge_uc": 1 << 48, "turns_m": 1 << 40,
+    "on_samples": 1 << 32, "band_samples": 1 << 32, "connected_samples": 1 << 32,
+}
 # A sample's volts times its amps misses what the two did together within its 0.2 s.
 AGREE_PERCENT = 3.0
 
@@ -35,9 +41,11 @@ AGREE_PERCENT = 3.0
 @dataclass(frozen=True, slots=True)
 class BootFigures:
     """One boot. length_s: from its first to its last written sample; ended: as in
-    `outings.Span`; missing_pages: absent within or just before it."""
+    `outings.Span`; missing_pages: absent within or just before it. first_boot: below boot
+    where a summary stands for several."""
 
     boot: int
+    first_boot: int
     begin_s: float
     length_s: float
     ended: str
@@ -79,7 +87,9 @@ class Figures:
     flash that erased while the load was connected, by events, and the longest. no_data_s:
     stalls. start_unknown: where the totals stood before the first page is not known, so that
     page is not counted.
-    totals_restarts: times the board's totals went back (its journal was lost).
+    totals_restarts: times the board's totals went back (its journal was lost). thinned_pages:
+    pages whose samples the board gave up for room and that are in no library; their energy,
+    turns, times by cue, releases and faults are in the figures.
     """
 
     pages: int
@@ -124,6 +134,7 @@ class Figures:
     saturated_pages: int
     start_unknown: bool
     totals_restarts: int
+    thinned_pages: int
     check: Check = field(default_factory=lambda: Check(0, np.nan, np.nan, np.nan, True))
 
 
@@ -134,22 +145,30 @@ def review(
     """Figures of these pages.
 
     settings: those in force (percent_mj, low_dtpm, high_dtpm are used); None: unknown.
-    before: the page before the first one, which tells where the totals stood; b"": none.
+    before: the page before the first one, which tells where the totals stood, and all older
+    ones that a summary in `pages` stands for too; b"": none.
     damaged: pages that came damaged and are kept elsewhere.
     """
     settings = settings or {}
     table, samples = pages.pages, pages.samples
-    step, restarts, start_unknown = _steps(table, before)
+    known = decode(before)
+    thinned = rest(pages, known)
+    extra = thinned.counts
+    step, restarts, start_unknown = _steps(table, known.pages)
     total = {name: int(column.sum()) for name, column in step.items()}
     live = samples[~samples["no_data"]]
     valid = live[live["valid"] == layout.VALID]
-    cue_s = _cue_s(live)
+    cue_s = _cue_s(live, extra["by_cue"])
+    valid_samples = len(valid) + int(extra["by_validity"][layout.VALID])
     on_s = total["on_samples"] * SAMPLE_S
     turning_s = max(0.0, on_s - cue_s["rest"])
     band_s = total["band_samples"] * SAMPLE_S
     percent_mj = settings.get("percent_mj", 0)
     boots = _boots(pages, step)
     events = pages.events
+    # a summary counts what happened; its few events are among that
+    many = table["seq"][table["flags"] & layout.FLAG_SUMMARY > 0]
+    single = events[~np.isin(events["seq"], many)]
     erases = events["argument"][events["code"] == layout.EV_ERASE_CONNECTED]
     return Figures(
         pages=len(table),
@@ -163,10 +182,10 @@ def review(
         charge_mah=total["charge_uc"] / 1e6 / MAH,
         percent=total["energy_out_uj"] / 1000 / percent_mj if percent_mj else np.nan,
         turns=total["turns_m"] / 1000,
-        mean_pace_tpm=float(valid["pace_tpm"].mean(dtype=float)) if len(valid) else np.nan,
+        mean_pace_tpm=_mean(valid["pace_tpm"], extra["pace_sum"], valid_samples),
         on_s=on_s,
         turning_s=turning_s,
-        valid_s=len(valid) * SAMPLE_S,
+        valid_s=valid_samples * SAMPLE_S,
         bound_s=_seconds((live["valid"] == layout.BOUND) & (live["cue"] != layout.REST)),
         band_s=band_s,
         band_percent=min(100.0, 100 * band_s / turning_s) if turning_s > 0 else np.nan,
@@ -176,12 +195,15 @@ def review(
         peak_v=int(table["peak_mv"].max(initial=0)) / 1000,
         peak_a=int(table["peak_ma"].max(initial=0)) / 1000,
         peak_in_w=float((live["bus_mv"] * live["bus_ma"].astype("i8")).max(initial=0)) / 1e6,
-        peak_pace_tpm=float(valid["pace_tpm"].max()) if len(valid) else np.nan,
+        peak_pace_tpm=max(float(valid["pace_tpm"].max(initial=0)), float(extra["top_pace_tpm"]))
+        if valid_samples else np.nan,
         connections=total["connections"],
-        releases=_count(events, layout.EV_RELEASED, layout.REASONS),
-        collapses=int(np.count_nonzero(events["code"] == layout.EV_COLLAPSE)),
+        releases=_add(_count(single, layout.EV_RELEASED, layout.REASONS),
+                      thinned.by_name("releases", layout.REASONS)),
+        collapses=int(np.count_nonzero(single["code"] == layout.EV_COLLAPSE)
+                      + extra["collapses"]),
         faults=total["faults"],
-        faults_by_name=_faults(pages),
+        faults_by_name=_add(_faults(pages, single), thinned.by_name("faults", layout.FAULTS)),
         boots=boots,
         boots_cut=sum(b.ended == "cut" for b in boots),
         missing_pages=sum(last - first + 1 for first, last in pages.missing),
@@ -189,11 +211,13 @@ def review(
         events_lost=int(table["events_lost"].sum()),
         erases_connected=len(erases),
         erase_longest_ms=int(erases.max(initial=0)),
-        no_data_s=_seconds(samples["no_data"]),
-        volts_only_s=_seconds(live["valid"] >= layout.VOLTS_ONLY),
+        no_data_s=_seconds(samples["no_data"]) + int(extra["no_data"]) * SAMPLE_S,
+        volts_only_s=_seconds(live["valid"] >= layout.VOLTS_ONLY)
+        + int(extra["by_validity"][layout.VOLTS_ONLY :].sum()) * SAMPLE_S,
         saturated_pages=int(np.count_nonzero(table["flags"] & layout.FLAG_SATURATED)),
         start_unknown=start_unknown,
         totals_restarts=restarts,
+        thinned_pages=thinned.pages,
         check=_check(pages, step, start_unknown),
     )
 
@@ -203,14 +227,14 @@ def _seconds(which: NDArray[Any]) -> float:
 
 
 def _steps(
-    table: NDArray[Any], before: bytes
+    table: NDArray[Any], known: NDArray[Any]
 ) -> tuple[dict[str, NDArray[Any]], int, bool]:
     """What each page added to each total; times the totals went back; start unknown."""
-    known = decode(before).pages
     start_unknown = False
     if len(known):
         base = known[-1]
-    elif not len(table) or table["on_samples"][0] <= table["samples"][0]:
+    elif (not len(table) or table["on_samples"][0] <= table["samples"][0]
+          or table["first_seq"][0] == 1):
         base = np.zeros(1, PAGE)[0]  # the board's very first page
     else:
         base = table[0]
@@ -221,6 +245,10 @@ def _steps(
         step[name] = np.diff(column, prepend=int(base[name]))
         if wrap:
             step[name] %= wrap
+        else:  # a board's totals may turn over in a long life; they never step far at once
+            turned = step[name] % TURN_OVER[name]
+            over = (step[name] < 0) & (turned < TURN_OVER[name] >> 8)
+            step[name] = np.where(over, turned, step[name])
     back = np.zeros(len(table), bool)
     for name, wrap in TOTALS.items():
         if not wrap:
@@ -239,6 +267,7 @@ def _boots(pages: Pages, step: Mapping[str, NDArray[Any]]) -> tuple[BootFigures,
         total = {name: int(column[part].sum()) for name, column in step.items()}
         out.append(BootFigures(
             boot=span.boot,
+            first_boot=span.first_boot,
             begin_s=span.begin_ms / 1000,
             length_s=(span.end_ms - span.begin_ms) / 1000,
             ended=span.ended,
@@ -253,8 +282,16 @@ def _boots(pages: Pages, step: Mapping[str, NDArray[Any]]) -> tuple[BootFigures,
     return tuple(out)
 
 
-def _cue_s(live: NDArray[Any]) -> dict[str, float]:
-    counts = np.bincount(live["cue"], minlength=1 << layout.BITS_CUE)
+def _mean(paces: NDArray[Any], more: float, count: int) -> float:
+    return float((paces.sum(dtype=float) + more) / count) if count else float("nan")
+
+
+def _add(counts: dict[str, int], more: dict[str, int]) -> dict[str, int]:
+    return counts | {name: counts.get(name, 0) + n for name, n in more.items()}
+
+
+def _cue_s(live: NDArray[Any], more: NDArray[Any]) -> dict[str, float]:
+    counts = np.bincount(live["cue"], minlength=1 << layout.BITS_CUE) + more
     out = {name: float(counts[code]) * SAMPLE_S for code, name in enumerate(layout.CUES)}
     for code in range(len(layout.CUES), len(counts)):
         if counts[code]:
@@ -278,10 +315,10 @@ def _pace_s(live: NDArray[Any], settings: Mapping[str, Any]) -> dict[str, float]
     }
 
 
-def _faults(pages: Pages) -> dict[str, int]:
+def _faults(pages: Pages, events: NDArray[Any]) -> dict[str, int]:
     """Faults by name. A fault that lasts is repeated at the head of each page, dated before
     it; such a repeat counts only if its beginning is in no page."""
-    events, table = pages.events, pages.pages
+    table = pages.pages
     begins = table["t0_ms"][np.searchsorted(table["seq"], events["seq"])]
     repeated = events["t_ms"] < begins
     fresh = _count(events[~repeated], layout.EV_FAULT, layout.FAULTS)

@@ -62,10 +62,12 @@ class Span:
     sample's begin to the last one's end, since this boot. missing: pages absent from it or
     just before it. ended: "faded" (closed in time as the supply went), "host" (the laptop
     asked for the page being filled), or "cut" (power went without notice, so up to the
-    last few seconds were not written).
+    last few seconds were not written). first_boot: below boot where one summary stands for
+    several boots.
     """
 
     boot: int
+    first_boot: int
     first: int
     stop: int
     begin_ms: int
@@ -80,7 +82,8 @@ def spans(pages: Pages) -> tuple[Span, ...]:
     if not len(table):
         return ()
     starts = np.flatnonzero(np.diff(table["boot"], prepend=table["boot"][0] - 1))
-    gaps = np.diff(table["seq"], prepend=table["seq"][0] - 1) - 1
+    before = np.append(table["first_seq"][0] - 1, table["seq"][:-1])
+    gaps = np.maximum(0, table["first_seq"] - before - 1)
     out = []
     for first, stop in zip(starts, [*starts[1:], len(table)], strict=True):
         last = table[stop - 1]
@@ -94,7 +97,8 @@ def spans(pages: Pages) -> tuple[Span, ...]:
         out.append(Span(
             boot=int(last["boot"]), first=int(first), stop=int(stop),
             begin_ms=int(table["t0_ms"][first]),
-            end_ms=int(last["t0_ms"] + last["samples"] * layout.SAMPLE_MS),
+            end_ms=int(last["t0_ms"] + last["length_ms"]),
             missing=int(gaps[first:stop].sum()), ended=ended,
+            first_boot=int(table["first_boot"][first:stop].min()),
         ))
     return tuple(out)

@@ -50,7 +50,8 @@ def peak(mean: int, over: int) -> int:
 @given(
     st.lists(st.none() | sample, max_size=layout.SAMPLES), st.lists(event, max_size=layout.EVENTS),
     totals, st.integers(0, 2**32 - 1), st.integers(0, 2**24 - 1), st.integers(0, 2**32 - 1),
-    st.tuples(st.integers(0, 6), st.integers(0, 6)), st.integers(0, 255), st.integers(0, 255),
+    st.tuples(st.integers(0, 6), st.integers(0, 6)),
+    st.integers(0, 255).filter(lambda flags: not flags & layout.FLAG_SUMMARY), st.integers(0, 255),
 )
 def test_there_and_back(samples, events, sums, seq, boot, t0, shifts, flags, lost):
     raw = make_page(seq, boot=boot, t0_ms=t0, samples=samples, events=events, totals=sums,
