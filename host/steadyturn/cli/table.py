@@ -16,6 +16,7 @@ COMMANDS: tuple[tuple[str, str, str, str], ...] = (
     ("Plan", "pace", "pace", "The paces that work, and what limits them."),
     ("Plan", "predict", "predict", "One pace, steady or in time: volts, amps, torque, losses."),
     ("Plan", "charge", "charge", "Minutes, percent and effort for a charge."),
+    ("Make", "gears", "gears", "Gear trains that mesh, bear the load, and can be printed."),
     ("Set up", "flash", "flash", "Bring a board's firmware and settings up to date."),
     ("Use", "watch", "watch", "Live view of a running board."),
     ("Use", "pull", "pull", "Copy the journal off the board into the library."),

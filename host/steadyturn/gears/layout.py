@@ -167,30 +167,18 @@ def _about(pairs: tuple[Pair, ...], given: Given, axles: tuple[Point, ...],
     return about + [(spot, can) for spot in motors]
 
 
-def hull(about: list[tuple[Point, float]], points: int = 48) -> Floats:
-    """Convex hull of circles, as corners, counter-clockwise.
+def hull(about: list[tuple[Point, float]], points: int = 120) -> Floats:
+    """Convex hull of circles, as corners, counter-clockwise: in each direction the point that
+    is farthest out.
 
     >>> hull([((0.0, 0.0), 1.0)], 4).round(3).tolist()
-    [[-1.0, 0.0], [-0.0, -1.0], [1.0, 0.0], [0.0, 1.0]]
+    [[1.0, 0.0], [0.0, 1.0], [-1.0, 0.0], [-0.0, -1.0]]
     """
     angles = np.linspace(0, 2 * pi, points, endpoint=False)
-    ring = np.stack([np.cos(angles), np.sin(angles)], axis=1)
-    every = np.concatenate([np.array(c) + r * ring for c, r in about])
-    every = every[np.lexsort((every[:, 1], every[:, 0]))]
-
-    def half(ordered: Floats) -> list[Floats]:
-        chain: list[Floats] = []
-        for p in ordered:
-            while len(chain) > 1 and _turn(chain[-2], chain[-1], p) <= 1e-9:
-                chain.pop()
-            chain.append(p)
-        return chain[:-1]
-
-    return np.array(half(every) + half(every[::-1]))
-
-
-def _turn(a: Floats, b: Floats, c: Floats) -> float:
-    return float((b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]))
+    out = np.stack([np.cos(angles), np.sin(angles)], axis=1)
+    middles, radii = np.array([c for c, _ in about]), np.array([r for _, r in about])
+    farthest = (out @ middles.T + radii).argmax(axis=1)
+    return middles[farthest] + radii[farthest, None] * out
 
 
 def smallest_box(outline: Floats) -> tuple[float, float, float]:
@@ -203,6 +191,8 @@ def smallest_box(outline: Floats) -> tuple[float, float, float]:
     """
     best = (inf, 0.0, 0.0, 0.0)
     for a, b in zip(outline, np.roll(outline, -1, axis=0), strict=True):
+        if hypot(b[0] - a[0], b[1] - a[1]) < 1e-9:
+            continue
         turn = -atan2(b[1] - a[1], b[0] - a[0])
         c, s = cos(turn), sin(turn)
         size = np.ptp(outline @ np.array([[c, s], [-s, c]]), axis=0)

@@ -19,7 +19,7 @@ TABLE = {
 }
 RACK = .485
 BARTH_M_S = 6.1  # cut or milled teeth, Barth: Shigley 14-2 (1200 ft/min)
-POINTS = 40
+POINTS = 20
 
 
 def table_factor(teeth: float) -> float:

@@ -71,7 +71,7 @@ def recipes(train: Train, given: Given) -> list[Recipe]:
          partial(frame.holder, train, given, printer)),
         ("arm", 1, f"{given.arm_mm:.0f} mm, on the first wheel's hexagon",
          partial(handle.arm, given, printer)),
-        ("spindle", 1, "of the knob, with an M6 bolt of 100 mm",
+        ("spindle", 1, "of the knob, on its M6 bolt",
          partial(handle.spindle, printer)),
         ("sleeve", 1, "the grip, turns on the spindle", partial(handle.sleeve, printer)),
     ]

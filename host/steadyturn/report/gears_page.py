@@ -1,0 +1,147 @@
+"""A page that shows the train turning: one file, nothing loaded from elsewhere."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+from typing import Any
+
+from steadyturn.report import gears_drawing
+from steadyturn.report.gears import CAUTIONS
+from steadyturn.report.style import number
+
+_STYLE = """
+:root { color-scheme: light; }
+body { font: 16px/1.5 'DejaVu Sans', Arial, sans-serif; color: #1a1a1a; background: #fff;
+  max-width: 62rem; margin: 0 auto; padding: 1rem; }
+h1 { font-size: 1.5rem; margin: .2rem 0; } h2 { font-size: 1.15rem; margin: 1.6rem 0 .4rem; }
+svg { width: 100%; height: auto; max-height: 75vh; display: block; }
+table { border-collapse: collapse; width: 100%; } th, td { text-align: left; padding: .25rem .6rem
+  .25rem 0; border-bottom: 1px solid #ddd; vertical-align: top; } td.n { text-align: right;
+  white-space: nowrap; }
+.mind { border-left: .4rem solid #a34700; padding: .3rem .8rem; background: #fbf3ec; }
+.turn { display: flex; gap: 1rem; align-items: center; flex-wrap: wrap; margin: .5rem 0; }
+button { font: inherit; padding: .35rem 1rem; } input[type=range] { width: 14rem; }
+.wide { overflow-x: auto; }
+@media print { .turn { display: none; } svg { max-height: 12cm; } }
+"""
+
+_SCRIPT = """
+(function () {
+  var wheels = [].slice.call(document.querySelectorAll('g.turns'));
+  var pace = document.getElementById('pace'), said = document.getElementById('said');
+  var button = document.getElementById('go'), calm =
+    window.matchMedia && matchMedia('(prefers-reduced-motion: reduce)').matches;
+  var running = !calm, angle = 0, before = null;
+  function place() {
+    wheels.forEach(function (g) {
+      var d = g.dataset, turn = (+d.start + angle * d.ratio) % 360;
+      g.setAttribute('transform', 'translate(' + d.x + ' ' + d.y + ') rotate(' + turn + ')');
+    });
+  }
+  function words() {
+    said.textContent = (+pace.value).toFixed(1) + ' turns/min of the handle';
+    button.textContent = running ? 'Hold' : 'Turn';
+  }
+  function step(now) {
+    if (before !== null && running) {
+      angle -= (now - before) / 1000 * pace.value * 6; place();
+    }
+    before = now; requestAnimationFrame(step);
+  }
+  button.onclick = function () { running = !running; words(); };
+  pace.oninput = words; words(); place(); requestAnimationFrame(step);
+})();
+"""
+
+
+def page(result: Any, drawing: Any, parts: Any) -> str:
+    """The whole page."""
+    left, low, right, high = gears_drawing.bounds(drawing)
+    view = gears_drawing.head(right - left, high - low, drawing.title, drawing.text, sized=False)
+    words = "".join(
+        f"<text x='{x - left:.2f}' y='{high - y:.2f}' text-anchor='middle' font-size='4' "
+        f"stroke='#fff' stroke-width='.8' paint-order='stroke'>{escape(word)}</text>"
+        for x, y, word in gears_drawing.labels(drawing) if word == "motor")
+    moved = f"<g transform='translate({-left:.2f} {high:.2f}) scale(1 -1)'>"
+    train = result.chosen
+    body = [
+        f"<h1>{escape(drawing.title)}</h1>", f"<p>{escape(drawing.subtitle)}</p>",
+        f"<div class='mind'>{'<br>'.join(escape(c) for c in CAUTIONS)}</div>",
+        "<div class='turn'><button id='go' type='button'>Hold</button><label>"
+        "<input id='pace' type='range' min='0.2' max='10' step='0.2' value='2'> "
+        "<span id='said'></span></label><span>(slowly, so that the eye can follow)</span></div>",
+        view + moved + gears_drawing.assembly_group(drawing) + "</g>" + words + "</svg>",
+        "<p>Seen from the handle, cover off; motors behind the plate.</p>",
+        "<h2>Meshes</h2>", _meshes(train), "<h2>Parts to print</h2>", _parts(parts),
+        "<h2>To buy or find</h2>", _bought(result), "<h2>Putting it together</h2>",
+        _steps(result),
+    ]
+    return ("<!doctype html>\n<html lang='en'><head><meta charset='utf-8'>"
+            "<meta name='viewport' content='width=device-width, initial-scale=1'>"
+            f"<meta name='description' content='{escape(drawing.text, quote=True)}'>"
+            f"<title>{escape(drawing.title)}</title><style>{_STYLE}</style></head><body>\n"
+            + "\n".join(body) + f"\n<script>{_SCRIPT}</script></body></html>\n")
+
+
+def _table(head: tuple[str, ...], rows: Sequence[tuple[str, ...]],
+           right: tuple[int, ...] = ()) -> str:
+    def cell(n: int, value: str) -> str:
+        mark = " class='n'" if n in right else ""
+        return f"<td{mark}>{escape(value)}</td>"
+
+    lines = ["<tr>" + "".join(f"<th>{escape(h)}</th>" for h in head) + "</tr>"]
+    lines += ["<tr>" + "".join(cell(n, v) for n, v in enumerate(row)) + "</tr>" for row in rows]
+    return f"<div class='wide'><table>{''.join(lines)}</table></div>"
+
+
+def _meshes(train: Any) -> str:
+    rows = [(str(n), f"{s.driver_teeth}/{s.driven_teeth}", number(s.module_mm),
+             number(s.width_mm), f"{s.centre_mm:.2f}", f"{s.backlash_mm:.2f}",
+             f"{s.contact_ratio:.2f}", f"{number(s.safety, 2)} x")
+            for n, s in enumerate(train.stages, start=1)]
+    return _table(("mesh", "teeth", "module, mm", "width, mm", "centre distance, mm",
+                   "backlash, mm", "teeth in contact", "bears"), rows)
+
+
+def _parts(parts: Any) -> str:
+    rows = [(f"{p.count} x", p.name, " x ".join(f"{x:.0f}" for x in p.size_mm) + " mm",
+             f"{p.plastic_cm3:.0f} cm3", p.what + ("" if p.fits else "; LARGER THAN THE BED"))
+            for p in parts]
+    return _table(("", "part", "size", "plastic", "for"), rows, right=(0, 3))
+
+
+def _bought(result: Any) -> str:
+    return _table(("", "what", "for"), [(f"{b.count} x", b.name, b.what) for b in result.bought],
+                  right=(0,))
+
+
+def steps(result: Any) -> list[str]:
+    """How the parts go together, in order."""
+    train = result.chosen
+    last = train.stages[-1]
+    spans = "; ".join(f"{s.teeth} teeth of module {s.module_mm:g}: {s.span_mm:.2f} mm over "
+                      f"{s.over}" for s in result.spans)
+    found = [
+        "Print the coupon. Its outside should be 30.00 mm, its window 15.00 mm: write half of "
+        "what the outside is larger as grows_mm into [gears] of the rig file, run this command "
+        "again, and try the motor's shaft in the row of bores (tightest at the notch, 0.05 mm "
+        "apart).",
+        f"Print the wheels and measure them with calipers ({spans}).",
+        "Drill or file the bores until the wheels turn freely on their bolts; grease the teeth.",
+        "Screw the motors loosely behind the plate, pinions on their shafts.",
+        "Put the bolts through the plate from behind; on each a ring, the wheel, and the ring "
+        "above it (handle's axle: longest ring, then the wheel with the hexagon).",
+        f"Push each motor into mesh until a strip of paper ({number(last.backlash_mm, 2)} mm, two "
+        "sheets) goes through the teeth with a slight drag, turn the last wheel once round, and "
+        "tighten its screws.",
+        "Put on the cover. Only now the arm: hexagon, washer, locknut - tight, then back until "
+        "it turns freely.",
+        "Screw the holder onto its two columns and clamp or strap it down. Turn slowly, then "
+        "briskly, before anything electrical is connected.",
+    ]
+    return found
+
+
+def _steps(result: Any) -> str:
+    return "<ol>" + "".join(f"<li>{escape(s)}</li>" for s in steps(result)) + "</ol>"
