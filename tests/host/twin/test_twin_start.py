@@ -27,6 +27,8 @@ from steadyturn_fw import pages
 
 OLD_SETTINGS = "/settings.old.json"
 CUE = f"{PACKAGE}/cue.py"
+CHIPS = f"{PACKAGE}/chips.py"
+STOPS = "0x40058000, 0x4005B000"  # an RP2040's watchdog
 
 
 @pytest.fixture(scope="module")
@@ -113,6 +115,30 @@ def test_ctrl_c_in_the_first_moment_of_a_host(usb: Rig, tmp_path: Path) -> None:
         with connect(twin.port or twin.direct) as reached:
             reached.files.hashes("/lib")
             assert twin._plant.bites_us == NEVER
+
+
+@pytest.mark.parametrize("at_once", [False, True])
+def test_where_it_cannot_be_stopped_a_host_costs_one_start(
+    usb: Rig, tmp_path: Path, at_once: bool
+) -> None:
+    """As on an ESP32. at_once: Ctrl-C comes before the program has seen the host."""
+    chips = firmware()[CHIPS].decode()
+    assert STOPS in chips
+    files = {**firmware(), "/settings.json": settings(usb),
+             CHIPS: chips.replace(STOPS, "0, 0").encode()}
+    with board(usb, tmp_path / "a.img", files) as twin:
+        twin.run(8)
+        assert twin._plant.bites_us != NEVER
+        with connect(twin.port or twin.direct) as reached:
+            if not at_once:
+                assert reached.link.wait(15).boot == 1
+                twin.run(2)
+                assert reached.link.wait(15).boot == 2
+            reached.files.hashes("/lib")
+            assert twin._plant.bites_us == NEVER
+    found = events(tmp_path / "a.img")
+    assert (1, "host", 2) in found  # it ended by itself, cleanly
+    assert [e for e in found if e[1] == "fault"] == []
 
 
 def test_safe_mode_after_three_failed_starts_and_flash_out_of_it(
