@@ -1,12 +1,14 @@
 """Which cue: rest, faster, hold, slower, stop. states.md has the table.
 
-An edge of the band is crossed only when the pace has gone `hysteresis_dtpm` past
-it, a cue stays for at least `dwell_ms`, and the pace looked at is where the handle
-is heading, about 0.3 s ahead, because a hand needs that long to follow. With the
-load connected the volts at the converter count as well: they are what the band is
-for, and a hot or worn machine gives fewer of them at the same pace.
+Hold ends where the pace leaves the band by `slack_dtpm`, and begins again where it is
+heading, 0.6 s ahead, `hysteresis_dtpm` inside: until somebody has seen that it is
+enough they go on doing what they were told. The pace is that without the pull within a
+turn (cadence.py), and a cue stays for at least `dwell_ms`. cue.md has what people make
+of it. With the load connected the volts at the converter count as well: they are what
+the band is for, and a hot or worn machine gives fewer of them at the same pace.
 """
 
+from steadyturn_fw.cadence import Cadence
 from steadyturn_fw.now import NEVER_MV
 from steadyturn_fw.pages import BOUND, FASTER, HOLD, NO_SENSOR, REST, SLOWER, STOP, VALID
 
@@ -18,10 +20,10 @@ VOLT_FILTER = 4  # 2**n ticks: dips at a connection are not a slow hand
 class Cue:
     def __init__(self, settings):
         s = settings
-        self.low = s.low_dtpm
-        self.high = s.high_dtpm
-        self.past = s.hysteresis_dtpm
-        # inside the band the cue must be able to change back before the target
+        self.low = max(s.rest_dtpm, s.low_dtpm - s.slack_dtpm)
+        self.high = s.high_dtpm + s.slack_dtpm
+        self.inside = s.hysteresis_dtpm
+        # the target is always hold
         self.up = min(s.low_dtpm + s.hysteresis_dtpm, s.target_dtpm)
         self.down = max(s.high_dtpm - s.hysteresis_dtpm, s.target_dtpm)
         self.rest = s.rest_dtpm
@@ -34,12 +36,14 @@ class Cue:
         self.over_out_mv = s.over_out_mv or NEVER_MV
         # the converter's set point is near its limit: a smaller step back
         self.calm_out_mv = self.over_out_mv - self.over_out_mv // 64
+        self.cadence = Cadence()
         self.cue = REST
         self.since_ms = 0
         self.volts = -1
 
     def update(self, now):
         """One tick: sets now.cue."""
+        self.cadence.update(now)
         self.since_ms = min(self.since_ms + now.ms, MOST_MS)
         fine = now.bus_mv << VOLT_FILTER
         if self.volts < 0 or not now.connected:
@@ -94,17 +98,30 @@ class Cue:
         return now.bus_mv > self.calm_mv or now.out_mv > self.calm_out_mv
 
     def _by_pace(self, now):
-        pace = now.ahead_dtpm
         low = self.low
         up = self.up
         if not now.connected:
             # hold is no good where the load would never be connected
-            low = max(low, now.least_dtpm + self.past)
-            up = max(up, min(low, self.down))
+            half = self.inside // 2
+            if now.least_dtpm + half > low:
+                low = now.least_dtpm + half
+            if low + half > up:
+                up = min(low + half, self.down)
+        return self._beyond(low, up)
+
+    def _beyond(self, low, up):
+        """Of what is told now: does it still stand?"""
+        here = self.cadence.here_dtpm
         cue = self.cue
-        if pace < low - self.past or (pace < up and (cue == FASTER or cue == REST)):
+        if cue == FASTER or cue == REST:
+            if here <= self.high and self.cadence.heading_dtpm < up:
+                return FASTER
+        elif here < low:
             return FASTER
-        if pace > self.high + self.past or (pace > self.down and (cue == SLOWER or cue == STOP)):
+        if cue == SLOWER or cue == STOP:
+            if here >= low and self.cadence.heading_dtpm > self.down:
+                return SLOWER
+        elif here > self.high:
             return SLOWER
         return HOLD
 

@@ -86,7 +86,8 @@ WHOLE = (
     ("rest_dtpm", 10, 2000, "below this the handle counts as resting"),
     ("window_low_mv", 500, 65000, "converter input, loaded"),
     ("window_high_mv", 500, 65000, "converter input, loaded"),
-    ("hysteresis_dtpm", 0, 500, "how far past an edge the cue is kept"),
+    ("hysteresis_dtpm", 0, 1000, "how far inside an edge hold begins again"),
+    ("slack_dtpm", 0, 500, "how far past an edge hold is kept"),
     ("dwell_ms", 0, 5000, "shortest time of a cue"),
     # load switch
     ("connect_mv", 500, 65000, "bus at which the load may be connected"),

@@ -30,9 +30,10 @@ from steadyturn.settings.thresholds import (
     warm_c,
 )
 
-HYSTERESIS = 0.02  # of the target pace
+HYSTERESIS = 0.5  # of half the band's width; cue.md
+REGULAR = 0.09  # of the target: told to keep within less, people only run after the lamp; cue.md
 REST = 0.4  # of the band's low edge: below it nobody means to crank
-DWELL_MS = 1200  # one round of the longest pattern, or it cannot be read
+DWELL_MS = 600  # the slowest of the wink, the even flash and the steady light; cue.md
 GAP_MS = 2000  # design: a phone that is attached again and again loses energy
 SAMPLE_MOST = 4095  # 12 bits in the journal
 
@@ -147,6 +148,7 @@ def _band(rig: Rig, edges: Paces, window_v: tuple[float, float],
             f"The band of {rig.name} is narrower than a tenth of a turn a minute: no hand keeps "
             "that.", "'steadyturn pace' shows which limits leave so little room.")
     target = min(max(round(10 * edges.target), low), high)
+    half = (high - low) / 2
     over_mv = math.floor(1000 * limits.over_v)
     window_low, window_high = window_v
     connect_mv = min(math.ceil(1000 * limits.connect_v), over_mv)
@@ -157,7 +159,8 @@ def _band(rig: Rig, edges: Paces, window_v: tuple[float, float],
         "rest_dtpm": max(10, math.floor(REST * low)),
         "window_low_mv": math.ceil(1000 * window_low),
         "window_high_mv": min(math.floor(1000 * window_high), over_mv),
-        "hysteresis_dtpm": min(max(1, round(HYSTERESIS * target)), max(1, (high - low) // 4)),
+        "hysteresis_dtpm": min(round(HYSTERESIS * half), 1000),
+        "slack_dtpm": max(0, round(REGULAR * target - half)),
         "dwell_ms": DWELL_MS,
         "connect_mv": connect_mv,
         "connect_dtpm": min(max(math.ceil(10 * limits.connect_tpm), low), target),

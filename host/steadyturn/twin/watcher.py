@@ -12,7 +12,7 @@ LIT = 0.02  # above this share of full brightness the eye calls it light
 # seconds; between the durations of the lamp's table, with room for a late tick
 _BLINK = 0.16  # a flash or a wink is shorter: 0.12
 _EVEN = 0.30  # an even flash is shorter: 0.20
-_STEADY = 0.95  # lit for longer is steady: the winking light is lit for 0.80
+_STEADY = 0.65  # lit for longer is steady: the winking light is lit for 0.50
 _DARK = 1.35  # dark for longer is rest: the slowest beat leaves 0.99
 _GAP = 0.30  # the dark between two beats is longer
 

@@ -31,6 +31,7 @@ VALUES = {
     "turn_pulses": 1, "slip_permille": 150, "slip_ms": 3000,
     "low_dtpm": 550, "target_dtpm": 650, "high_dtpm": 800, "rest_dtpm": 100,
     "window_low_mv": 4000, "window_high_mv": 9000, "hysteresis_dtpm": 20, "dwell_ms": 600,
+    "slack_dtpm": 0,
     "connect_mv": 6000, "connect_dtpm": 560, "release_mv": 3500, "over_mv": 12000,
     "over_out_mv": 0, "over_ma": 2000, "over_dtpm": 1300, "gap_ms": 2000,
     "heat_limit_mv": 600, "heat_back_mv": 750, "heat_open_mv": 2800, "hardware_cut": 1,

@@ -8,14 +8,23 @@ from steadyturn_fw.cue import SILENT_TICKS, Cue
 from steadyturn_fw.now import Now
 
 
-class Hand:
-    """Cue with a pace that is as told."""
+class Told:
+    """In place of the cadence: a pace that has been there for long, and stays."""
 
-    def __init__(self, **changed):
+    def update(self, now):
+        self.here_dtpm = self.heading_dtpm = now.pace_dtpm
+
+
+class Hand:
+    """Cue with a pace that is as told, from one tick to the next unless it moves."""
+
+    def __init__(self, moves=False, **changed):
         self.now = Now()
         self.now.validity = pages.VALID
         self.now.bus_mv = 6000
         self.cue = Cue(bench.Settings(**changed))
+        if not moves:
+            self.cue.cadence = Told()
 
     def at(self, dtpm, ms=2000, mv=None, connected=None):
         now = self.now
@@ -33,28 +42,73 @@ def test_up_and_down_through_the_band():
     hand = Hand()
     check.equal(hand.at(0), "rest", "still")
     check.equal(hand.at(300), "faster", "slow")
-    check.equal(hand.at(560), "faster", "inside, but not past the edge by the hysteresis")
+    check.equal(hand.at(560), "faster", "inside, but not as far as hold begins")
     check.equal(hand.at(575), "hold", "inside")
-    check.equal(hand.at(535), "hold", "outside, but not past the edge by the hysteresis")
-    check.equal(hand.at(525), "faster", "too slow again")
+    check.equal(hand.at(555), "hold", "as long as it is inside")
+    check.equal(hand.at(545), "faster", "too slow again")
     check.equal(hand.at(650), "hold", "target")
-    check.equal(hand.at(815), "hold", "a little too fast")
-    check.equal(hand.at(825), "slower", "too fast")
+    check.equal(hand.at(795), "hold", "as long as it is inside")
+    check.equal(hand.at(805), "slower", "too fast")
     check.equal(hand.at(790), "slower", "kept")
     check.equal(hand.at(775), "hold", "good again")
     check.equal(hand.at(50), "rest", "let go")
 
 
-def test_dwell():
-    hand = Hand(dwell_ms=600)
+def between_changes(dwell_ms):
+    """Times between changes of the cue while the pace swings through the whole band, ms."""
+    hand = Hand(moves=True, dwell_ms=dwell_ms)
     hand.at(650)
-    check.equal(hand.at(900, ms=20), "slower", "the last cue had been there long enough")
-    check.equal(hand.at(650, ms=580), "slower", "not before the dwell is over")
-    check.equal(hand.at(650, ms=40), "hold", "then")
-    hand.at(900, ms=600)
+    times = []
+    since, before = 0, hand.now.cue
+    for half in range(60):
+        for _ in range(20):
+            hand.at(450 if half & 1 else 900, ms=20)
+            since += 20
+            if hand.now.cue != before:
+                before = hand.now.cue
+                times.append(since)
+                since = 0
+    return times
+
+
+def test_dwell():
+    check.true(len(between_changes(600)) > 20, "the cue follows")
+    check.true(min(between_changes(600)[1:]) >= 600, "but not before the dwell is over")
+    check.true(min(between_changes(0)[1:]) < 400, "which is what holds it")
+    hand = Hand(dwell_ms=600)
+    hand.at(300)
     check.equal(hand.at(1400, ms=20), "stop", "danger is told at once")
     check.equal(hand.at(0, ms=20), "rest", "rest too")
     check.equal(hand.at(300, ms=20), "faster", "and what follows rest")
+
+
+def test_pull_and_push_within_a_turn_are_no_reason():
+    # at 58 turns a minute, a little inside, the handle runs 15 % slower and faster twice a turn
+    hand = Hand(moves=True)
+    hand.at(650)
+    t = 0
+    found = set()
+    for tick in range(1500):
+        t += 20
+        swing = 87 * SINE[t * 2 * 58 * len(SINE) // 60000 % len(SINE)] // 100
+        hand.at(580 + swing, ms=20)
+        if tick > 100:
+            found.add(pages.CUES[hand.now.cue])
+    check.equal(found, {"hold"}, "only the mean counts")
+
+
+SINE = (0, 38, 71, 92, 100, 92, 71, 38, 0, -38, -71, -92, -100, -92, -71, -38)
+
+
+def test_hold_comes_before_the_hand_is_there():
+    hand = Hand(moves=True)
+    hand.at(300)
+    dtpm = 300
+    while hand.now.cue == pages.FASTER and dtpm < 700:
+        dtpm += 2  # 10 turns a minute a second faster
+        hand.at(dtpm, ms=20)
+    # back inside begins at 570; 0.6 s ahead of this rise are 60
+    check.near(dtpm, 510, 12, "where it is heading")
 
 
 def test_stop_by_pace_and_by_volts():
@@ -76,8 +130,8 @@ def test_released_the_pace_for_connecting_counts():
     hand.at(300)
     check.equal(hand.at(610), "faster", "in the band, but it would not be connected")
     check.equal(hand.at(625), "hold", "it will be")
-    check.equal(hand.at(605), "hold", "kept")
-    check.equal(hand.at(595), "faster", "it would not")
+    check.equal(hand.at(615), "hold", "kept")
+    check.equal(hand.at(605), "faster", "it might not")
     check.equal(hand.at(575, connected=True), "hold", "with the load the band's edge counts")
 
 

@@ -51,8 +51,16 @@ def switch_row(load, bus, pace, amps, supply, after, reason):
 BEFORE = {"rest": 0, "faster": 300, "hold": 650, "slower": 900, "stop": 1400}
 
 
+class Told:
+    """In place of the cadence: a pace that has been there for long, and stays."""
+
+    def update(self, now):
+        self.here_dtpm = self.heading_dtpm = now.pace_dtpm
+
+
 def cue_row(before, pace, bus, load, after):
     cue = Cue(bench.Settings())
+    cue.cadence = Told()
     now = now_at(6000, BEFORE[before], 0, 4800)
     for _ in range(100):
         cue.update(now)

@@ -46,8 +46,8 @@ def dark(t):
 
 
 def slower(t):
-    x = t % 1.16
-    return 1.0 if x < 0.8 or 0.92 <= x < 1.04 else 0.0
+    x = t % 0.86
+    return 1.0 if 0.12 <= x < 0.24 or x >= 0.36 else 0.0
 
 
 def stop(t):
@@ -106,16 +106,14 @@ def test_the_hand_follows_after_the_reaction_time():
     crank.turn(person, 8.0, faster(60 / 75))
     crank.turn(person, 4.0, steady)
     began = crank.t
-    lit = slower(0.0)
-    assert lit == 1.0
     fell = 0.0
     # by itself it goes back to the own cadence, far more slowly than the lamp asks for
     while fell < 0.1 and crank.t < began + 5:
         before = person.intended_tpm
         crank.turn(person, 0.1, lambda t: slower(t - began))
         fell = before - person.intended_tpm
-    # the table's double wink ends 1.04 s after it began; then the reaction
-    assert 1.0 + RIG.arm.reaction_s - 0.2 <= crank.t - began <= 1.5 + RIG.arm.reaction_s
+    # the light within the double wink ends after 0.24 s; then the reaction
+    assert 0.24 + 0.5 * CALM.reaction_s <= crank.t - began <= 0.7 + CALM.reaction_s
 
 
 def test_who_heeds_no_lamp_keeps_a_habit():
