@@ -194,6 +194,8 @@ def apply(
         if files.hashes(PACKAGE):
             files.mkdir(BEFORE.rsplit("/", 1)[0])
             files.rename(PACKAGE, BEFORE)
+        else:
+            _remove_folder(files, PACKAGE, ())  # an empty one
         files.mkdir(PACKAGE.rsplit("/", 1)[0])
         files.rename(NEXT, PACKAGE)
     for change in difference.changes:

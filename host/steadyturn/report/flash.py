@@ -76,7 +76,8 @@ def _settings(plan: Any) -> list[str]:
         for c in changed[:MOST_ROWS]
     ]
     header = ("setting", "on the board", "new", "what it is")
-    lines = [f"  settings  {len(changed)} changed:",
+    why = f"{plan.settings_problem}: " if plan.settings_problem else ""
+    lines = [f"  settings  {why}{len(changed)} changed:",
              table(rows, header, right=(1, 2), indent="    ")]
     if len(changed) > MOST_ROWS:
         lines.append(f"    and {len(changed) - MOST_ROWS} more (--json lists all)")

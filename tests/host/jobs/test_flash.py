@@ -179,6 +179,33 @@ def test_settings_that_are_not_valid_are_replaced_and_said_so(junk):
     assert all(c.before is None for c in done.settings_changed)
 
 
+def test_settings_of_an_older_version_are_shown_beside_the_new_ones():
+    board = MemoryBoard()
+    job.flash(GOOD, port=board, confirm=yes)
+    old = {**decode(board.memory.content[update.SETTINGS]), "version": 2, "target_dtpm": 601}
+    del old["watchdog"]
+    line = json.dumps(old).encode()
+    board.memory.content[update.SETTINGS] = (
+        b'{"crc": "%08x", "settings":\n%s\n}\n' % (zlib.crc32(line), line))
+    asked = []
+    assert job.flash(GOOD, port=board, confirm=lambda plan: asked.append(plan) or True).in_force
+    changed = {c.name: c.before for c in asked[0].settings_changed}
+    assert changed["target_dtpm"] == 601
+    assert changed["watchdog"] is None
+    page = report.plan_text(asked[0])
+    assert "of version 2 on the board, 3 is needed" in page
+    assert max(map(len, page.splitlines())) <= 80
+
+
+def test_a_board_that_took_the_previous_settings_is_told(monkeypatch):
+    monkeypatch.setattr(job, "IN_FORCE_S", 0.2)
+    board = MemoryBoard()
+    board.boot = lambda: board.link.state.update(settings_ok=2, settings_crc=77, fault=1)
+    done = job.flash(GOOD, port=board, confirm=yes)
+    assert (done.in_force, done.previous_in_force) == (False, True)
+    assert "those from before" in " ".join(report.text(done).split())
+
+
 def test_a_board_that_runs_other_settings_is_told_apart(monkeypatch):
     monkeypatch.setattr(job, "IN_FORCE_S", 0.2)
     board = MemoryBoard()
