@@ -17,8 +17,12 @@ COLON = 58
 SPACE = 32
 ACTIVE_MS = 1000  # after a question the next one is looked for every millisecond this long
 SLOW_MS = 100  # an answer that took longer met a host that does not read
-QUIET_MS = 2000  # then nothing is answered for this long
-MOST_BYTES = 192  # taken in at one call
+QUIET_MS = 2000  # then nothing is answered for this long, and twice as long each further time
+MOST_QUIET_MS = 64000
+MOST_SLOWS = 5
+MOST_BYTES = 192  # taken in at one call,
+BYTES_MS = 12  # and of these no more than so many for each millisecond that is left
+ANSWER_MS = 9  # with less left before the next tick a question waits until after it: a page takes 8
 
 
 class Link:
@@ -45,6 +49,11 @@ class Link:
         self.asked_ms = ticks_ms()
         self.slow = False
         self.slow_ms = ticks_ms()
+        self.quiet_ms = QUIET_MS
+        self.slows = 0  # such answers in a row
+        self.soon = False  # the next tick is near: no answer now
+        self.held = False  # a whole question waits for its answer
+        self.done = False  # one was answered in this call
         self.allocated = False  # an answer was made that left rubbish on the heap
 
     def active(self):
@@ -52,14 +61,25 @@ class Link:
             self.asked = False
         return self.asked
 
-    def service(self):
-        """Take in what has arrived and answer each question that is complete."""
-        left = MOST_BYTES
+    def service(self, left_ms=ANSWER_MS):
+        """Take in what has arrived and answer a question that is complete, in time for the next
+        tick, which is left_ms away."""
+        self.soon = left_ms < ANSWER_MS
+        if self.held:
+            if self.soon:
+                return
+            self._answer()
+            self._next_line()
+            return
+        self.done = False
+        left = min(MOST_BYTES, left_ms * BYTES_MS)
         while left and self._waiting():
             left -= 1
             if self.reader.readinto(self.byte) != 1:
                 return
             self._take(self.byte[0])
+            if self.held or self.done:
+                return
 
     def _waiting(self):
         for _ in self.poll.ipoll(0):
@@ -69,9 +89,11 @@ class Link:
     def _take(self, byte):
         if byte == NEWLINE:
             if self.length and not self.spoilt and self.line[0] == COLON:
+                if self.soon:
+                    self.held = True
+                    return
                 self._answer()
-            self.length = 0
-            self.spoilt = False
+            self._next_line()
         elif byte == 13:
             pass  # terminals add it
         elif byte < 32 or byte > 126:
@@ -81,6 +103,11 @@ class Link:
         else:
             self.line[self.length] = byte
             self.length += 1
+
+    def _next_line(self):
+        self.length = 0
+        self.spoilt = False
+        self.held = False
 
     # ---- questions
 
@@ -110,9 +137,10 @@ class Link:
         return value
 
     def _answer(self):
+        self.done = True
         now = ticks_ms()
         if self.slow:
-            if ticks_diff(now, self.slow_ms) < QUIET_MS:
+            if ticks_diff(now, self.slow_ms) < self.quiet_ms:
                 return
             self.slow = False
         self.source.host_seen()
@@ -146,6 +174,10 @@ class Link:
         if ticks_diff(ticks_ms(), self.asked_ms) > SLOW_MS:
             self.slow = True
             self.slow_ms = ticks_ms()
+            self.quiet_ms = min(QUIET_MS << self.slows, MOST_QUIET_MS)
+            self.slows = min(self.slows + 1, MOST_SLOWS)
+        else:
+            self.slows = 0
 
     # ---- answers
 

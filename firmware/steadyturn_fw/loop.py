@@ -168,14 +168,14 @@ class Loop:
     def idle(self, deadline):
         """Until the next tick: one sleep, or a look at the link every millisecond."""
         sampler = self.sampler
-        self.link.service()
+        self.link.service(max(1, ticks_diff(deadline, ticks_us()) // 1000))
         while True:
             left = ticks_diff(deadline, ticks_us()) // 1000
             if left <= 0:
                 return
             if self.link.active():
                 sleep_ms(1)
-                self.link.service()
+                self.link.service(left - 1)
                 if sampler is not None:
                     sampler.sample()
             elif sampler is not None:

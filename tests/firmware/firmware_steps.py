@@ -63,6 +63,7 @@ def per_step(lines: dict[str, list[list[int]]], name: str) -> float:
 class Steps:
     ticks: list[Tick]
     ns: dict[str, float]  # of an instruction, by anchor
+    link: dict[str, int]  # instructions, by what came over the link
 
     @property
     def ns_mean(self) -> float:
@@ -109,7 +110,9 @@ def measured() -> Steps:
             ticks.append(Tick(chip, state, kind, split(ids, marks, mark, outside, around)))
         else:  # the first of a state shows only where its pages stand
             ticks.append(Tick(chip, state, "first", {}))
-    return Steps([t for t in ticks if t.kind != "first"], ns)
+    link = {what[5:]: marks[1][0] - mark[0] for what, marks in lines.items()
+            if what.startswith("link ")}
+    return Steps([t for t in ticks if t.kind != "first"], ns, link)
 
 
 def split(

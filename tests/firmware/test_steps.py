@@ -114,6 +114,19 @@ def test_three_known_pieces_agree() -> None:
         assert ns == pytest.approx(found.ns_mean, rel=0.15), name
 
 
+def test_the_link_keeps_to_the_time_that_is_left() -> None:
+    """An answer ends before the tick that it was not put off for, and so do bytes taken in."""
+    text = (FIRMWARE / "steadyturn_fw" / "link.py").read_text()
+    link = {name: int(value) for name, value in re.findall(r"(?m)^(\w+) = (\d+)", text)}
+    found = measured()
+    us = {what: steps * found.ns_mean / 1000 for what, steps in found.link.items()}
+    assert us["state"] > 1000
+    for what in ("state", "page", "settings"):  # and a page is read from the flash: 0.5 ms
+        assert us[what] + 500 < link["ANSWER_MS"] * 1000, what
+    assert us["garbage 12"] < 12 / link["BYTES_MS"] * 1000
+    assert us["garbage 192"] < link["MOST_BYTES"] / link["BYTES_MS"] * 1000
+
+
 def write() -> None:
     for name, table in MADE.items():
         text = BUDGET.read_text()

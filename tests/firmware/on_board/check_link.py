@@ -99,4 +99,73 @@ def test_idle_is_one_sleep_without_questions():
     check.equal(time.sleeps, 20, "a look every millisecond")
 
 
+class Sent:
+    """What a host has sent, where stdin would be."""
+
+    def __init__(self, link, data):
+        self.data = data
+        self.at = 0
+        link.reader = self
+        link._waiting = lambda: self.at < len(self.data)
+
+    def readinto(self, one):
+        one[0] = self.data[self.at]
+        self.at += 1
+        return 1
+
+
+def test_a_question_close_before_a_tick_waits():
+    b = board()
+    link = b.loop.link
+    sink = link.writer = Sink()
+    sent = Sent(link, b":state\n:state\n:state\n")
+    link.service(3)
+    check.equal((sink.count, sent.at), (0, 7), "taken in, not answered")
+    link.service(3)
+    check.equal((sink.count, sent.at), (0, 7), "nor is more taken in")
+    link.service(17)
+    check.equal((sink.count, sent.at), (1, 7), "answered after the tick")
+    link.service(17)
+    check.equal((sink.count, sent.at), (2, 14), "one at a time")
+    link.service(17)
+    check.equal((sink.count, sent.at), (3, 21), "each")
+
+
+def test_no_more_is_taken_in_than_there_is_time_for():
+    b = board()
+    link = b.loop.link
+    for left in (1, 5, 10, 16, 17):
+        sent = Sent(link, b"x" * 500)
+        link.service(left)
+        check.equal(sent.at, min(192, 12 * left), "bytes")
+
+
+def test_a_host_that_does_not_read_costs_less_and_less():
+    b = board()
+    link = b.loop.link
+
+    class Stuck:
+        count = 0
+
+        def write(self, data):
+            self.count += 1
+            time.sleep_ms(500)
+
+    stuck = link.writer = Stuck()
+    held = []
+    for _ in range(120000 // 20):
+        before = stuck.count
+        for byte in b":state\n":
+            link._take(byte)
+        if stuck.count > before:
+            held.append(time.ticks_ms())
+        time.sleep_ms(20)
+    gaps = [b_ - a for a, b_ in zip(held, held[1:])]
+    check.equal([round(gap / 1000) for gap in gaps[:5]], [2, 4, 8, 16, 32], "seconds")
+    link.writer = Sink()
+    time.sleep_ms(70000)
+    check.true(ask(b, frames.ASK_STATE), "and a host that reads is answered")
+    check.equal(link.slows, 0, "all forgotten")
+
+
 check.run(globals())
