@@ -1,10 +1,19 @@
-// Heap that the firmware takes on the 32-bit build: node memory_wasm.mjs BUILD FIRMWARE FAKES.
-// This build collects only between two calls from outside, so each stage is one.
+// Heap that the firmware takes on the 32-bit build, and the instructions that importing it does:
+// node memory_wasm.mjs BUILD FIRMWARE FAKES. This build collects only between two calls from
+// outside, so each stage is one.
 import fs from "node:fs";
 import path from "node:path";
 import { pathToFileURL } from "node:url";
+import { meter } from "./meter_wasm.mjs";
 
 const [build, firmware, fakes] = process.argv.slice(2);
+let counters = null;
+const make = WebAssembly.instantiate;
+WebAssembly.instantiate = async (source, imports) => {
+  const made = await make(meter(source), imports);
+  counters = made.instance.exports;
+  return made;
+};
 const { loadMicroPython } = await import(pathToFileURL(build));
 let said = "";
 const mp = await loadMicroPython({
@@ -38,9 +47,12 @@ const begun = used(
   "import os, sys\nsys.path[:0] = ['/fakes', '/firmware']\n" +
     "os.urandom = lambda n: bytes(n)\nimport bench, gc",
 );
+const before = counters.metered_steps.value;
+mp.runPython("import steadyturn_fw.main");
+const steps = (counters.metered_steps.value - before) >>> 0;
 const imported = used("import steadyturn_fw.main");
 const running = used(
   "os.mkdir('board')\nb = bench.Bench('board')\nb.set(6500, 500)\nb.run(1000)",
 );
-console.log(JSON.stringify({ imported: imported - begun, running: running - begun }));
+console.log(JSON.stringify({ imported: imported - begun, running: running - begun, steps }));
 process.exit(0);

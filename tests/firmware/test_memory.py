@@ -22,6 +22,8 @@ BOOT = FIRMWARE / "boot.md"
 BLOCK = re.compile(r"<!-- table: memory -->\n(.*?)<!-- end -->", re.DOTALL)
 BOARD_HEAP_KB = 187  # of a Pico W, whose radio takes from it; a Pico has some 40 more: from memory
 NEAR = 0.1
+STEP_NS = 3.2  # of an RP2040 for an instruction of the 32-bit build: budget.md; without its cache's
+# misses, so times are at least these
 UNIX = """
 import gc, sys
 import bench
@@ -40,7 +42,7 @@ print(gc.mem_alloc() - begun)
 
 @cache
 def sizes() -> dict[str, float]:
-    """kB by what it is."""
+    """kB by what it is, and s."""
     from steadyturn.firmware import compiled, package_files
 
     made = compiled(6)
@@ -60,7 +62,14 @@ def sizes() -> dict[str, float]:
             "heap, 32 bit, source running": source["running"],
             "heap, Unix port (64 bit), .mpy running": _unix(folder, Path(name)),
         }
-    return {what: size / 1000 for what, size in found.items()}
+    times = {"importing .mpy": small["steps"], "importing source": source["steps"]}
+    return {
+        **{what: size / 1000 for what, size in found.items()},
+        **{what + SECONDS: steps * STEP_NS / 1e9 for what, steps in times.items()},
+    }
+
+
+SECONDS = ", s on an RP2040 at least"
 
 
 def _wasm(firmware: Path) -> dict[str, int]:
@@ -85,7 +94,8 @@ def _unix(firmware: Path, work: Path) -> int:
 
 
 def table() -> str:
-    rows = [f"| {what} | {size:.1f} |" for what, size in sizes().items()]
+    rows = [f"| {what} | {size:.{2 if SECONDS in what else 1}f} |"
+            for what, size in sizes().items()]
     return "\n".join(["", "| what | kB |", "|---|---|", *rows, "", ""])
 
 
