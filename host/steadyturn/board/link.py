@@ -150,6 +150,12 @@ class Link:
         """Have the page that is being filled stored; the state after that."""
         return self._ask(frames.ASK_FLUSH, _state, answer_s=max(self.answer_s, 2.0))
 
+    def forget(self, seq: int) -> Who:
+        """Have the oldest file of the journal removed if the library has all pages up to
+        `seq`; who it is after that. first_seq stays when nothing was to be removed."""
+        return self._ask(frames.ASK_FORGET + b" %d" % seq, _who,
+                         answer_s=max(self.answer_s, 2.0))
+
     def release(self) -> dict[str, int]:
         """Have the load released until the board's next boot; the state after that."""
         return self._ask(frames.ASK_RELEASE, _state)

@@ -27,7 +27,9 @@ class Pulled:
     already; reformatted: it had the same chip with another journal. pages_new: stored by
     this pull; pages_already: of those on the board, here before; first_seq, last_seq: of the
     new ones; damaged: came whole but unusable, kept aside; missing: numbers the board no
-    longer has. boots: numbers of the boots in the new pages. bytes: of the new pages.
+    longer has; thinned: numbers of which it has summaries only. forgotten: numbers that it
+    gave up because this pull asked to make room, None when it did not ask. boots: numbers of
+    the boots in the new pages. bytes: of the new pages.
     settings: the board has settings in force. contact: the library's number of this pull.
     """
 
@@ -42,6 +44,8 @@ class Pulled:
     pages_already: int
     damaged: int
     missing: int
+    thinned: int
+    forgotten: int | None
     bytes: int
     seconds: float
     first_seq: int | None
@@ -56,18 +60,20 @@ Progress = Callable[[int, int], None]  # page numbers done, in all
 
 def pull(
     port: str | Direct | None = None, library: Path | None = None, *,
-    progress: Progress | None = None,
+    make_room: bool = False, progress: Progress | None = None,
 ) -> Pulled:
     """Pull from the board on `port` (None: the one that is found) into the library folder
-    (None: the user's). Raises Failed; pages stored until then stay stored."""
+    (None: the user's). make_room: then have the board give up what the library has, all but
+    its newest file. Raises Failed; pages stored until then stay stored."""
     with Library(library) as shelf, connect(port) as board:
         link = board.link
         link.wait(START_S)
-        return pull_from(link, shelf, port=board.name, progress=progress)
+        return pull_from(link, shelf, port=board.name, make_room=make_room, progress=progress)
 
 
 def pull_from(
-    link: Link, shelf: Library, *, port: str = "", progress: Progress | None = None
+    link: Link, shelf: Library, *, port: str = "", make_room: bool = False,
+    progress: Progress | None = None,
 ) -> Pulled:
     """The same over a link that is open already."""
     began = time.monotonic()
@@ -85,14 +91,28 @@ def pull_from(
     copy = _Copy(link, shelf, row, contact, who, progress)
     copy.run()
     shelf.finish(contact)
+    # only now: everything up to this number is in the library, or was not on the board
+    forgotten = _make_room(link, who) if make_room else None
     return Pulled(
         board=who.unique_id, format_id=who.format_id, port=port, firmware=who.firmware,
         library=shelf.folder, known=known, reformatted=bool(others) and not known,
         pages_new=copy.new, pages_already=copy.already, damaged=len(copy.damaged),
-        missing=copy.missing, bytes=copy.new * decode.layout.PAGE_BYTES,
+        missing=copy.missing, thinned=copy.thinned, forgotten=forgotten,
+        bytes=copy.new * decode.layout.PAGE_BYTES,
         seconds=time.monotonic() - began, first_seq=copy.first, last_seq=copy.last,
         boots=tuple(sorted(copy.boots)), settings=bool(settings), contact=contact,
     )
+
+
+def _make_room(link: Link, who: Who) -> int:
+    """Page numbers that the board gave up. It removes a file a question, and none while the
+    load is connected."""
+    first = who.first_seq
+    while True:
+        now = link.forget(who.last_seq)
+        if now.first_seq <= first or now.format_id != who.format_id:
+            return first - who.first_seq
+        first = now.first_seq
 
 
 class _Copy:
@@ -109,7 +129,7 @@ class _Copy:
         self.already = sum(1 for seq in self.have if self.begin <= seq < self.end)
         self.damaged: set[bytes] = set()
         self.boots: set[int] = set()
-        self.new = self.missing = 0
+        self.new = self.missing = self.thinned = 0
         self.first: int | None = None
         self.last: int | None = None
         self._waiting: list[bytes] = []
@@ -140,7 +160,10 @@ class _Copy:
             self.damaged.add(page)
             return seq + 1  # the number in a damaged page may be wrong
         got = decode.seq_of(page)
-        self.missing += self._absent(seq, min(got, self.end))
+        first = min(max(seq, decode.first_of(page)), got, self.end)
+        self.missing += self._absent(seq, first)
+        if page[decode.layout.AT_FLAGS] & decode.layout.FLAG_SUMMARY:
+            self.thinned += self._absent(decode.first_of(page), min(got + 1, self.end))
         if got < self.end and got not in self.have:
             self._waiting.append(page)
             if len(self._waiting) >= BATCH:

@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from steadyturn_fw import pages as layout
+
 from steadyturn.errors import Failed, Problem, WrongInput
 from steadyturn.report import plots
 from steadyturn.sessions.decode import Pages, decode, seq_of
@@ -84,7 +86,7 @@ def review(
         else:
             ids = {c.id for c in outing.contacts}
             raw = shelf.pages(row, contacts=ids)
-            before = shelf.page_before(row, seq_of(raw))
+            before = _before(shelf, row, raw)
             damaged = sum(1 for d in shelf.damaged(row) if d[0] in ids)
     pages = decode(raw)
     settings = _settings(outing.contacts[-1])
@@ -110,6 +112,19 @@ def _choose(rows: Sequence[BoardRow], wanted: str | None, folder: Path) -> Board
         raise WrongInput(Problem("--board", "", wanted, f"{wanted!r} {fault}.",
                                  f"Its boards: {', '.join(ids)}; the last digits are enough."))
     return found[0]  # of several journals on one chip, the one met last
+
+
+def _before(shelf: Library, row: BoardRow, raw: bytes) -> bytes:
+    """The page before these, and all older ones that a summary among them stands for too."""
+    first = seq_of(raw)
+    oldest = int(min(decode(raw).summaries["first_seq"], default=first))
+    older = shelf.pages(row, since_seq=oldest) if oldest < first else b""
+    size = layout.PAGE_BYTES
+    known = b"".join(
+        older[at : at + size] for at in range(0, len(older), size)
+        if seq_of(older[at : at + size]) < first
+    )
+    return known or shelf.page_before(row, first)
 
 
 def _settings(contact: Contact) -> Mapping[str, Any]:

@@ -38,6 +38,17 @@ def text(result: Any) -> str:
         lines.append(wrap(
             f"{_count(result.missing, 'page')} in between are no longer on the board; the totals "
             "still cover their energy."))
+    if result.thinned:
+        lines.append(wrap(
+            f"Of {_count(result.thinned, 'page')} the board kept a summary a boot only, for want "
+            "of room: energy, turns and times are all there, the samples are not. Pull now and "
+            "then, with --make-room, and none are given up."))
+    if result.forgotten is not None:
+        lines.append(wrap(
+            f"The board gave up {_count(result.forgotten, 'page number')}; all are in the "
+            "library." if result.forgotten else
+            "The board had no whole file to give up, or the phone is connected: it removes "
+            "nothing then."))
     if not result.settings:
         lines.append(wrap(
             "The board has no valid settings, so it keeps the phone disconnected. 'steadyturn "

@@ -150,7 +150,8 @@ def _boots(review: Any) -> str:
     shown = boots[-MOST_BOOTS:]
     last = boots[-1]
     rows = [
-        (str(b.boot), duration(b.length_s), f"{b.turns:.0f}", f"{b.energy_out_wh:.3f}",
+        (str(b.boot) if b.first_boot == b.boot else f"{b.first_boot}-{b.boot}",
+         duration(b.length_s), f"{b.turns:.0f}", f"{b.energy_out_wh:.3f}",
          duration(b.connected_s),
          "laptop connected" if b is last and b.ended == "host" and not b.turns
          else ENDED.get(b.ended, b.ended))
@@ -186,11 +187,15 @@ def _notes(review: Any) -> list[str]:
     if f.missing_pages:
         notes.append(f"Pages missing: {f.missing_pages}. Energy, turns and times come from "
                      "running totals and include them; the bars and the plot do not.")
+    if f.thinned_pages:
+        notes.append(f"The board gave up the samples of {f.thinned_pages} pages for room: a "
+                     "summary a boot is left. Energy, turns, times, lamp, releases and faults "
+                     "include them; the pace's bars and the plot do not.")
     if f.damaged_pages:
         notes.append(f"Damaged pages, or of a newer layout: {f.damaged_pages}, left out.")
     if f.start_unknown:
-        notes.append("Pages before the first one are gone, so its own few seconds are not "
-                     "counted.")
+        notes.append("Pages before the first one are gone, so what it tells of itself (a few "
+                     "seconds, of a summary its boot) is not counted.")
     if f.totals_restarts:
         notes.append(f"The board's totals began anew {f.totals_restarts} x; what was counted "
                      "before and after is added up.")

@@ -121,9 +121,15 @@ class Pages:
     def missing(self) -> tuple[tuple[int, int], ...]:
         """Runs of sequence numbers that are absent between the first and the last page, and
         that no summary stands for."""
-        seq, first = self.pages["seq"], self.pages["first_seq"]
+        seq, first = self.pages["seq"], covered_from(self.pages)
         after = np.flatnonzero(first[1:] - seq[:-1] > 1)
         return tuple((int(seq[i]) + 1, int(first[i + 1]) - 1) for i in after)
+
+
+def covered_from(table: NDArray[Any]) -> NDArray[Any]:
+    """For each row, the lowest number that it or a summary after it stands for."""
+    lowest: NDArray[Any] = np.minimum.accumulate(table["first_seq"][::-1])[::-1]
+    return lowest
 
 
 def fault(raw: bytes, at: int = 0) -> str:
@@ -148,6 +154,13 @@ def fault(raw: bytes, at: int = 0) -> str:
 def seq_of(page: bytes) -> int:
     """The sequence number of one page."""
     return int.from_bytes(page[layout.AT_SEQ : layout.AT_SEQ + 4], "little")
+
+
+def first_of(page: bytes) -> int:
+    """The number of the first page that this one stands for: its own, but for a summary."""
+    if not page[layout.AT_FLAGS] & layout.FLAG_SUMMARY:
+        return seq_of(page)
+    return int.from_bytes(page[layout.AT_FIRST : layout.AT_FIRST + 4], "little")
 
 
 def boot_of(page: bytes) -> int:

@@ -203,7 +203,7 @@ def review(
         collapses=int(np.count_nonzero(single["code"] == layout.EV_COLLAPSE)
                       + extra["collapses"]),
         faults=total["faults"],
-        faults_by_name=_add(_faults(pages, single), thinned.by_name("faults", layout.FAULTS)),
+        faults_by_name=_faults(pages, single, thinned.by_name("faults", layout.FAULTS)),
         boots=boots,
         boots_cut=sum(b.ended == "cut" for b in boots),
         missing_pages=sum(last - first + 1 for first, last in pages.missing),
@@ -234,7 +234,7 @@ def _steps(
     if len(known):
         base = known[-1]
     elif (not len(table) or table["on_samples"][0] <= table["samples"][0]
-          or table["first_seq"][0] == 1):
+          or table["first_seq"].min() == 1):
         base = np.zeros(1, PAGE)[0]  # the board's very first page
     else:
         base = table[0]
@@ -315,13 +315,13 @@ def _pace_s(live: NDArray[Any], settings: Mapping[str, Any]) -> dict[str, float]
     }
 
 
-def _faults(pages: Pages, events: NDArray[Any]) -> dict[str, int]:
+def _faults(pages: Pages, events: NDArray[Any], more: dict[str, int]) -> dict[str, int]:
     """Faults by name. A fault that lasts is repeated at the head of each page, dated before
     it; such a repeat counts only if its beginning is in no page."""
     table = pages.pages
     begins = table["t0_ms"][np.searchsorted(table["seq"], events["seq"])]
     repeated = events["t_ms"] < begins
-    fresh = _count(events[~repeated], layout.EV_FAULT, layout.FAULTS)
+    fresh = _add(_count(events[~repeated], layout.EV_FAULT, layout.FAULTS), more)
     lasting = _count(events[repeated], layout.EV_FAULT, layout.FAULTS)
     return {**dict.fromkeys(lasting, 1), **fresh}
 

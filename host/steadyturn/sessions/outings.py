@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from steadyturn_fw import pages as layout
 
-from steadyturn.sessions.decode import Pages
+from steadyturn.sessions.decode import Pages, covered_from
 from steadyturn.sessions.library import Contact
 
 
@@ -82,8 +82,9 @@ def spans(pages: Pages) -> tuple[Span, ...]:
     if not len(table):
         return ()
     starts = np.flatnonzero(np.diff(table["boot"], prepend=table["boot"][0] - 1))
-    before = np.append(table["first_seq"][0] - 1, table["seq"][:-1])
-    gaps = np.maximum(0, table["first_seq"] - before - 1)
+    begins = covered_from(table)
+    before = np.append(begins[0] - 1, table["seq"][:-1])
+    gaps = np.maximum(0, begins - before - 1)
     out = []
     for first, stop in zip(starts, [*starts[1:], len(table)], strict=True):
         last = table[stop - 1]

@@ -12,11 +12,14 @@ from steadyturn.board.link import Link, frame
 from steadyturn.cli.main import code
 from steadyturn.errors import Failed
 from steadyturn.jobs import pull as job
+from steadyturn.jobs.review import review
 from steadyturn.report.objects import to_object
 from steadyturn.report.pull import text
+from steadyturn.sessions import decode
 from steadyturn.sessions.library import Library
 from steadyturn_fw import frames
 from steadyturn_fw import pages as layout
+from steadyturn_fw.summary import Summary
 
 for room in ("board", "sessions"):  # helpers that stand beside those rooms' tests
     sys.path.insert(0, str(Path(__file__).parents[1] / room))
@@ -200,7 +203,7 @@ def test_a_newer_board_layout_is_kept_aside(tmp_path):
     board = JournalBoard(4)
     for seq, page in list(board.pages.items()):
         newer = bytearray(page)
-        newer[layout.AT_VERSION] = 2
+        newer[layout.AT_VERSION] = max(layout.VERSIONS) + 1
         board.pages[seq] = seal(newer)
     board.open_samples = 0
     with Library(tmp_path) as shelf:
@@ -278,3 +281,74 @@ def test_text_fits_the_screen(tmp_path):
     for number in (got.pages_new, got.first_seq, got.last_seq, got.missing):
         assert str(number) in said
     assert to_object(got)["pages_new"] == 25
+
+
+class RoomyBoard(JournalBoard):
+    """Keeps its pages in files of ten, forgets one a question, and never the newest."""
+
+    def answer(self, line):
+        word, _, number = line.partition(b" ")
+        if word == frames.ASK_FORGET:
+            self.asked.append(line)
+            oldest = sorted(self.pages)[:10]
+            if not self.state["connected"] and len(self.pages) > 10 and oldest[-1] <= int(number):
+                for seq in oldest:
+                    del self.pages[seq]
+            return frame(frames.WHO, self.who())
+        return super().answer(line)
+
+
+def test_room_is_made_only_when_asked_and_after_all_is_here(tmp_path):
+    board = RoomyBoard(44)
+    with Library(tmp_path) as shelf:
+        got = job.pull_from(link_to(board), shelf)
+        assert got.forgotten is None
+        assert not [q for q in board.asked if q.startswith(frames.ASK_FORGET)]
+        row = shelf.boards()[0]
+        whole = shelf.pages(row)
+        board.state["connected"] = 1
+        assert job.pull_from(link_to(board), shelf, make_room=True).forgotten == 0
+        board.state["connected"] = 0
+        got = job.pull_from(link_to(board), shelf, make_room=True)
+        assert (got.forgotten, min(board.pages)) == (40, 41)
+        assert shelf.pages(row) == whole
+        again = job.pull_from(link_to(board), shelf)
+        assert (again.missing, again.pages_new, again.pages_already) == (0, 0, 5)
+
+
+def test_a_pull_that_breaks_off_makes_no_room(tmp_path):
+    board = RoomyBoard(44)
+    link = Link(Cable(MemoryStream(board), 20), answer_s=0.2)
+    with Library(tmp_path) as shelf, pytest.raises(Failed):
+        job.pull_from(link, shelf, make_room=True)
+    assert not [q for q in board.asked if q.startswith(frames.ASK_FORGET)]
+
+
+def test_thinned_pages_are_told_and_not_missing(tmp_path):
+    board = JournalBoard(40)
+    pulled = dict(list(board.pages.items())[:5])
+    for boot in (1, 2, 3):  # pages 1-9, 10-19, 20-29
+        own = [p for p in board.pages.values() if decode.boot_of(p) == boot]
+        summary = Summary()
+        for page in own:
+            summary.add(page)
+            del board.pages[decode.seq_of(page)]
+        board.pages[decode.seq_of(own[-1])] = bytes(summary.seal())
+    board.pages = dict(sorted(board.pages.items()))
+    with Library(tmp_path) as shelf:
+        row = shelf.board(bytes(range(8)).hex(), 0xC0FFEE, now_s=1.0)
+        before = shelf.begin(row, kind="pull", host_s=1.0, boot=1, t_ms=1, firmware="0",
+                             seqs=(1, 5), settings=b"")
+        shelf.add_pages(row, before, pulled.values())
+        shelf.finish(before)
+        got = job.pull_from(link_to(board), shelf)
+        assert (got.missing, got.thinned, got.damaged) == (0, 24, 0)
+        assert got.pages_new == 3 + 12
+    found = review(tmp_path)
+    assert (found.figures.missing_pages, found.figures.thinned_pages) == (0, 24)
+    assert found.figures.start_unknown is False
+    assert found.figures.on_s == pytest.approx(((41 - 5) * 23 - 16) * 0.2)  # the last has 7
+    assert found.figures.cue_s["hold"] == pytest.approx(found.figures.on_s)
+    whole = review(tmp_path, everything=True).figures
+    assert whole.cue_s["hold"] == pytest.approx(whole.on_s)
+    assert (whole.missing_pages, whole.thinned_pages) == (0, 24)
