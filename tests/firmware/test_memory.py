@@ -22,8 +22,9 @@ BOOT = FIRMWARE / "boot.md"
 BLOCK = re.compile(r"<!-- table: memory -->\n(.*?)<!-- end -->", re.DOTALL)
 BOARD_HEAP_KB = 187  # of a Pico W, whose radio takes from it; a Pico has some 40 more: from memory
 NEAR = 0.1
-STEP_NS = 3.2  # of an RP2040 for an instruction of the 32-bit build: budget.md; without its cache's
-# misses, so times are at least these
+# of an RP2040 for an instruction of the 32-bit build: budget.md; without what misses its cache,
+# so times are at least these
+STEP_NS = 3.2
 UNIX = """
 import gc, sys
 import bench

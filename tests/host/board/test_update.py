@@ -254,3 +254,16 @@ def test_the_crc_is_of_the_settings_line():
     assert update.settings_crc(NEW) == zlib.crc32(b'{"version": 1, "x": 2}')
     assert update.settings_crc(b"") == 0
     assert sha256(b"abc").startswith("ba7816bf")  # FIPS 180-2, appendix B.1
+
+
+def test_compiled_fields_lack_only_what_they_say_to_people():
+    from steadyturn import firmware
+    from steadyturn_fw import fields
+
+    found: dict = {}
+    exec(firmware._without_meanings(Path(fields.__file__).read_bytes()), found)
+    for name in firmware.FIELD_TABLES:
+        assert [row[:-1] for row in found[name]] == [row[:-1] for row in getattr(fields, name)]
+        assert {row[-1] for row in found[name]} == {""}
+    for name in ("VERSION", "FILE", "CHIPS", "LAMPS", "PLACES", "COILS", "ORDER"):
+        assert found[name] == getattr(fields, name)
