@@ -75,7 +75,8 @@ class Answers:
         self._put("bus_ma", max(0, now.bus_ma))
         self._put("pace_dtpm", now.pace_dtpm)
         self._put("cue", now.cue)
-        self._put("validity", now.validity)
+        known = now.measured and now.validity == pages.VALID
+        self._put("validity", pages.MEASURED if known else now.validity)
         self._put("supply_mv", min(now.supply_mv, MOST))
 
     def _switch(self):

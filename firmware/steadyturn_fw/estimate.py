@@ -8,6 +8,8 @@ diode holds the bus up, the pace is no more than this, and it is marked a bound.
 """
 
 from steadyturn_fw.pages import BOUND, NO_SENSOR, VALID, VOLTS_ONLY
+from steadyturn_fw.turn import Turn
+from steadyturn_fw.warmth import Warmth
 
 MOST_EMF_MV = 107000  # times 10,000 is still a small integer on a 32-bit board
 MOST_DV_MV = 10000  # times 100,000 uF likewise; more in one tick is no reading
@@ -22,17 +24,22 @@ class Estimate:
     def __init__(self, settings):
         s = settings
         self.emf_uv = s.emf_uv_per_tpm
-        self.ohm = s.source_mohm // 1000
-        self.mohm = s.source_mohm % 1000
+        self.set_ohm(s.source_mohm)
         self.drop_mv = s.drop_mv
         self.knee_ma = s.drop_knee_ma
         self.conduct_ma = s.conduct_ma
         self.supply_ma = s.supply_ma
         self.capacitor_uf = s.capacitor_uf
         self.watched = s.supply_adc_pin >= 0
+        self.turn = Turn(s) if s.turn_pin >= 0 else None
+        self.warmth = Warmth(s) if s.warm_s else None
         self.last_mv = -1
         self.fast = 0
         self.slow = 0
+
+    def set_ohm(self, mohm):
+        self.ohm = mohm // 1000
+        self.mohm = mohm % 1000
 
     def update(self, now):
         """One tick: from now.bus_mv, bus_ma and supply_mv to the pace and its validity."""
@@ -44,12 +51,17 @@ class Estimate:
             now.validity = VOLTS_ONLY
             now.motor_ma = 0
             now.silent_ticks = 0
-            self._filter(now, self._dtpm(now.bus_mv))
+            dtpm = self._dtpm(now.bus_mv)
         else:
             self._current(now)
             emf = self.sag_mv(now.motor_ma)
             emf += now.bus_mv
-            self._filter(now, self._dtpm(emf))
+            dtpm = self._dtpm(emf)
+        if self.turn is not None:
+            dtpm = self.turn.update(now, dtpm)
+        self._filter(now, dtpm)
+        if self.warmth is not None:
+            self.warmth.update(now, self)
         self.last_mv = now.bus_mv
 
     def _current(self, now):
@@ -97,4 +109,6 @@ class Estimate:
         now.validity = NO_SENSOR
         now.motor_ma = 0
         self.last_mv = -1
+        if self.turn is not None:
+            self.turn.update(now, 0)
         self._filter(now, 0)

@@ -16,6 +16,7 @@ from steadyturn_fw.pages import (
     EVENT_UNIT_MS,
     EVENTS,
     FLAG_OUT_MEASURED,
+    FLAG_PACE_MEASURED,
     FLAG_SATURATED,
     FLAG_VOLTS_ONLY,
     NO_DATA,
@@ -37,6 +38,11 @@ def clear(page, start, stop):
     while start < stop:
         page[start] = 0
         start += 1
+
+
+def nothing(seq=0):
+    """Of what a rig has not."""
+    return 0
 
 
 class Journal:
@@ -64,7 +70,10 @@ class Journal:
         self.flags = 0
         self.peak_mv = 0
         self.peak_ma = 0
-        self.out_flag = 0  # FLAG_OUT_MEASURED where the converter's output is measured
+        # FLAG_OUT_MEASURED where the converter's output is measured, FLAG_PACE_MEASURED
+        self.out_flag = 0  # where there is a turn sensor
+        self.rise_k = nothing  # for the tail
+        self.number = nothing  # takes the next number, for a page of its own: True
         self.standing = 0  # fault that a new page repeats
         self.faults = 0
         self.fed = 0
@@ -119,6 +128,7 @@ class Journal:
         self.tally.put(page)
         put(page, pages.AT_FAULTS, 2, self.faults)
         page[pages.AT_EVENTS_LOST] = self.events_lost
+        page[pages.AT_RISE] = self.rise_k()
         if whole:
             self.crc.reset()
             self.fed = 0
@@ -130,6 +140,8 @@ class Journal:
         self.closed = page
         self.pending = True
         self.seq += 1
+        if self.number(self.seq):
+            self.seq += 1
 
     def give_up(self):
         """The closed page cannot be stored; its number stays unused."""
@@ -219,6 +231,8 @@ class Journal:
         self.validity = now.validity
         if now.validity == VALID:
             self.valid += 1
+            if not now.measured:
+                self.flags &= ~FLAG_PACE_MEASURED
         elif now.validity == VOLTS_ONLY:
             self.flags |= FLAG_VOLTS_ONLY
         if now.connected:

@@ -16,6 +16,7 @@ from steadyturn_fw.button import Button
 from steadyturn_fw.count import Count
 from steadyturn_fw.cue import Cue
 from steadyturn_fw.estimate import Estimate
+from steadyturn_fw.extras import Extras
 from steadyturn_fw.faults import Faults
 from steadyturn_fw.guard import JOURNAL, LAMP, SAMPLE, SWITCH, Guard
 from steadyturn_fw.heat import Heat
@@ -130,6 +131,7 @@ class Loop:
             stored = self.journal.unfinished(newest)
             if stored:
                 self.lamp.show_stored(stored)
+        self.extras = Extras(self, newest)
         self.count = Count(self.button, self.lamp, self.tally)
         self.keeper = Keeper(self.loaded, self.switch if s is not None else None)
         event = self.journal.event
@@ -226,6 +228,8 @@ class Loop:
         self.lamp.update(now.cue, self.faults.shown, now.ms)
         self.guard.marks |= LAMP
         self._record(now)
+        if self.extras.any:
+            self.extras.update(now)
         self.switch.pulse()
 
     def _stalled(self, now):
@@ -314,6 +318,7 @@ class Loop:
             self.switch.halt()
             if was:
                 self.journal.event(EV_RELEASED, pages.WHY_ASKED, self.now.t_ms)
+        self.extras.release()
         if fault:
             self.journal.event(pages.EV_FAULT, FAULT_PROGRAM, self.now.t_ms)
         else:

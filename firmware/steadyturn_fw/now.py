@@ -25,6 +25,9 @@ class Now:
         self.out_known = False  # which this tells
         self.too_hot = False  # by heat.py: the thermistor, or its wire is broken
         self.saturated = False  # a reading stood at the end of its range
+        # by turn.py
+        self.measured = False  # the pace is the turn sensor's
+        self.turn_units = 0  # turned since the last tick by its pulses, in dtpm * ms
         # by estimate.py
         self.motor_ma = 0
         self.raw_dtpm = 0  # of this tick

@@ -59,7 +59,7 @@ AT_CONNECTED = 206  # u32, samples with the load connected
 AT_CONNECTIONS = 210  # u16, times the load was connected (wraps)
 AT_FAULTS = 212  # u16, faults that began (wraps)
 AT_EVENTS_LOST = 214  # u8, events that found no room, stays at 255
-AT_SPARE = 215
+AT_RISE = 215  # u8, K: how much warmer than at rest the board takes the windings to be
 AT_CRC = 216  # u32, CRC-32/ISO-HDLC of bytes 0 to 215
 
 # ---- a summary: where a page has its samples. AT_SEQ and the totals are those of the last page
@@ -86,6 +86,7 @@ FLAG_VOLTS_ONLY = 4
 FLAG_SATURATED = 8  # a reading stood at the end of its range
 FLAG_FLUSHED = 16  # closed early because the host asked
 FLAG_BURST = 32  # samples of one tick each, round a step of the load
+FLAG_PACE_MEASURED = 128  # each pace that stands as valid is the turn sensor's
 FLAG_SUMMARY = 64  # stands for all pages of its boot, which were given up for room
 
 # ---- codes
@@ -94,6 +95,9 @@ REST, FASTER, HOLD, SLOWER, STOP, FAULT = range(6)
 
 VALIDITY = ("valid", "bound", "volts_only", "no_sensor")
 VALID, BOUND, VOLTS_ONLY, NO_SENSOR = range(4)
+# in the link's state, where it is not two bits: valid, and by the turn sensor
+STATE_VALIDITY = ("valid", "bound", "volts_only", "no_sensor", "measured")
+MEASURED = 4
 
 EVENT_NAMES = (
     "none", "boot", "connected", "released", "fault", "fault_end", "gap", "erase_connected",

@@ -78,8 +78,16 @@ class Sensor:
         self.amps_rest = 1 << self.amps_shift >> 1  # half: the first one rounds
         self.out = hasattr(self.chip, "OUT_SHUNT") and s.out_shunt_uohm >= LEAST_SHUNT_UOHM
         if self.out:
-            self.out_factor, self.out_shift = scale(self.chip.SHUNT_NV, s.out_shunt_uohm)
+            self.out_factor, self.out_shift = scale(
+                self.chip.SHUNT_NV * s.out_amps_gain_ppm, s.out_shunt_uohm * 1000000
+            )
             self.out_rest = 1 << self.out_shift >> 1
+            self.out_bus_factor, self.out_bus_shift = scale(
+                self.chip.BUS_UV * s.out_bus_gain_ppm, 1000 * 1000000
+            )
+            self.out_bus_half = 1 << self.out_bus_shift >> 1
+            self.out_bus_offset_mv = s.out_bus_offset_mv
+            self.out_amps_offset_ma = s.out_amps_offset_ma
         self.bus_adc = adc(s.bus_adc_pin) if s.bus_adc_pin >= 0 else None
         self.adc_factor, self.adc_shift = scale(3300 * s.divider_permille, 65535 * 1000)
         self.supply_adc = adc(s.supply_adc_pin) if s.supply_adc_pin >= 0 else None
@@ -234,12 +242,19 @@ class Sensor:
         if raw & 0x8000:
             raw -= 0x10000
         bus = self.word(chip.OUT_BUS)
-        bits = raw * self.out_factor + self.out_rest
-        now.out_ma = bits >> self.out_shift
-        self.out_rest = bits - (now.out_ma << self.out_shift)
-        now.out_mv = chip.bus_bits(bus) * chip.BUS_UV // 1000
-        now.out_known = True
+        self._set_out(now, raw, bus)
         return chip.shunt_at_end(raw) or chip.bus_at_end(bus)
+
+    def _set_out(self, now, raw, bits):
+        """mV and mA of the output, corrected."""
+        bits = self.chip.bus_bits(bits) * self.out_bus_factor + self.out_bus_half
+        bits = (bits >> self.out_bus_shift) + self.out_bus_offset_mv
+        now.out_mv = max(0, min(bits, MOST))
+        bits = raw * self.out_factor + self.out_rest
+        raw = bits >> self.out_shift
+        self.out_rest = bits - (raw << self.out_shift)
+        now.out_ma = max(-MOST, min(raw + self.out_amps_offset_ma, MOST))
+        now.out_known = True
 
     def amps(self, signed):
         """mA of a shunt register, corrected; the fraction waits for the next reading."""

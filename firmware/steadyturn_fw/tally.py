@@ -215,7 +215,8 @@ class Tally:
         self.counted = 0  # reached since the count began
 
     def add(self, now):
-        """One tick. Turns are counted only where the pace is more than a bound."""
+        """One tick. Turns are counted by the turn sensor's pulses, without these where the
+        pace is more than a bound."""
         ms = now.ms
         ma = now.bus_ma
         if ma < 0:
@@ -226,9 +227,12 @@ class Tally:
         total.small += ma * ms
         if total.small >= FULL:
             total.settle()
-        if now.validity == VALID:
+        units = now.turn_units
+        if now.validity == VALID and not now.measured:
+            units += now.raw_dtpm * ms
+        if units:
             total = self.turns
-            total.small += now.raw_dtpm * ms
+            total.small += units
             if total.small >= FULL:
                 total.settle()
         self._energy(now, ma)

@@ -158,7 +158,7 @@ def _glance(time_s: float, name: str, state: dict[str, int], seen: _Seen) -> Gla
         board_s=state["t_ms"] / 1e3,
         cue=_name(pages.CUES, state["cue"]),
         pace_tpm=None if no_pace else state["pace_dtpm"] / 10,
-        pace_validity=_name(pages.VALIDITY, state["validity"]),
+        pace_validity=_name(pages.STATE_VALIDITY, state["validity"]),
         low_tpm=_number(seen.settings, "low_dtpm", 0.1),
         target_tpm=_number(seen.settings, "target_dtpm", 0.1),
         high_tpm=_number(seen.settings, "high_dtpm", 0.1),

@@ -80,7 +80,8 @@ def _work(review: Any) -> str:
              f"over 0.2 s: {quantity(f.peak_in_w, 'W')}")
     if math.isfinite(f.peak_pace_tpm):
         peaks += f", {number(f.peak_pace_tpm)} turns/min"
-    turned = f"{number(f.turns, 4)} turns{mean}, in {duration(f.turning_s)} of turning.{share}"
+    by = ", by the turn sensor" if f.pace_kind == "measured" else ""
+    turned = f"{number(f.turns, 4)} turns{by}{mean}, in {duration(f.turning_s)} of turning.{share}"
     if f.turning_s == 0:
         turned = "The handle rested."
     return "\n".join([wrap(f"{turned} The board was on for {duration(f.on_s)}."),
@@ -199,6 +200,13 @@ def _notes(review: Any) -> list[str]:
     if f.totals_restarts:
         notes.append(f"The board's totals began anew {f.totals_restarts} x; what was counted "
                      "before and after is added up.")
+    if f.pace_kind == "partly measured":
+        notes.append("The turn sensor gave the pace for a part of the time; else it is from "
+                     "the volts.")
+    if f.slips:
+        notes.append(f"Turn sensor and volts did not fit each other {f.slips} x, at worst: "
+                     f"{words.slip(f.slip_permille)}. Look at gears, belt, motor leads and the "
+                     "turn sensor.")
     if f.bound_s:
         notes.append(f"For {duration(f.bound_s)} of turning hardly any current flowed: the pace "
                      "was then at most what is shown, and turns were not counted.")

@@ -46,7 +46,8 @@ FAULT = {
     "journal": "the journal cannot be written; charging goes on",
     "program": "the program stopped on an error of its own and started again",
     "temperature": "something got too hot: let it cool and look for what heats it",
-    "gears": "handle and motors do not turn together: look at gears, belt and motor leads",
+    "gears": "handle and motors do not turn together: look at gears, belt, motor leads and the "
+    "turn sensor",
 }
 
 PREVIOUS_SETTINGS = (
@@ -55,7 +56,8 @@ PREVIOUS_SETTINGS = (
 
 # how sure the pace is
 VALIDITY = {
-    "valid": "measured from volts and current",
+    "valid": "from volts and current",
+    "measured": "measured by the turn sensor",
     "bound": "at most this: hardly any current flows, so the volts alone say little",
     "volts_only": "from the volts alone: the sensor does not answer",
     "no_sensor": "not known: neither sensor nor volts can be read",
@@ -114,7 +116,7 @@ def fault(code: int | str) -> str:
 
 def validity(code: int | str) -> str:
     """How sure the pace is."""
-    name = name_of(pages.VALIDITY, code)
+    name = name_of(pages.STATE_VALIDITY, code)
     return VALIDITY.get(name, name)
 
 
@@ -128,4 +130,19 @@ def event(code: int | str, argument: int = 0) -> str:
         return f"{text}: {fault(argument)}"
     if name == pages.EVENT_NAMES[pages.EV_ERASE_CONNECTED]:
         return f"{text}: {argument} ms"
+    if name == pages.EVENT_NAMES[pages.EV_SLIP]:
+        return f"{text}: {slip(argument)}"
+    if name == pages.EVENT_NAMES[pages.EV_LOAD_STEP]:
+        return f"{text} {'on' if argument else 'off'}"
     return text
+
+
+def slip(permille: float) -> str:
+    """How turns by pulses stand to turns by volts."""
+    if permille == 0:
+        return "volts, but no pulses of the turn sensor"
+    if permille > 3000:
+        return "pulses of the turn sensor, but hardly any volts"
+    if permille > 1000:
+        return f"{permille / 10 - 100:.0f} % more turns by pulses than by volts"
+    return f"{100 - permille / 10:.0f} % fewer turns by pulses than by volts"

@@ -19,8 +19,10 @@ from steadyturn.sessions import summaries
 
 MAGIC = bytes((layout.MAGIC_0, layout.MAGIC_1))
 UNKNOWN = -1  # a whole number that was not measured
+TICK_MS = 20  # a burst's sample
 
-# One row a page. t0_ms and the samples' t_ms count from the boot of that number.
+# One row a page. t0_ms and the samples' t_ms count from the boot of that number. samples: of
+# 0.2 s; a burst's are none of these.
 PAGE = np.dtype([
     ("position", "i8"),  # byte offset in what was decoded
     ("seq", "i8"), ("boot", "i4"), ("t0_ms", "i8"),
@@ -31,7 +33,7 @@ PAGE = np.dtype([
     ("on_samples", "i8"), ("band_samples", "i8"), ("connected_samples", "i8"),
     # a summary stands for the pages from first_seq, of the boots from first_boot on
     ("first_seq", "i8"), ("first_boot", "i4"), ("stands_for", "i8"), ("length_ms", "i8"),
-    ("connections", "i4"), ("faults", "i4"), ("events_lost", "i4"),
+    ("connections", "i4"), ("faults", "i4"), ("events_lost", "i4"), ("rise_k", "i4"),
 ])
 
 # One row a sample: means over t_ms to t_ms + 200, peaks within it (at least that, where a
@@ -59,7 +61,7 @@ _NUMBERS = (
     ("on_samples", layout.AT_ON, 4), ("band_samples", layout.AT_BAND, 4),
     ("connected_samples", layout.AT_CONNECTED, 4),
     ("connections", layout.AT_CONNECTIONS, 2), ("faults", layout.AT_FAULTS, 2),
-    ("events_lost", layout.AT_EVENTS_LOST, 1),
+    ("events_lost", layout.AT_EVENTS_LOST, 1), ("rise_k", layout.AT_RISE, 1),
 )
 
 _OF_SUMMARIES = (
@@ -98,7 +100,8 @@ class Damage:
 class Pages:
     """What was found, in the order of the sequence numbers, each number once.
 
-    pages, samples, events: arrays of PAGE, SAMPLE and EVENT.
+    pages, samples, events: arrays of PAGE, SAMPLE and EVENT. bursts: of SAMPLE too, but of
+    one tick each: 0.46 s round a step of the load, which other samples tell of as well.
     summaries: of SUMMARY, what stands for boots whose samples were given up.
     damage: what could not be used. duplicates: pages left out because their number was there
     already; conflicts: how many of those had other contents.
@@ -107,6 +110,7 @@ class Pages:
     pages: NDArray[Any]
     samples: NDArray[Any]
     events: NDArray[Any]
+    bursts: NDArray[Any] = field(default_factory=lambda: np.zeros(0, SAMPLE))
     damage: tuple[Damage, ...] = ()
     summaries: NDArray[Any] = field(default_factory=lambda: np.zeros(0, summaries.SUMMARY))
     duplicates: int = 0
@@ -218,9 +222,12 @@ def decode(raw: bytes | bytearray | memoryview) -> Pages:
     duplicates = len(block) - len(seq)
     block, position = block[first], position[first]
     pages = _pages(block, position)
+    burst = pages["flags"] & layout.FLAG_BURST > 0
+    bursts = _samples(block[burst], pages[burst], TICK_MS)
+    pages["samples"][burst] = 0
     return Pages(
-        pages, _samples(block, pages), _events(block, pages), tuple(damage),
-        summaries.decode(block), duplicates, conflicts,
+        pages, _samples(block, pages, layout.SAMPLE_MS), _events(block, pages), bursts,
+        tuple(damage), summaries.decode(block), duplicates, conflicts,
     )
 
 
@@ -248,7 +255,7 @@ def _pages(block: NDArray[Any], position: NDArray[Any]) -> NDArray[Any]:
     return pages
 
 
-def _samples(block: NDArray[Any], pages: NDArray[Any]) -> NDArray[Any]:
+def _samples(block: NDArray[Any], pages: NDArray[Any], each_ms: int) -> NDArray[Any]:
     end = layout.AT_SAMPLES + layout.SAMPLES * layout.SAMPLE_BYTES
     packed = block[:, layout.AT_SAMPLES : end].reshape(-1, layout.SAMPLES, layout.SAMPLE_BYTES)
     page, index = np.nonzero(np.arange(layout.SAMPLES) < pages["samples"][:, None])
@@ -266,7 +273,7 @@ def _samples(block: NDArray[Any], pages: NDArray[Any]) -> NDArray[Any]:
 
     out = np.zeros(len(page), SAMPLE)
     out["boot"], out["seq"] = pages["boot"][page], pages["seq"][page]
-    out["t_ms"] = pages["t0_ms"][page] + index * layout.SAMPLE_MS
+    out["t_ms"] = pages["t0_ms"][page] + index * each_ms
     out["bus_mv"], out["bus_ma"] = bus * bus_unit, amps * amps_unit
     out["bus_peak_mv"] = (bus + _EXCESS[bus_over]) * bus_unit
     out["amps_peak_ma"] = (amps + _EXCESS[amps_over]) * amps_unit

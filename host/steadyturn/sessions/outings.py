@@ -88,6 +88,10 @@ def spans(pages: Pages) -> tuple[Span, ...]:
     out = []
     for first, stop in zip(starts, [*starts[1:], len(table)], strict=True):
         last = table[stop - 1]
+        # a burst stands for no time of its own
+        whole = table[first:stop][table["flags"][first:stop] & layout.FLAG_BURST == 0]
+        if len(whole):
+            last = whole[-1]
         flags = int(last["flags"])
         if flags & layout.FLAG_FADING:
             ended = "faded"

@@ -140,6 +140,7 @@ def test_whole_range_of_output_shunts():
         for sign in (1, -1):
             chip.out_nv = sign * 4000 * 40000
             ma = sign * 4000 * 40000 // uohm
+            ma = max(-65535, min(ma, 65535))
             sensor.read(now)
             check.near(now.out_ma, ma, 2 + abs(ma) // 8000, "%d uohm" % uohm)
 
@@ -215,6 +216,26 @@ def test_corrections():
     check.near(total, 98300, 100, "mA")
 
 
+def test_corrections_of_the_output():
+    chip = bench.Ina3221(out_shunt_uohm=100000)
+    sensor, now = make(
+        chip, chip="ina3221", out_shunt_uohm=100000, out_bus_gain_ppm=990000,
+        out_bus_offset_mv=12, out_amps_gain_ppm=1020000, out_amps_offset_ma=-4,
+    )
+    chip.set(6800, 400, 5096, 500)
+    total = 0
+    for _ in range(100):
+        sensor.read(now)
+        total += now.out_ma
+    check.near(now.out_mv, 5057, 1, "mV: 5096 * 0.99 + 12")
+    check.near(total, 50600, 30, "mA: 500 * 1.02 - 4")
+    check.equal((now.bus_mv, now.bus_ma), (6800, 400), "the input's are its own")
+    chip.set(6800, 400, 0, 0)
+    sensor, now = make(chip, chip="ina3221", out_shunt_uohm=100000, out_bus_offset_mv=-500)
+    sensor.read(now)
+    check.equal(now.out_mv, 0, "never below nothing")
+
+
 def test_whole_range_of_shunts():
     # products stay small and the volts over the shunt come back as amps
     for uohm in (500, 2000, 10000, 50000, 100000, 1000000):
@@ -236,7 +257,8 @@ def test_numbers_stay_small_at_every_extreme_of_the_settings():
             for gain in rows["amps_gain_ppm"][1:3]:
                 sensor, now = make(
                     make_chip(), chip=name, shunt_uohm=shunt, amps_gain_ppm=gain,
-                    out_shunt_uohm=max(500, shunt),
+                    out_shunt_uohm=max(500, shunt), out_amps_gain_ppm=gain,
+                    out_bus_gain_ppm=gain,
                 )
                 most = 32768 * sensor.amps_factor + (1 << sensor.amps_shift)
                 check.true(most < small, name + " mA")
@@ -244,6 +266,8 @@ def test_numbers_stay_small_at_every_extreme_of_the_settings():
                 if sensor.out:
                     most = 32768 * sensor.out_factor + (1 << sensor.out_shift)
                     check.true(most < small, name + " mA out")
+                    most = module.bus_bits(0x7FFF) * sensor.out_bus_factor
+                    check.true(most + sensor.out_bus_half < small, name + " mV out")
         for gain in rows["bus_gain_ppm"][1:3]:
             sensor, now = make(make_chip(), chip=name, bus_gain_ppm=gain)
             most = module.bus_bits(0x7FFF if name == "ina3221" else 0xFFFF)

@@ -13,7 +13,7 @@ from steadyturn_fw import pages
         (pages.CUES, words.CUE),
         (pages.REASONS, words.REASON),
         (pages.FAULTS, words.FAULT),
-        (pages.VALIDITY, words.VALIDITY),
+        (pages.STATE_VALIDITY, words.VALIDITY),
         (pages.EVENT_NAMES, words.EVENT),
     ],
 )

@@ -64,9 +64,12 @@ def test_there_and_back(samples, events, sums, seq, boot, t0, shifts, flags, los
     assert (page["flags"], page["events_lost"]) == (flags, lost)
     for name, (field, _) in TOTALS.items():
         assert page[field] == sums[name]
-    assert len(got.samples) == len(samples)
-    for i, (want, row) in enumerate(zip(samples, got.samples, strict=True)):
-        assert (row["seq"], row["boot"], row["t_ms"]) == (seq, boot, t0 + 200 * i)
+    burst = flags & layout.FLAG_BURST
+    rows, others = (got.bursts, got.samples) if burst else (got.samples, got.bursts)
+    assert (len(rows), len(others)) == (len(samples), 0)
+    for i, (want, row) in enumerate(zip(samples, rows, strict=True)):
+        each_ms = 20 if burst else 200
+        assert (row["seq"], row["boot"], row["t_ms"]) == (seq, boot, t0 + each_ms * i)
         if want is None:
             assert row["no_data"]
             assert row["bus_mv"] == row["cue"] == row["connected"] == decoder.UNKNOWN
