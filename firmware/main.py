@@ -1,4 +1,4 @@
-"""Starts the firmware; where its files are broken, those from before the last update."""
+"""Starts the firmware; where its files are broken, the one before."""
 
 import sys
 

@@ -16,7 +16,7 @@ from pathlib import Path
 PACKAGE = "/lib/steadyturn_fw"
 MAIN = "/main.py"
 # firmware/main.py, which is no part of the package: a test compares them
-MAIN_PY = b'''"""Starts the firmware; where its files are broken, those from before the last update."""
+MAIN_PY = b'''"""Starts the firmware; where its files are broken, the one before."""
 
 import sys
 
