@@ -8,7 +8,7 @@ from math import ceil
 from steadyturn.gears import frame, wheels
 from steadyturn.gears.given import BEARINGS, Given
 from steadyturn.gears.handle import ARM_MM, FLOOR_MM, SLEEVE_MM
-from steadyturn.gears.trains import Train
+from steadyturn.gears.trains import COVER_MM, TOP_MM, Train
 
 STEP_MM = 5  # bolts are made in such steps
 
@@ -27,9 +27,15 @@ def bought(train: Train, given: Given) -> tuple[Bought, ...]:
     size = f"M{given.axle_mm:g}"
     nut = 0.8 * given.axle_mm + 1.5 + 2  # nut, washer, two threads: ISO 4032, from memory
     inner = _length(train.depth_mm + 1.6 + nut)
-    outer = _length(train.depth_mm + 0.5 + ARM_MM + FLOOR_MM + 1.6 + nut)
-    rows = [Bought(1, f"bolt {size} x {outer}", "the handle's axle, from the plate's back, its "
-                   "shank plain as far as the wheel reaches")]
+    beyond = 0.3 + ARM_MM + FLOOR_MM + 1.6 + nut  # of the cover: hexagon, arm, washer, nut
+    if given.reverted:
+        inside = train.stages[0].width_mm - wheels.head_mm(given)[1] + TOP_MM + COVER_MM
+        rows = [Bought(1, f"bolt {size} x {_length(inside + beyond)}", "through the handle's "
+                       "wheel and the arm, its head in the wheel's back")]
+    else:
+        rows = [Bought(1, f"bolt {size} x {_length(train.depth_mm + beyond)}", "the handle's "
+                       "axle, from the plate's back, its shank plain as far as the wheel "
+                       "reaches")]
     if len(train.stages) > 1:
         rows.append(Bought(len(train.stages) - 1, f"bolt {size} x {inner}", "further axles"))
     rows += [

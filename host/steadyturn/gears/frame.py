@@ -11,8 +11,8 @@ from steadyturn.gears import shapes
 from steadyturn.gears.given import Given
 from steadyturn.gears.layout import COLUMN_MM, EDGE_MM, WALL_MM, Point
 from steadyturn.gears.shapes import Printer, Slab, circle, polygon, slot
-from steadyturn.gears.trains import COVER_MM, GAP_MM, PLATE_MM, Train
-from steadyturn.gears.wheels import hexagon_mm
+from steadyturn.gears.trains import COVER_MM, GAP_MM, PLATE_MM, TOP_MM, Train
+from steadyturn.gears.wheels import RUNS_MM, journal_mm
 
 COLUMN_APART_MM = 130.0  # along the edge, at most
 PILOT_MM = 1.45  # radius: an M3 screw cuts its thread in it
@@ -20,6 +20,7 @@ M3_MM = 1.7  # radius of a hole an M3 screw passes
 ADJUST_MM = 1.5  # a motor can be moved so far either way, along the line of its mesh
 MOUNT_MM = 3.0  # thickness of the plate where a motor is screwed on
 PLAY_MM = 0.3  # of a wheel along its axle
+BEARING_WALL_MM = 5.0  # about the handle's wheel
 HOLDER_MM, HOLDER_REACH_MM = 6.0, 50.0  # thickness, length of the leg that is clamped
 STRAP_MM = 28.0
 
@@ -91,23 +92,25 @@ def _recess(train: Train, given: Given, spot: Point) -> Any:
 
 
 def cover(train: Train, given: Given, printer: Printer) -> Any:
-    """The guard over all meshes: a lid with a wall down to the plate. Printed lid down, so it
-    is drawn mirrored."""
+    """The guard over all meshes: a lid with a wall down to the plate, and the bearing that the
+    handle's wheel turns in. Printed lid down, so it is drawn mirrored."""
     outline = polygon(train.layout.outline)
     outer, inner = outline.offset(-EDGE_MM), outline.offset(-EDGE_MM - WALL_MM)
     ways = columns(train)
     lid = _floor(train)
     for x, y in ways:
         lid = lid - circle(M3_MM, x, y, 24)
-    hub = hexagon_mm(given) / 2 / cos(pi / 6) + 1.0
-    hole = [circle(hub, *train.layout.axles[0])]
+    middle, journal = train.layout.axles[0], journal_mm(train)
+    hole = [circle(journal + RUNS_MM, *middle)]
     hole += [circle(given.axle_mm / 2 + 0.1, x, y, 48) for x, y in train.layout.axles[1:]]
     lid = lid - shapes.union(hole)
     wall = outer - inner
     for x, y in ways:
         wall = wall - circle(COLUMN_MM + 0.4, x, y, 40)
-    slabs = [Slab(0.0, COVER_MM, lid.mirror((1, 0)))]
-    slabs.append(Slab(COVER_MM, COVER_MM + height_mm(train) - 0.3, wall.mirror((1, 0))))
+    bearing = circle(journal + BEARING_WALL_MM, *middle) - hole[0]
+    slabs = [Slab(0.0, COVER_MM, lid.mirror((1, 0))),
+             Slab(COVER_MM, COVER_MM + TOP_MM - GAP_MM, bearing.mirror((1, 0))),
+             Slab(COVER_MM, COVER_MM + height_mm(train) - 0.3, wall.mirror((1, 0)))]
     turn = -train.layout.turn_rad * 180 / pi
     return shapes.solid(slabs, printer).rotate((0, 0, turn))
 
@@ -148,16 +151,17 @@ def holder(train: Train, given: Given, printer: Printer) -> Any:
     return body
 
 
-def spacer_heights(train: Train) -> list[float]:
+def spacer_heights(train: Train, given: Given) -> list[float]:
     """Of the rings below and above each wheel, handle's axle first (its upper one is the
-    wheel's own collar), each shorter by half the play."""
+    wheel's own collar; reverted it has none below either), each shorter by half the play."""
     widths = [s.width_mm for s in train.stages]
     rings = []
     for n in range(len(widths)):
         below = GAP_MM + sum(w + GAP_MM for w in widths[n + 1:])
-        rings.append(below - PLAY_MM / 2)
+        if n or not given.reverted:
+            rings.append(below - PLAY_MM / 2)
         if n:
-            above = GAP_MM + sum(w + GAP_MM for w in widths[:n - 1])
+            above = TOP_MM + sum(w + GAP_MM for w in widths[:n - 1])
             rings.append(above - PLAY_MM / 2)
     return rings
 
@@ -167,7 +171,7 @@ def spacers(train: Train, given: Given, printer: Printer) -> Any:
     outer = given.axle_mm / 2 + 3.5
     ring = circle(outer) - circle(given.axle_mm / 2 + 0.1)
     parts = []
-    for n, height in enumerate(spacer_heights(train)):
+    for n, height in enumerate(spacer_heights(train, given)):
         parts.append(shapes.solid([Slab(0.0, height, ring)], printer)
                      .translate((n * (2 * outer + 4), 0, 0)))
     engine = shapes.kernel()

@@ -10,7 +10,8 @@ import numpy as np
 from steadyturn.gears import shapes
 from steadyturn.gears.given import Given
 from steadyturn.gears.shapes import Printer, Slab, circle, rectangle
-from steadyturn.gears.wheels import ARM_MM, hexagon_mm
+from steadyturn.gears.trains import Train
+from steadyturn.gears.wheels import ARM_MM
 
 FLOOR_MM = 3.0  # of the arm over the wheel's hexagon: a washer and the axle's nut hold it there
 TIGHT_MM = 0.15  # between hexagon and arm, each side
@@ -21,9 +22,9 @@ SLEEVE_MM, GRIP_MM = 72.0, 14.0  # length of the sleeve, radius where it is thic
 NUT_MM = 10.2  # across the flats of an M6 nut: 10
 
 
-def arm(given: Given, printer: Printer) -> Any:
+def arm(train: Train, given: Given, printer: Printer) -> Any:
     """The crank arm, floor up: a hexagon at one end, the knob's bolt at the other."""
-    across = hexagon_mm(given) + 2 * TIGHT_MM
+    across = train.hexagon_mm + 2 * TIGHT_MM
     hub = circle(across / sqrt(3) + WALL_MM)
     end = circle(GRIP_MM, given.arm_mm, 0.0)
     blade = shapes.hull([circle(across / sqrt(3) + 1), circle(9.0, given.arm_mm, 0.0)])

@@ -163,7 +163,7 @@ def _about(pairs: tuple[Pair, ...], given: Given, axles: tuple[Point, ...],
     """Circles that the plate reaches round: wheels with the cover's wall, and motors."""
     margin = RIM_MM + WALL_MM + EDGE_MM
     about = [(middle, radius + margin) for middle, radius in circles(pairs, axles, motors)]
-    can = max(given.can_mm / 2, given.screws_mm / 2 + 4) + 2
+    can = max(given.can_mm / 2 + 5, given.screws_mm / 2 + 6)
     return about + [(spot, can) for spot in motors]
 
 

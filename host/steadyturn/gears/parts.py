@@ -70,7 +70,7 @@ def recipes(train: Train, given: Given) -> list[Recipe]:
         ("holder", 1, "on two columns: for a table clamp, or a strap",
          partial(frame.holder, train, given, printer)),
         ("arm", 1, f"{given.arm_mm:.0f} mm, on the first wheel's hexagon",
-         partial(handle.arm, given, printer)),
+         partial(handle.arm, train, given, printer)),
         ("spindle", 1, "of the knob, on its M6 bolt",
          partial(handle.spindle, printer)),
         ("sleeve", 1, "the grip, turns on the spindle", partial(handle.sleeve, printer)),

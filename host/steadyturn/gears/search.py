@@ -19,7 +19,7 @@ from steadyturn.gears.loads import Loads
 from steadyturn.gears.materials import REPEATED, heat_share
 from steadyturn.gears.solidity import wheel_cm3
 from steadyturn.gears.stages import Floats, Stages, Whole, stages, thinned
-from steadyturn.gears.strength import OVERLOAD_SAFETY, RUNNING_SAFETY
+from steadyturn.gears.strength import OVERLOAD_SAFETY, RUNNING_SAFETY, layers_mpa
 from steadyturn.rig.spec import RPM
 
 MODULES_MM = (1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0)  # printed well with a 0.4 mm nozzle
@@ -144,7 +144,8 @@ def _sized(every: Stages, task: Task, choice: Sequence[Whole]) -> Found:
         share = 1 / given.motors if last else 1.0
         module, width, factor = _module(stage, given, strength, loads.running_nm / before * share,
                                         loads.overload_nm / before,
-                                        loads.pace_tpm * RPM * before)
+                                        loads.pace_tpm * RPM * before,
+                                        None if last else layers_mpa(given.material, warm))
         modules[:, at], widths[:, at] = module, width
         safety = np.minimum(safety, factor)
         loss = loss * (1 - given.material.friction.value * stage.sliding)
@@ -163,9 +164,11 @@ def _sized(every: Stages, task: Task, choice: Sequence[Whole]) -> Found:
 
 
 def _module(stage: Stages, given: Given, strength: float, running_nm: Floats,
-            overload_nm: Floats, driver_rad_s: Floats) -> tuple[Floats, Floats, Floats]:
+            overload_nm: Floats, driver_rad_s: Floats, layers: float | None
+            ) -> tuple[Floats, Floats, Floats]:
     """The smallest module whose broadest face bears the loads (else the one that bears most),
-    the width it needs, and how many times what is asked for it then bears."""
+    the width it needs, and how many times what is asked for it then bears. layers: shear
+    strength where the driven wheel stands on the next one, None for a motor's."""
     size = len(stage.ratio)
     module, width, factor = np.zeros(size), np.zeros(size), np.full(size, -1.0)
     open_ = np.ones(size, dtype=bool)
@@ -182,6 +185,11 @@ def _module(stage: Stages, given: Given, strength: float, running_nm: Floats,
             narrow = broad = given.width_mm
         takes = np.ceil(np.clip(needs, narrow, broad) * 2 - 1e-9) / 2
         bears = takes / needs
+        if layers is not None:
+            outer = 2 * stage.driven_root * m
+            share = np.minimum((given.axle_mm + 1) / np.maximum(outer, 1e-3), 0.999)
+            shear = 16e3 * overload_nm / stage.ratio / (np.pi * outer**3 * (1 - share**4))
+            bears = np.minimum(bears, layers / (shear * OVERLOAD_SAFETY))
         fits = 2 * np.maximum(stage.driver_tip, stage.driven_tip) * m <= given.bed_mm - 4
         better = open_ & fits & ((bears >= 1 - 1e-9) | (bears > factor))
         module[better], width[better], factor[better] = m, takes[better], bears[better]

@@ -113,6 +113,38 @@ def judge(pair: Pair, width_mm: float, material: Material, *, running_nm: float,
         deflection_share=_over(bends, pair.mesh.backlash_mm), weaker=weaker)
 
 
+# ------------------------------------------------------------- twisted between layers
+
+SHEAR = 0.577  # shear strength over tensile strength: von Mises
+HEXAGON = 0.188  # torsion modulus of a hexagon over the cube across its flats, from memory
+
+
+def layers_mpa(material: Material, at_c: float) -> float:
+    """Shear stress at which layers are twisted off each other."""
+    return (material.tensile_mpa.value * material.layers_share.value * SHEAR
+            * heat_share(material, at_c))
+
+
+def twist_mpa(torque_nm: float, outer_mm: float, bore_mm: float) -> float:
+    """Shear stress of a round neck with a bore: 16 T / (pi d^3 (1 - (b / d)^4)).
+
+    >>> round(twist_mpa(10.0, 20.0, 0.0), 2)
+    6.37
+    """
+    share = min(bore_mm / outer_mm, 0.999)
+    return 16 * torque_nm * 1000 / (pi * outer_mm**3 * (1 - share**4))
+
+
+def hexagon_mpa(torque_nm: float, across_mm: float, bore_mm: float) -> float:
+    """Shear stress of a hexagonal neck with a bore (that of the disc in it taken off).
+
+    >>> round(hexagon_mpa(10.0, 20.0, 0.0), 2)
+    6.65
+    """
+    share = min(bore_mm / across_mm, 0.999)
+    return torque_nm * 1000 / (HEXAGON * across_mm**3 * (1 - share**4))
+
+
 def _over(a: float, b: float) -> float:
     return a / b if b > 0 else float("inf")
 

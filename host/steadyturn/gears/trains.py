@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from math import ceil, gcd, prod
+from math import ceil, gcd, inf, prod
 
 import numpy as np
 
@@ -16,21 +16,26 @@ from steadyturn.gears.strength import (
     OVERLOAD_SAFETY,
     RUNNING_SAFETY,
     Judged,
+    hexagon_mpa,
     judge,
+    layers_mpa,
     rad_s,
+    twist_mpa,
 )
 
 LOOKED_AT = 24  # trains that are built exactly, of each number of stages
 LISTED = 8
-PLATES_CM3_PER_CM2 = 0.83  # plate, cover and its wall for each cm2 of the plate, and
+PLATES_CM3_PER_CM2 = 0.97  # plate, cover and its wall for each cm2 of the plate, and
 OTHERS_CM3 = 115.0  # holder, arm, knob, coupon: of the parts as they are drawn
+WIDEST_MM = 40.0  # of the hexagon
 AWAY = {"json": False}
 
 
 @dataclass(frozen=True)
 class Stage:
     """One mesh. driver and driven with their shifts; safety: the least over what is asked for
-    (1: just enough)."""
+    (1: just enough); joint_safety: of the pinion where it stands on its wheel, against being
+    twisted off between layers (infinite where it stands on a motor's shaft)."""
 
     driver_teeth: int
     driven_teeth: int
@@ -43,6 +48,7 @@ class Stage:
     contact_ratio: float
     hunting: bool
     safety: float
+    joint_safety: float
     judged: Judged
     pair: Pair = field(metadata=AWAY)
 
@@ -52,8 +58,8 @@ class Train:
     """stages: handle side first. off_percent: of the ratio asked for; width_mm, height_mm: of
     the plate, depth_mm from the plate's back to the cover's front; loss_percent: with the rig's
     efficiency for each stage; sliding_percent: by sliding teeth alone; plastic_cm3 of all parts;
-    hours: of printing, half to twice; safety: of the weakest mesh; fits: all on the printer's
-    bed."""
+    hours: of printing, half to twice; safety: of the weakest mesh or joint; hexagon_mm: across
+    the flats of the arm's seat; fits: all on the printer's bed."""
 
     ratio: float
     off_percent: float
@@ -66,6 +72,7 @@ class Train:
     depth_mm: float
     plastic_cm3: float
     hours: float
+    hexagon_mm: float
     fits: bool
     layout: Layout = field(metadata=AWAY)
 
@@ -102,21 +109,23 @@ def build(teeth: tuple[tuple[int, int], ...], modules_mm: tuple[float, ...],
     bed = given.bed_mm - 4
     return Train(
         ratio=ratio, off_percent=100 * (ratio / task.ratio - 1), stages=tuple(stages),
-        safety=min(s.safety for s in stages),
+        safety=min(min(s.safety, s.joint_safety) for s in stages),
         loss_percent=100 * (1 - given.stage_efficiency ** len(stages)),
         sliding_percent=100 * (1 - kept),
         width_mm=layout.width_mm, height_mm=layout.height_mm,
         depth_mm=depth_mm(tuple(s.width_mm for s in stages)),
         plastic_cm3=plastic, hours=plastic / CM3_PER_HOUR,
+        hexagon_mm=hexagon_mm(task),
         fits=max(layout.width_mm, layout.height_mm, biggest) <= bed, layout=layout)
 
 
-PLATE_MM, COVER_MM, GAP_MM = 6.0, 3.0, 1.0  # gap: between planes and at both ends
+PLATE_MM, COVER_MM = 6.0, 4.0
+GAP_MM, TOP_MM = 1.0, 9.0  # between planes and over the plate; under the cover, for its bearing
 
 
 def depth_mm(widths: tuple[float, ...]) -> float:
     """From the plate's back to the cover's front, without motors and handle."""
-    return PLATE_MM + COVER_MM + sum(widths) + GAP_MM * (len(widths) + 1)
+    return PLATE_MM + COVER_MM + sum(widths) + GAP_MM * len(widths) + TOP_MM
 
 
 def _stage(one: Pair, width: float | None, task: Task, before: float, *, last: bool) -> Stage:
@@ -137,13 +146,36 @@ def _stage(one: Pair, width: float | None, task: Task, before: float, *, last: b
         safety = judged(broad)[1]
         width = broad if safety <= 1 else max(narrow, ceil(2 * broad / safety) / 2)
     found, safety = judged(width)
+    joint = inf if last else _joint(one, task, before)
     return Stage(
         driver_teeth=one.driver.teeth, driven_teeth=one.driven.teeth, module_mm=module,
         width_mm=width, driver_shift=one.driver.shift, driven_shift=one.driven.shift,
         centre_mm=one.centre_mm, backlash_mm=one.mesh.backlash_mm,
         contact_ratio=one.mesh.contact_ratio,
-        hunting=gcd(one.driver.teeth, one.driven.teeth) == 1, safety=safety, judged=found,
+        hunting=gcd(one.driver.teeth, one.driven.teeth) == 1, safety=safety,
+        joint_safety=joint, judged=found,
         pair=one)
+
+
+def _joint(one: Pair, task: Task, before: float) -> float:
+    """How much of what is asked for a pinion bears where it stands on its wheel."""
+    given = task.given
+    torque = task.loads.overload_nm / before * one.driven.teeth / one.driver.teeth
+    shear = twist_mpa(torque, 2 * one.driven.root_mm, given.axle_mm + 1)
+    return layers_mpa(given.material, task.warm_c[0]) / (shear * OVERLOAD_SAFETY)
+
+
+def hexagon_mm(task: Task) -> float:
+    """Across the flats of the hexagon that the arm sits on: wide enough not to be twisted off
+    its wheel between two layers, and for the bore or a bearing in it."""
+    given = task.given
+    bearing = given.bearing
+    across = max(given.axle_mm + 10.0, (bearing[1] + 5.0) if bearing else 0.0)
+    most = layers_mpa(given.material, task.warm_c[0]) / OVERLOAD_SAFETY
+    bore = bearing[1] if bearing else given.axle_mm + 1
+    while across < WIDEST_MM and hexagon_mpa(task.loads.overload_nm, across, bore) > most:
+        across += 1.0
+    return across
 
 
 def of_teeth(teeth: tuple[tuple[int, int], ...], task: Task) -> Train:
@@ -161,7 +193,7 @@ def of_teeth(teeth: tuple[tuple[int, int], ...], task: Task) -> Train:
         if now is not None and (best is None or now.safety > best.safety):
             best = now
         weak = [n for n in range(len(teeth)) if chosen[n] < len(modules) - 1
-                and (now is None or now.stages[n].safety < 1 - 1e-9)]
+                and (now is None or _least(now.stages[n]) < 1 - 1e-9)]
         if (now is not None and now.safety >= 1 - 1e-9) or not weak:
             break
         # where nothing can stand yet all grow, else what is too weak
@@ -171,6 +203,10 @@ def of_teeth(teeth: tuple[tuple[int, int], ...], task: Task) -> Train:
         assert problem is not None
         raise problem
     return best
+
+
+def _least(stage: Stage) -> float:
+    return min(stage.safety, stage.joint_safety)
 
 
 @dataclass(frozen=True)

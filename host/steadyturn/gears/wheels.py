@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import cos, hypot, pi, sin
+from math import cos, hypot, pi, sin, sqrt
 from typing import Any
 
 from steadyturn.gears import shapes
@@ -11,7 +11,7 @@ from steadyturn.gears.outline import Points, outline
 from steadyturn.gears.shapes import FIRST_LAYER_MM, Printer, Slab, circle
 from steadyturn.gears.solidity import HUB_MM, RIM_MODULES, SOLID_MM, web_mm
 from steadyturn.gears.teeth import Gear
-from steadyturn.gears.trains import COVER_MM, GAP_MM, Train
+from steadyturn.gears.trains import COVER_MM, GAP_MM, TOP_MM, Train
 
 RUNS_MM = 0.15  # a bore that turns on an axle is wider, radius; common practice, no source
 SITS_MM = 0.05  # a seat of a ball bearing, radius
@@ -39,10 +39,15 @@ def toothed(gear: Gear, width: float, printer: Printer, *, low: float = 0.0) -> 
     return shapes.prism([foot, full, full], [0.0, FIRST_LAYER_MM, width])
 
 
-def hexagon_mm(given: Given) -> float:
-    """Across the flats of the hexagon between the first wheel and the arm."""
-    bearing = given.bearing
-    return max(given.axle_mm + 10.0, (bearing[1] + 5.0) if bearing else 0.0)
+def journal_mm(train: Train) -> float:
+    """Radius of the collar by which the handle's wheel turns in the cover."""
+    return train.hexagon_mm / sqrt(3) + 1.0
+
+
+def head_mm(given: Given) -> tuple[float, float]:
+    """Across the flats and height of a seat for the head of an axle's bolt (ISO 4017, rounded
+    up, from memory)."""
+    return 1.6 * given.axle_mm + 0.6, 0.75 * given.axle_mm
 
 
 def _bore(given: Given) -> float:
@@ -67,18 +72,27 @@ def _hollows(gear: Gear, width: float, hub: float) -> list[Slab]:
 
 
 def first_wheel(train: Train, given: Given, printer: Printer) -> Any:
-    """The handle's wheel: a collar that keeps it off the cover, and the arm's hexagon."""
+    """The handle's wheel: a collar that turns in the cover, the arm's hexagon on top."""
     stage = train.stages[0]
-    across, width = hexagon_mm(given), stage.width_mm
-    hub = max(HUB_MM, across / 2 + 3)
-    top = width + GAP_MM + COVER_MM + 0.5 + ARM_MM
+    width, radius = stage.width_mm, journal_mm(train)
+    shoulder = width + TOP_MM + COVER_MM + 0.3
+    top = shoulder + ARM_MM
+    hub = max(HUB_MM, radius + 3.0)
     body = toothed(stage.pair.driver, width, printer)
-    body = shapes.with_cuts(body, _hollows(stage.pair.driver, width, hub), printer)
+    cuts = _hollows(stage.pair.driver, width, hub)
+    if cuts:
+        body = shapes.with_cuts(body, cuts, printer)
     body = shapes.with_slabs(body, [
-        Slab(width - 1.0, width + GAP_MM - 0.2, circle(across / 2 + 2.5)),
-        Slab(width - 1.0, top, shapes.hexagon(across))], printer)
-    upper = across / 2 if given.bearing else None
-    return shapes.with_cuts(body, _bore_cuts(given, top, upper), printer)
+        Slab(width - 1.0, width + GAP_MM - 0.2, circle(radius + 3.0)),
+        Slab(width - 1.0, shoulder, circle(radius)),
+        Slab(width - 1.0, top, shapes.hexagon(train.hexagon_mm))], printer)
+    upper = train.hexagon_mm / 2 if given.bearing and not given.reverted else None
+    holes = _bore_cuts(given, top, upper)
+    if given.reverted:  # its bolt turns with it, the head sunk into its back
+        across, deep = head_mm(given)
+        holes = [Slab(-1.0, top + 1.0, circle(given.axle_mm / 2 + RUNS_MM)),
+                 Slab(-1.0, deep, shapes.hexagon(across))]
+    return shapes.with_cuts(body, holes, printer)
 
 
 def compound(train: Train, number: int, given: Given, printer: Printer) -> Any:
@@ -142,4 +156,5 @@ def boss_fits(train: Train, given: Given) -> bool:
             end = axles[n + 1]
             if hypot(x - end[0], y - end[1]) < stage.pair.driven.tip_mm + room:
                 return False
-    return len(train.stages) > 1
+    widths = [s.width_mm for s in train.stages[:-1]]
+    return TOP_MM + sum(w + GAP_MM for w in widths) >= BOSS_MM + 1.0

@@ -16,7 +16,7 @@ from steadyturn.gears.layout import COLUMN_MM, Point
 from steadyturn.gears.outline import Points, outline
 from steadyturn.gears.parts import Part, parts, recipes
 from steadyturn.gears.trains import AWAY, Train
-from steadyturn.gears.wheels import RELIEF_MODULES, hexagon_mm
+from steadyturn.gears.wheels import RELIEF_MODULES
 from steadyturn.jobs.gears import Geared
 from steadyturn.report import gears as report
 from steadyturn.report import gears_drawing, gears_page, gears_picture, plot_files
@@ -96,7 +96,7 @@ def drawing_of(result: Geared, train: Train) -> Drawing:
                 axle=min(at, count), plane=n, driver=driver, teeth=gear.teeth,
                 module_mm=gear.module_mm, shift=gear.shift, width_mm=stage.width_mm,
                 tip_mm=gear.tip_mm, root_mm=gear.root_mm, bore_mm=bore,
-                hexagon_mm=hexagon_mm(given) if at == 0 else 0.0, x=axle.at[0], y=axle.at[1],
+                hexagon_mm=train.hexagon_mm if at == 0 else 0.0, x=axle.at[0], y=axle.at[1],
                 ratio=axle.ratio, start_rad=axle.start_rad,
                 points=outline(gear, flank=8, fillet=6,
                                tip_relief_mm=RELIEF_MODULES * gear.module_mm)))

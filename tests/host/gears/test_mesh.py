@@ -34,7 +34,7 @@ class Turned:
         """Some teeth about the first one, as a fan from the middle."""
         each = len(outline(gear, flank=flank)) // gear.teeth
         points = outline(gear, flank=flank)
-        count = min(gear.teeth, 7)
+        count = min(gear.teeth, 5)
         if count == gear.teeth:
             return points
         points = np.roll(points, (count // 2 + 1) * each, axis=0)[: (count + 1) * each]
@@ -61,10 +61,10 @@ class Turned:
         """How far [rad] the driven wheel can be turned that way before it touches."""
         free, stuck = 0.0, 4 * self.of.mesh.backlash_mm / self.driven_mm
         assert self.overlap(driver_rad, way * stuck) > 0
-        for _ in range(30):
+        for _ in range(22):
             middle = (free + stuck) / 2
-            if self.at(driver_rad, way * middle)[0].intersects(
-                    self.at(driver_rad, way * middle)[1]):
+            one, two = self.at(driver_rad, way * middle)
+            if one.intersects(two):
                 stuck = middle
             else:
                 free = middle
@@ -119,9 +119,16 @@ def check_contact_ratio(of: Pair) -> None:
                                            r2 * np.sin(behind + a2)], axis=1))
         return one.distance(two)
 
-    reach = np.linspace(-1.6 * pitch, 1.6 * pitch, 321)
-    touching = reach[[gap(at) < 1e-4 for at in reach]]
-    measured = (touching[-1] - touching[0]) / pitch
+    reach = np.linspace(-1.6 * pitch, 1.6 * pitch, 33)
+    touching = np.flatnonzero([gap(at) < 1e-4 for at in reach])
+    ends = []
+    for inside, beyond in ((touching[0], touching[0] - 1), (touching[-1], touching[-1] + 1)):
+        near, far = reach[inside], reach[beyond]
+        for _ in range(8):
+            middle = (near + far) / 2
+            near, far = (middle, far) if gap(middle) < 1e-4 else (near, middle)
+        ends.append(near)
+    measured = (ends[1] - ends[0]) / pitch
     formula = contact_ratio(of.driver, of.driven, of.centre_mm)
     assert measured == pytest.approx(formula, abs=0.05), of
 
@@ -131,7 +138,7 @@ def test_turning(seed: int) -> None:
     check_turning(draw(seed))
 
 
-@pytest.mark.parametrize("seed", FEW[:5])
+@pytest.mark.parametrize("seed", FEW[:2])
 def test_line_of_action_and_contact_ratio(seed: int) -> None:
     check_line(draw(seed))
     check_contact_ratio(draw(seed))
