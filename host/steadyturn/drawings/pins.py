@@ -58,6 +58,13 @@ def pins_text() -> str:
         "",
         "The divider in front of the bus ADC pin is the rig's `divider` in `[sensor]`.",
         "A pin of an ADC bears 3.3 V and no more: choose the divider for the highest",
-        "open-circuit volts `steadyturn pace` names, not for the window.",
+        "open-circuit volts `steadyturn pace` names, not for the window; `steadyturn check`",
+        "says when it is too small. Its upper arm has 10 kohm or more: what a failure brings",
+        "then stays below a few milliamperes.",
+        "",
+        "A thermistor (`ntc_at` in `[protection]`) goes from its pin to ground, a resistor",
+        "(`ntc_series_ohm`) from 3.3 V to the pin, glued flat to what it watches: converter,",
+        "switch, or motor mount. It is an ADC pin; where the board's row has none, name one",
+        "that is free (a Pico W's 28 with a sensor chip: `amps_adc_pin = -1`).",
     ]
     return "\n".join(lines) + "\n"

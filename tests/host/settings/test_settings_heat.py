@@ -34,11 +34,12 @@ def test_a_thermistor_by_its_table(rig: Rig, celsius: int) -> None:
 
 
 def test_settings_of_a_rig_with_one(rig: Rig) -> None:
-    made = build(rig, find_band(rig, deep=False))
+    band = find_band(rig, deep=False)
+    made = build(rig, band)
     assert made["heat_adc_pin"] == 27
     assert made["heat_limit_mv"] == pytest.approx(pin_mv(rig, 70), abs=1)
     assert made["heat_back_mv"] == pytest.approx(pin_mv(rig, 60), abs=1)
-    bare = build(read_rig(HUT), find_band(rig, deep=False))
+    bare = build(read_rig(HUT), band)
     assert (bare["heat_adc_pin"], bare["heat_limit_mv"], bare["heat_open_mv"]) == (-1, 0, 0)
 
 

@@ -64,7 +64,7 @@ def sped_up(rig: Rig, image: Path, seed: int, calm_s: float = 10.0) -> tuple[flo
     return after, max(g.out_v for g in seen), off.why
 
 
-@pytest.mark.parametrize("name", SENSORS)
+@pytest.mark.parametrize("name", ["ina226", "ina3221 output", "adc"])
 def test_over_voltage_is_released_within_45_ms(barn: Rig, tmp_path: Path, name: str) -> None:
     after, peak_v, why = sped_up(with_sensor(barn, name), tmp_path / "a.img", 1)
     assert why == "let_go"
