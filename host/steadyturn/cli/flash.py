@@ -28,7 +28,9 @@ def command(
     Shows one difference, asks once, writes, reads back, starts the board again and
     asks it which settings are in force. The journal on the board is not touched. The
     board's program stands still meanwhile, so a load is released, also with --dry-run.
-    Pulling the plug at any moment leaves the old settings in force or the new ones.
+    Pulling the plug at any moment leaves a board that charges, with the firmware and
+    settings it had or with the new ones; what it had stays on it for the case that the
+    new ones fail.
     """
     from steadyturn.jobs.flash import flash
     from steadyturn.report import flash as report
