@@ -22,7 +22,7 @@ MOST_QUIET_MS = 64000
 MOST_SLOWS = 5
 MOST_BYTES = 192  # taken in at one call,
 BYTES_MS = 12  # and of these no more than so many for each millisecond that is left
-ANSWER_MS = 9  # with less left before the next tick a question waits until after it: a page takes 8
+ANSWER_MS = 9  # with less left before the next tick a question waits: an answer takes up to 8
 
 
 class Link:

@@ -224,7 +224,8 @@ def link_costs():
     b.run(10000)
     link = b.loop.link
     for what, data in (
-        ("garbage 0", b""), ("garbage 12", b"x" * 11 + b"\n"), ("garbage 192", b"\xff" * 191 + b"\n"),
+        ("garbage 0", b""), ("garbage 12", b"x" * 11 + b"\n"),
+        ("garbage 192", b"\xff" * 191 + b"\n"),
         ("state", b":state\n"), ("page", b":page 1\n"), ("settings", b":settings 0\n"),
     ):
         link.writer = Sent(link, data)
