@@ -101,10 +101,12 @@ def test_a_board_without_a_port_goes_through_the_same_code(case):
 
 OLD = {path: update.package_files()[path] + b"# old\n"
        for path in ("/lib/steadyturn_fw/pages.py", "/lib/steadyturn_fw/cue.py")}
+SPARSE = 25  # while files are written that nothing uses yet: all of them in the long series
 TEARS = 2  # torn in so many ways each
 
 
-def test_an_update_through_a_power_cut_at_every_flash_operation(case):
+@pytest.mark.parametrize("sparse", [SPARSE, pytest.param(1, marks=pytest.mark.soak)])
+def test_an_update_through_a_power_cut_at_every_flash_operation(case, sparse):
     """One recorded change of settings and firmware, cut before and in the middle of flash
     operations, all of those that put it in force: littlefs-python mounts what is left, and
     the settings file is the old one or the new one, whole, and so is a set of the firmware
@@ -131,7 +133,7 @@ def test_an_update_through_a_power_cut_at_every_flash_operation(case):
     old = {p: d for p, d in before.items() if p != update.MAIN}
     seen, places = set(), set()
     for number, image, operation in nor.prefixes(log, start):
-        if number < marks[0] and number % SPARSE:
+        if number < marks[0] and number % sparse:
             continue
         lefts = [bytes(image)]
         for seed in range(TEARS if number >= marks[0] else 1):
@@ -144,9 +146,6 @@ def test_an_update_through_a_power_cut_at_every_flash_operation(case):
             places.add(place)
     assert seen == set(case.settings.values())
     assert {"old", "before"} <= places
-
-
-SPARSE = 25  # while files are written that nothing uses yet
 
 
 def _after(image, case, old, new) -> tuple[bytes, str]:

@@ -19,12 +19,14 @@ from steadyturn.rig.examples import example_path
 from steadyturn.rig.types import Rig
 from steadyturn.settings.build import build
 from steadyturn.settings.file import encode
+from steadyturn.twin.interpreter import find
 from steadyturn.twin.person import Steady
 from steadyturn.twin.plant import NEVER
 from steadyturn.twin.prepare import firmware
 from steadyturn.twin.twin import Twin
 from steadyturn_fw import pages
 
+pytestmark = pytest.mark.skipif(not find().serves_port, reason="no MicroPython here")
 OLD_SETTINGS = "/settings.old.json"
 CUE = f"{PACKAGE}/cue.py"
 CHIPS = f"{PACKAGE}/chips.py"
