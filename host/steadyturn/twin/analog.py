@@ -9,6 +9,7 @@ from math import exp
 
 from steadyturn.model.dynamics_account import State
 from steadyturn.rig.types import Protection, Rig
+from steadyturn.twin.noise import noise
 from steadyturn.twin.stand_ins import _ops
 
 REFERENCE_V = 3.3
@@ -27,7 +28,7 @@ class Analog:
 
     def __init__(self, rig: Rig, pins: Mapping[str, int], seed: int, ideal: bool) -> None:
         chance = random.Random(f"plant {seed}")
-        self._gauss = chance.gauss
+        self._deviate = noise(f"analog {seed}")
         self._noise = 0.0 if ideal else NOISE
         off = 0.0 if ideal else RESISTORS
         unit = 65535 / REFERENCE_V
@@ -59,9 +60,9 @@ class Analog:
         amps = state.in_a * self._amps_scale + self._amps_zero
         if self._noise:
             if measures:
-                amps += self._gauss(0.0, self._noise)
-            bus += self._gauss(0.0, self._noise)
-            supply += self._gauss(0.0, self._noise)
+                amps += self._noise * self._deviate()
+            bus += self._noise * self._deviate()
+            supply += self._noise * self._deviate()
         return (
             0 if bus < 0.0 else 65535 if bus > 65535.0 else int(bus),
             0 if supply < 0.0 else 65535 if supply > 65535.0 else int(supply),
@@ -75,5 +76,5 @@ class Analog:
             return 65535 if self.thermistor_wire == "broken" else 0
         ohm = guard.ntc_ohm * exp(guard.ntc_beta_k * (
             1 / (self.thermistor_c + ZERO_K) - 1 / (25.0 + ZERO_K)))
-        noise = self._gauss(0.0, self._noise) if self._noise else 0.0
-        return max(0, min(65535, int(65535 * ohm / (ohm + guard.ntc_series_ohm) + noise)))
+        off = self._noise * self._deviate() if self._noise else 0.0
+        return max(0, min(65535, int(65535 * ohm / (ohm + guard.ntc_series_ohm) + off)))

@@ -16,7 +16,16 @@ from math import inf
 from steadyturn.twin.chip import WORD, Chip
 from steadyturn.twin.stand_ins import _ops
 
-KINDS = ("nack", "stuck", "held", "wrong", "reset", "frozen", "flips")
+WORDS = {
+    "nack": "nobody answers on the sensor's bus",
+    "stuck": "a wire holds the sensor's data line low",
+    "held": "the sensor holds its data line low, until nine clocks",
+    "wrong": "another chip answers in the sensor's place",
+    "reset": "the sensor falls back to its power-up state",
+    "frozen": "the sensor answers, but converts no more",
+    "flips": "one word in twenty from the sensor has a wrong bit",
+}
+KINDS = tuple(WORDS)
 CLOCKS = 9  # free a chip that holds the line in the middle of a byte
 FLIPS = 0.05  # share of words
 NEVER = 1 << 62
@@ -44,6 +53,7 @@ class BusFaults:
         self.kind = ""  # what is wrong now
         self.next_us = NEVER
         self.code = 0
+        self.frozen = False
         self.plan: list[Fault] = []
         self._chip = chip
         self._scl_pin = scl_pin
@@ -67,10 +77,6 @@ class BusFaults:
         self.plan.clear()
         self._set(None, 0)
         self._look()
-
-    @property
-    def frozen(self) -> bool:
-        return self.kind == "frozen"
 
     @property
     def answers(self) -> bool:
@@ -97,6 +103,8 @@ class BusFaults:
     def registers(self) -> Sequence[int]:
         """The words that a reading finds."""
         words = self._chip.registers
+        if not self.kind:
+            return words
         if self.kind == "wrong":
             return [WORD] + [0] * (len(words) - 1)
         if self.kind != "flips":
@@ -109,6 +117,7 @@ class BusFaults:
         self._now = fault
         self.kind = fault.kind if fault else ""
         self.code = _CODES.get(self.kind, 0)
+        self.frozen = self.kind == "frozen"
         self._clocks = 0
         if self.kind == "reset":
             self._chip.reset(t_us)

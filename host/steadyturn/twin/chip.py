@@ -11,6 +11,8 @@ import random
 from abc import ABC, abstractmethod
 from math import floor
 
+from steadyturn.twin.noise import noise
+
 WORD = 0xFFFF
 MODE = 0x0007
 
@@ -40,7 +42,7 @@ class Chip(ABC):
         off = [0.0] * 4 if ideal else [e * max(-2.5, min(2.5, chance.gauss(0, 1)))
                                        for e in self.errors]
         self._shunt_offset, self._shunt_gain, self._bus_offset, self._bus_gain = off
-        self._gauss = chance.gauss
+        self._deviate = noise(f"{self.name} noise {seed}")
         self.registers = [0] * self.size
         self.cycle_us = 0  # 0: converts nothing
         self.started_us = 0
@@ -90,10 +92,10 @@ class Chip(ABC):
             self.cycle_us = 0
         shunt_v = amps * self.shunt_ohm
         if not self.ideal:
-            gauss = self._gauss
-            shunt_v += self._shunt_offset + shunt_v * self._shunt_gain + gauss(
-                0.0, self._shunt_noise)
-            volts += self._bus_offset + volts * self._bus_gain + gauss(0.0, self._bus_noise)
+            deviate = self._deviate
+            shunt_v += (self._shunt_offset + shunt_v * self._shunt_gain
+                        + self._shunt_noise * deviate())
+            volts += self._bus_offset + volts * self._bus_gain + self._bus_noise * deviate()
         self._convert(shunt_v, volts)
 
     # what differs between the chips

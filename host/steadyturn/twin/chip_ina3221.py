@@ -98,8 +98,8 @@ class Ina3221(Chip):
             out_ohm = self.out_shunt_ohm * (1 + self._out_share)
             over_v = out_a * out_ohm
             if out_ohm and not self.ideal:
-                over_v += self._out_offset + self._gauss(0.0, self._shunt_noise)
-                out_v += self._bus_offset + self._gauss(0.0, self._bus_noise)
+                over_v += self._out_offset + self._shunt_noise * self._deviate()
+                out_v += self._bus_offset + self._bus_noise * self._deviate()
             self._store(1, over_v, out_v)
         if 2 in on:
             self._store(2, 0.0, 0.0)

@@ -22,7 +22,7 @@ from steadyturn.twin.stand_ins import _ops
 
 BOOT_US = 400_000  # power to the first line of main.py: 178 ms to the first line of boot.py on
 # a Pico as others measured it, the rest an allowance for compiling the firmware
-SLICE_US = 20_000  # how finely power is watched
+SLICE_US = 25_000  # how finely power is watched: a little longer than a tick
 START_S = 15.0  # real time that a child may take to ask its first question
 HUNG_S = 3.0  # a program silent for so long, real time, is taken as hung: time goes on
 LULL_S = 0.2  # a prompt that is silent for so long, real time, has nothing to do
