@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from math import inf
 from pathlib import Path
 from typing import Any
 
@@ -16,19 +17,32 @@ from steadyturn.rig.types import Rig
 from steadyturn.settings.build import build
 from steadyturn.settings.file import encode
 from steadyturn.twin import flash, interpreter
+from steadyturn.twin.bus_faults import WORDS
 from steadyturn.twin.person import Person, Steady
 from steadyturn.twin.twin import Twin
 
 PACES_TPM = (1.0, 300.0)
+FAULT_S = (0.0, 86_400.0)
 WAIT_S = 0.2
+
+
+@dataclass(frozen=True)
+class PlannedFault:
+    """kind: see twin.md; from_s: after the start; for_s: how long, None: it stays."""
+
+    kind: str
+    says: str
+    from_s: float
+    for_s: float | None
 
 
 @dataclass(frozen=True)
 class Served:
     """rig: its name; feed: how the board gets its power; port: what a client opens;
     image: the flash's file, None when it is removed in the end; person: who cranks;
-    interpreter, found: what runs the firmware and how it was found; ready: firmware and
-    settings are on the board; not_ready_because: "" or why they are not."""
+    faults: what goes wrong on the sensor's bus, and when; interpreter, found: what runs the
+    firmware and how it was found; ready: firmware and settings are on the board;
+    not_ready_because: "" or why they are not."""
 
     rig: str
     rig_file: str
@@ -37,6 +51,7 @@ class Served:
     image: str | None
     seed: int
     person: str
+    faults: tuple[PlannedFault, ...]
     interpreter: str
     found: str
     ready: bool
@@ -46,16 +61,22 @@ class Served:
 @contextlib.contextmanager
 def serve(
     rig_path: str | Path, *, image: Path | None = None, seed: int = 0, person: str = "lamp",
-    blank: bool = False,
+    blank: bool = False, faults: Sequence[str] = (),
 ) -> Iterator[tuple[Served, Twin]]:
     """Serve a virtual board until the context ends; time is real meanwhile.
 
     image: file that keeps its flash (None: a new one, removed in the end). A new board
     comes with firmware and the rig's settings, unless `blank`. person: "lamp" (does what
-    the lamp says), "steady:TPM" or "none". Raises WrongInput and Failed.
+    the lamp says), "steady:TPM" or "none". faults: "KIND:FROM" or "KIND:FROM:FOR", in
+    seconds, of `bus_faults.KINDS`. Raises WrongInput and Failed.
     """
     rig = read_rig(rig_path)
     hand = _hand(rig, person, seed)
+    planned = tuple(_fault(text) for text in faults)
+    if planned and rig.sensor.chip == "adc":
+        raise WrongInput(Problem(
+            "--fault", "", faults[0], "this rig's sensor is the board's own ADC: it has no bus.",
+            "Leave --fault out, or take a rig with an INA chip."))
     found = interpreter.find()
     if not found.serves_port:
         raise Failed(
@@ -70,11 +91,14 @@ def serve(
     with contextlib.ExitStack() as stack:
         stack.callback(twin.stop)
         because = _prepare(twin, rig, new, blank)
+        for fault in planned:
+            end = inf if fault.for_s is None else fault.from_s + fault.for_s
+            twin.bus.fault(fault.kind, fault.from_s, end)
         twin.start()
         yield Served(
             rig=rig.name, rig_file=str(rig_path), feed=rig.supply.feed,
             port=twin.port or "", image=None if image is None else str(image),
-            seed=seed, person=person, interpreter=found.kind, found=found.origin,
+            seed=seed, person=person, faults=planned, interpreter=found.kind, found=found.origin,
             ready=new and not because, not_ready_because=because,
         ), twin
 
@@ -99,6 +123,22 @@ def _hand(rig: Rig, person: str, seed: int) -> Any:
         "--person", "", person,
         f"lamp, steady:TPM with {PACES_TPM[0]:g} to {PACES_TPM[1]:g} turns/min, or none.",
         "For example --person steady:60",
+    ))
+
+
+def _fault(text: str) -> PlannedFault:
+    """One --fault."""
+    kind, _, times = text.partition(":")
+    begin, _, length = times.partition(":")
+    with contextlib.suppress(ValueError):
+        from_s, for_s = float(begin), float(length) if length else None
+        if (kind in WORDS and FAULT_S[0] <= from_s <= FAULT_S[1]
+                and (for_s is None or 0.0 < for_s <= FAULT_S[1])):
+            return PlannedFault(kind, WORDS[kind], from_s, for_s)
+    raise WrongInput(Problem(
+        "--fault", "", text,
+        f"KIND:FROM or KIND:FROM:FOR, FROM and FOR in seconds; kinds are {', '.join(WORDS)}.",
+        "For example --fault nack:30:10, where nobody answers from 30 s on for 10 s",
     ))
 
 

@@ -38,5 +38,8 @@ def text(served: Any) -> str:
     if not served.ready:
         lines.append(wrap(f"Nothing was put on it: {served.not_ready_because}.", "  "))
     kept = f"kept in {served.image}" if served.image else "removed at the end (--image keeps it)"
+    for fault in served.faults:
+        until = "" if fault.for_s is None else f" for {fault.for_s:g} s"
+        lines.append(wrap(f"From {fault.from_s:g} s on{until}: {fault.says}.", "  "))
     lines += [wrap(f"Its flash is {kept}.", "  "), "", table(rows), "", "Ctrl-C ends it."]
     return "\n".join(lines) + "\n"

@@ -215,3 +215,17 @@ def test_wrong_people() -> None:
     for person in ("steady", "steady:", "steady:fast", "steady:0", "steady:1e9", "fred"):
         with pytest.raises(WrongInput, match="steady:TPM"), serve(rig, person=person):
             pass
+
+
+def test_faults_are_told_and_wrong_ones_refused(hut: Rig) -> None:
+    rig = example_path("lakeside-hut")
+    assert rig is not None
+    with serve(rig, person="none", faults=["nack:0:2.5", "frozen:30"]) as (served, twin):
+        told = text(served)
+        assert "From 0 s on for 2.5 s: nobody answers on the sensor's bus." in told
+        assert "From 30 s on: the sensor answers, but converts no more." in told
+        assert [(f.kind, f.from_us) for f in twin.bus.plan] == [
+            ("nack", 0), ("frozen", 30_000_000)]
+    for wrong in ("rust:1", "nack", "nack:", "nack:x", "nack:-1", "nack:1:0", "nack:1:nan", ""):
+        with pytest.raises(WrongInput, match="KIND:FROM"), serve(rig, faults=[wrong]):
+            pass
