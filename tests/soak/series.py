@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import resource
 import time
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from itertools import groupby
 from pathlib import Path
@@ -79,10 +78,10 @@ class Series:
         if before:
             self.found.totals = Totals.of(before[self._seq])
 
-    def run(self, length_s: float, tell: Callable[[Found], Any] | None = None) -> Found:
+    def run(self, length_s: float) -> Found:
         twin, found = self.twin, self.found
         plugs = list(self.day.plugs)
-        began = time.monotonic()
+        began, told_s = time.monotonic(), twin.t_s
         while twin.t_s < length_s:
             goal = min(length_s, twin.t_s + LOOK_S)
             if plugs and plugs[0][0] <= goal:
@@ -92,8 +91,10 @@ class Series:
             else:
                 twin.run(goal - twin.t_s)
             self._look()
-            if tell is not None:
-                tell(found)
+            if twin.t_s >= told_s + HEAP_EVERY_S * 6:
+                told_s = twin.t_s
+                print(f"{told_s / 3600:.1f} h in {time.monotonic() - began:.0f} s, "
+                      f"{found.pages} pages equal, {len(found.wrong)} wrong", flush=True)
         found.real_s = time.monotonic() - began
         truth = twin.truth
         found.torn, found.cycles = truth.torn, len(truth.deaths_s)

@@ -65,6 +65,7 @@ def test_some_minutes(chip: str, tmp_path: Path) -> None:
 
 
 @pytest.mark.soak
+@pytest.mark.timeout(2 * 3600)
 def test_a_day(tmp_path: Path) -> None:
     """24 h, of which the board is powered for ten; more than 500 losses of power."""
     length_s = 24 * HOUR_S
@@ -81,6 +82,7 @@ def test_a_day(tmp_path: Path) -> None:
 
 
 @pytest.mark.soak
+@pytest.mark.timeout(2 * 3600)
 def test_hours_without_a_pause(tmp_path: Path) -> None:
     """One start, fed by USB, charging for four hours: the heap does not grow."""
     rig = hut()

@@ -176,10 +176,12 @@ def test_some_programs_are_killed(tmp_path: Path) -> None:
 
 
 @pytest.mark.soak
+@pytest.mark.timeout(2 * 3600)
 def test_two_hundred_boards_are_killed(tmp_path: Path) -> None:
     kill_boards(tmp_path, 200, 2)
 
 
 @pytest.mark.soak
+@pytest.mark.timeout(2 * 3600)
 def test_two_hundred_programs_are_killed(tmp_path: Path) -> None:
     kill_programs(tmp_path / "a.img", 200, 2)
