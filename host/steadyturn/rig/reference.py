@@ -66,7 +66,8 @@ _BELOW: dict[str, str] = {
                  "measured points takes their place; see `[[converter.points]]`.",
     "switch": "Its place decides what it protects. `enable` isolates only a converter that truly "
               "disconnects when disabled.",
-    "protection": "Hardware that acts without the firmware. What is left out is not fitted.",
+    "protection": "Hardware that acts without the firmware, and a thermistor, which the firmware "
+                  "watches (`ntc_at`: what it is glued to). What is left out is not fitted.",
     "load": "A USB device draws `draw_a` while its input stays above `sag_v`, less below, nothing "
             "below `min_v`.",
     "supply": "How the board itself is fed.",
