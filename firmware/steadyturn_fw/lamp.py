@@ -148,11 +148,14 @@ class Lamp:
         if self.stale:
             self._apply(self.now_ms + self.late_ms)
             self.late_ms = 0
+        if self.ahead is not None:
+            self.ahead.left_ms -= dt_ms
+
+    def tell(self):
+        """After the tick's edge: hardware that plays gets what is new, if something is."""
         ahead = self.ahead
-        if ahead is not None:
-            ahead.left_ms -= dt_ms
-            if ahead.left_ms <= 0:
-                ahead.look()
+        if ahead is not None and ahead.left_ms <= 0:
+            ahead.look()
 
     def _new_day(self):
         """Times are kept small, and those of the last flashes with them."""

@@ -94,4 +94,5 @@ def _mourn(loop, note, fails):
         sys.print_exception(error)
     for _ in range(SHOW_MS // TICK_MS):
         loop.lamp.update(FAULT, FAULT_PROGRAM, TICK_MS)
+        loop.lamp.tell()
         sleep_ms(TICK_MS)

@@ -65,6 +65,7 @@ class Safe:
         try:
             while ms < ALONE_MS or self.host:
                 self.lamp.update(FAULT, FAULT_PROGRAM, STEP_MS)
+                self.lamp.tell()
                 self._listen()
                 self._look()
                 sleep_ms(STEP_MS)

@@ -73,6 +73,11 @@ class Sensor:
         self.amps_factor, self.amps_shift = scale(
             self.chip.SHUNT_NV * s.amps_gain_ppm, s.shunt_uohm * 1000000
         )
+        # a bus register's bits, and where the readings end
+        self.bus_drop = self.chip.BUS_DROP
+        self.bus_end = self.chip.BUS_END
+        self.shunt_end = self.chip.SHUNT_END
+        self.shunt_low = self.chip.SHUNT_LOW
         self.bus_offset_mv = s.bus_offset_mv
         self.amps_offset_ma = s.amps_offset_ma
         self.amps_rest = 1 << self.amps_shift >> 1  # half: the first one rounds
@@ -158,16 +163,28 @@ class Sensor:
             self.missed = self.lost_ticks
             raise OSError
 
-    def _judge(self, bus):
-        """Is this reading a new one? An old one counts as two that were missed."""
-        if not self.chip.stale(self, bus):
-            self.stood = False
-        elif not self.young:
-            self.stood = True
+    def _old(self):
+        """An old reading counts as two that were missed, but not the first after a start."""
+        if self.young:
+            return
+        self.stood = True
+        self.missed += 1
+        self._repair()
+        raise OSError
+
+    def look(self):
+        """After a tick's edge, now and then: is the chip still set up as it was?"""
+        self.until_check -= 1
+        if self.until_check > 0 or self.lost:
+            return
+        self.until_check = CHECK_TICKS
+        try:
+            if self.word(self.chip.CONFIG) != self.chip.OUR_CONFIG:
+                self._repair()
+        except OSError:
+            self._count()
             self.missed += 1
-            self._repair()
-            raise OSError
-        self.young = False
+            self.lost = self.missed >= self.lost_ticks
 
     # ---- one tick
 
@@ -212,25 +229,42 @@ class Sensor:
             now.volts = False
 
     def _read_chip(self, now):
-        chip = self.chip
-        self.until_check -= 1
-        if self.until_check <= 0:
-            self.until_check = CHECK_TICKS
-            if self.word(chip.CONFIG) != chip.OUR_CONFIG:
-                self._repair()
         now.saturated = self.out and self._read_out(now)
-        raw = self.word(chip.SHUNT)
+        raw = self.word(self.chip.SHUNT)
         if raw & 0x8000:
             raw -= 0x10000
-        bus = self.word(chip.BUS)
+        bus = self.word(self.chip.BUS)
         if now.ms >= FRESH_MS:
-            self._judge(bus)
+            if self.chip.stale(self, bus):
+                self._old()
+            self.stood = False
+            self.young = False
         elif self.stood:
             raise OSError
-        if chip.shunt_at_end(raw) or chip.bus_at_end(bus):
+        bus >>= self.bus_drop
+        if bus & 0x8000:
+            bus = 0  # a little below ground
+        if raw >= self.shunt_end or raw <= self.shunt_low or bus >= self.bus_end:
             now.saturated = True
-        now.bus_ma = self.amps(raw)
-        now.bus_mv = self.volts(chip.bus_bits(bus))
+        self._set(now, raw, bus)
+
+    def _set(self, now, raw, bus):
+        """mA and mV, corrected; the fraction of a milliamp waits for the next reading."""
+        raw = raw * self.amps_factor + self.amps_rest
+        ma = raw >> self.amps_shift
+        self.amps_rest = raw - (ma << self.amps_shift)
+        ma += self.amps_offset_ma
+        if ma > MOST:
+            ma = MOST
+        elif ma < -MOST:
+            ma = -MOST
+        now.bus_ma = ma
+        bus = (bus * self.bus_factor + self.bus_half >> self.bus_shift) + self.bus_offset_mv
+        if bus < 0:
+            bus = 0
+        elif bus > MOST:
+            bus = MOST
+        now.bus_mv = bus
         now.volts = True
         now.amps = True
         self.fresh = True
@@ -243,7 +277,8 @@ class Sensor:
             raw -= 0x10000
         bus = self.word(chip.OUT_BUS)
         self._set_out(now, raw, bus)
-        return chip.shunt_at_end(raw) or chip.bus_at_end(bus)
+        ends = raw >= self.shunt_end or raw <= self.shunt_low
+        return ends or self.bus_end <= bus < 0x8000
 
     def _set_out(self, now, raw, bits):
         """mV and mA of the output, corrected."""
@@ -255,15 +290,3 @@ class Sensor:
         self.out_rest = bits - (raw << self.out_shift)
         now.out_ma = max(-MOST, min(raw + self.out_amps_offset_ma, MOST))
         now.out_known = True
-
-    def amps(self, signed):
-        """mA of a shunt register, corrected; the fraction waits for the next reading."""
-        bits = signed * self.amps_factor + self.amps_rest
-        amps = bits >> self.amps_shift
-        self.amps_rest = bits - (amps << self.amps_shift)
-        return max(-MOST, min(amps + self.amps_offset_ma, MOST))
-
-    def volts(self, bits):
-        """mV of a bus register, corrected."""
-        mv = (bits * self.bus_factor + self.bus_half >> self.bus_shift) + self.bus_offset_mv
-        return max(0, min(mv, MOST))

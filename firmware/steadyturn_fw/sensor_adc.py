@@ -66,6 +66,9 @@ class AdcSensor:
             self.amps_sum += self.amps_pin.read_u16()
             self.count += 1
 
+    def look(self):
+        """There is no chip that could lose its set-up."""
+
     def read(self, now):
         """Set now.bus_mv, bus_ma, supply_mv, volts, amps and saturated."""
         if self.supply_pin is not None:

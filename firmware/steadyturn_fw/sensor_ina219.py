@@ -23,6 +23,8 @@ BUS_UV = 4000
 SHUNT_NV = 10000
 BUS_END = 8000  # 32 V in bits of 4 mV
 SHUNT_END = 32000  # 320 mV
+SHUNT_LOW = -SHUNT_END  # and this at its other end, or less
+BUS_DROP = 3  # the bus register's lowest bits, which are none of the volts
 CURRENT_DIVISOR = 4096
 POWER_DIVISOR = 5000
 
@@ -60,11 +62,3 @@ def stale(chip, bus):
 
 def bus_bits(raw):
     return raw >> 3
-
-
-def bus_at_end(raw):
-    return raw >> 3 >= BUS_END
-
-
-def shunt_at_end(signed):
-    return signed >= SHUNT_END or signed <= -SHUNT_END

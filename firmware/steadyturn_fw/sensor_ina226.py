@@ -30,6 +30,8 @@ BUS_UV = 1250  # one bit of the bus register
 SHUNT_NV = 2500  # one bit of the shunt register
 BUS_END = 0x7FFF  # 40.96 V; the chip's inputs bear 36 V
 SHUNT_END = 0x7FFF  # 81.92 mV
+SHUNT_LOW = -0x8000  # and this at its other end, or less
+BUS_DROP = 0  # the bus register's lowest bits, which are none of the volts
 CURRENT_DIVISOR = 2048  # current register = shunt * calibration / this
 POWER_DIVISOR = 20000  # power register = current * bus / this
 
@@ -83,11 +85,3 @@ def stale(chip, bus):
 
 def bus_bits(raw):
     return raw
-
-
-def bus_at_end(raw):
-    return raw >= BUS_END
-
-
-def shunt_at_end(signed):
-    return signed >= SHUNT_END or signed < -SHUNT_END

@@ -31,6 +31,8 @@ BUS_UV = 1000  # one bit of the bus register as it stands
 SHUNT_NV = 5000  # one bit of the shunt register as it stands
 BUS_END = 0x7FF8  # 32.76 V; the chip's inputs bear 26 V
 SHUNT_END = 0x7FF8  # 163.8 mV
+SHUNT_LOW = -SHUNT_END  # and this at its other end, or less
+BUS_DROP = 0  # the bus register's lowest bits, which are none of the volts
 
 READY = 1  # in MASK: a conversion has ended since this register was last read
 
@@ -60,11 +62,3 @@ def stale(chip, bus):
 def bus_bits(raw):
     """A bus a little below ground reads negative."""
     return raw if raw < 0x8000 else 0
-
-
-def bus_at_end(raw):
-    return BUS_END <= raw < 0x8000
-
-
-def shunt_at_end(signed):
-    return signed >= SHUNT_END or signed <= -SHUNT_END

@@ -45,9 +45,13 @@ class Writing:
         self.since_ms = -1  # when a page began to wait for a calm moment, -1: none does
 
     def work(self):
-        """After a tick: at most one page to the flash, or a collection."""
+        """After a tick: what need not be done before its edge, then at most one page to the
+        flash, or a collection."""
         loop = self.loop
         self.gc_ms += self.now.ms
+        loop.lamp.tell()
+        if loop.sensor is not None:
+            loop.sensor.look()
         journal = self.journal
         fading = loop.sensor is not None and loop.switch.fading
         if fading and not self.saved:

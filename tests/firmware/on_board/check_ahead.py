@@ -15,6 +15,7 @@ import rp2  # noqa: E402
 
 from steadyturn_fw import lights, pages, player_pio, player_rmt  # noqa: E402
 from steadyturn_fw.lamp import Lamp  # noqa: E402
+from steadyturn_fw.patterns import PATTERNS  # noqa: E402
 
 HARDWARE = {"pio": (rp2, player_pio.Player), "rmt": (esp32, player_rmt.Player)}
 LONG_MS = 400  # an erase at its worst
@@ -39,6 +40,7 @@ def play(it, cue, ms, fault=0):
     while ms > 0:
         time.sleep_ms(20)
         it.update(cue, fault, 20)
+        it.tell()
         ms -= 20
 
 
@@ -47,6 +49,7 @@ def stall(it, cue, ms=LONG_MS, fault=0):
     time.sleep_ms(ms)
     it.behind_ms = max(0, ms - 200)
     it.update(cue, fault, min(ms, 200))
+    it.tell()
 
 
 def spells(part, begin=0):
@@ -63,6 +66,14 @@ def spells(part, begin=0):
     return [(lit, ms) for lit, ms in found[1:-1]]
 
 
+def shape(cue):
+    """The table's own steps, from the first dark one on."""
+    steps = [(bool(level), ms) for level, ms in PATTERNS[cue][1]]
+    while steps[0][0]:
+        steps.append(steps.pop(0))
+    return steps
+
+
 def near(found, right, what):
     check.equal(len(found), len(right), what + ": spells %r" % (found,))
     for (lit, ms), (is_lit, for_ms) in zip(found, right):
@@ -74,7 +85,7 @@ def test_shapes_are_the_table_s():
     for hardware in HARDWARE:
         for cue, right in (
             (pages.STOP, [(False, 200), (True, 200)] * 3),
-            (pages.SLOWER, [(False, 120), (True, 120), (False, 120), (True, 800)] * 2),
+            (pages.SLOWER, shape(pages.SLOWER) * 2),
             (pages.FASTER, [(False, 803), (True, 120)] * 3),
             (pages.REST, [(False, 3960), (True, 40), (False, 3960)]),
         ):
@@ -82,7 +93,10 @@ def test_shapes_are_the_table_s():
             play(it, cue, 14000 if FAST or cue == pages.REST else 6000)
             found = spells(part)
             first = 0
-            while found[first][0] != right[0][0] or abs(found[first][1] - right[0][1]) > 3:
+            while any(
+                [found[first + i][0] != right[i][0] or abs(found[first + i][1] - right[i][1]) > 3
+                 for i in (0, 1)]
+            ):
                 first += 1
             near(found[first : first + len(right)], right, hardware)
         it, part = lamp(hardware)
