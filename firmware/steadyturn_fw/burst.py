@@ -32,7 +32,8 @@ from steadyturn_fw.pages import (
 )
 
 STEADY_MS = 20000
-CALM = 50  # the pace may be on its way by one part of so many
+CALM = 50  # then the pace may be on its way by one part of so many: an arm's pull comes twice
+# a turn, and between two of them there is such a moment
 LATE_MS = 30  # a tick that came so late is no sample of 20 ms
 ON_AT = 8  # samples without, then
 OFF_AT = 16  # with the second load, then without
@@ -82,6 +83,7 @@ class Burst:
         journal = self.journal
         if (
             self.steady_ms >= STEADY_MS
+            and abs(now.ahead_dtpm - now.pace_dtpm) * CALM <= now.pace_dtpm
             and not journal.pending
             and journal.index < SAMPLES - ROOM_SAMPLES
             and self._room(now)
@@ -96,7 +98,6 @@ class Burst:
             and now.validity == VALID
             and not now.saturated
             and now.ms <= LATE_MS
-            and abs(now.ahead_dtpm - now.pace_dtpm) * CALM <= now.pace_dtpm
         )
 
     def _room(self, now):

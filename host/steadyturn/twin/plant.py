@@ -22,6 +22,7 @@ from steadyturn.twin.load_switch import LoadSwitch, Switching
 from steadyturn.twin.person import Idle
 from steadyturn.twin.players import Players
 from steadyturn.twin.stand_ins import _ops
+from steadyturn.twin.turning import Turning
 
 STEP_S = 0.004
 ALL_HIGH = (1 << 49) - 1  # inputs stand at their pull-ups
@@ -69,6 +70,9 @@ class Plant:
         self._alert_bit = 1 << self.pins["alert_pin"] if self.pins["alert_pin"] >= 0 else 0
         self.bites_us = NEVER  # when the watchdog resets the board
         self.note = 0  # in a register that outlives resets
+        self.turning = Turning(rig.sensor.turn_pulses or 0)
+        self._second_pin = self.pins["second_load_pin"] if rig.bus.second_load_ohm else -1
+        self._second_s = 0.0  # conductance of the second load while it is connected
         self.bus = BusFaults(self.chip, self.pins["scl_pin"], seed)
         self._mark = (0.0, 0.0, 0.0)
 
@@ -123,10 +127,13 @@ class Plant:
         v_s, c, since = self._mark
         span = state.time_s - since
         out = self._output(span) if self._second else ()
+        volts, amps = state.in_v, state.in_a
         if span > 0:
-            self.chip.latch(end, (sums.in_v_s - v_s) / span, (sums.in_c - c) / span, *out)
-        else:
-            self.chip.latch(end, state.in_v, state.in_a, *out)
+            volts, amps = (sums.in_v_s - v_s) / span, (sums.in_c - c) / span
+        if self._second_s:  # its current passes the sensor too
+            more = volts * self._second_s
+            volts, amps = volts - more * self.rig.sensor.shunt_ohm, amps + more
+        self.chip.latch(end, volts, amps, *out)
         self._begin_mean()
         if self._alert_bit:
             self._see_alert(end)
@@ -155,9 +162,13 @@ class Plant:
 
     def settle(self, t_us: int) -> None:
         """Step the machine itself up to t_us."""
+        state = self.machine.state
+        theta, time_s = state.theta_rad, state.time_s
         self.machine.advance(
             t_us / 1e6, self.hand, self.switch.connected, self.board_on, self.host_power
         )
+        if self.turning.pulses and state.theta_rad > theta:
+            self.turning.moved(state.theta_rad - theta, 1e6 * time_s, 1e6 * state.time_s)
 
     def rest(self, until_us: int) -> bool:
         """Where nothing moves and the board is off, time jumps: to until_us or to when the
@@ -189,6 +200,8 @@ class Plant:
         if code == _ops.CHANGE_PIN:
             if pin == self.switch.pin:
                 self.switch.pin_changed(t_us, value)
+            elif pin == self._second_pin:
+                self._second_load(t_us, bool(value))
             elif pin == self.switch.let_go_pin:
                 self.switch.let_go_changed(t_us, bool(value))
             elif self.lights.duty(pin, float(value)):
@@ -232,8 +245,8 @@ class Plant:
         return levels if self.chip.alert() == active_high else levels & ~self._alert_bit
 
     def more(self) -> tuple[int, int, int, int]:
-        """The last words of an answer: R_PULSES, R_FAULT, R_HOST and one to spare."""
-        return 0, self.bus.code, int(self.host_power), 0
+        """The last words of an answer: R_PULSES, R_FAULT, R_HOST and R_PULSE_AT."""
+        return self.turning.count, self.bus.code, int(self.host_power), self.turning.at_us
 
     def channels(self) -> tuple[int, ...]:
         """What the ADC pins read, 0 to 65535."""
@@ -241,6 +254,7 @@ class Plant:
 
     def power_came(self) -> None:
         self.board_on = True
+        self.turning.count = 0
         self.chip.reset(self.t_us)
 
     def power_lost(self) -> None:
@@ -253,11 +267,24 @@ class Plant:
     def pins_reset(self) -> None:
         """All pins are inputs again: the lamp goes dark and no pulse comes."""
         self.switch.pins_reset()
+        self._second_load(self.t_us, False)
         self.players.clear()
         if self.lights.dark():
             self._shine(self.t_us)
 
     # ------------------------------------------------------------------- inside
+
+    def _second_load(self, t_us: int, on: bool) -> None:
+        """A resistor across the converter's input: for the machine it is one more bleed."""
+        conductance = 1 / (self.rig.bus.second_load_ohm or 1.0) if on else 0.0
+        if conductance == self._second_s:
+            return
+        self.settle(t_us)
+        self._begin_mean()
+        parts = self.machine.parts
+        parts.bus_bleed += conductance - self._second_s
+        parts.warm(self.machine.state.winding_c)
+        self._second_s = conductance
 
     def _see_alert(self, t_us: int) -> None:
         self.switch.alert(t_us, self.rig.sensor.alert and self.chip.alert())

@@ -37,6 +37,7 @@ from steadyturn.twin.live import LiveEngine
 from steadyturn.twin.person import Idle
 from steadyturn.twin.plant import Hand, Plant
 from steadyturn.twin.readings import Readings
+from steadyturn.twin.turning import Turning
 
 LOOK_S = 0.01  # how often it is looked whether a client came, real time
 TURN_US = 1_000_000  # how often during a run, virtual time
@@ -308,6 +309,11 @@ class Twin:
     @sensor_fitted.setter
     def sensor_fitted(self, fitted: bool) -> None:
         self._plant.sensor_fitted = fitted
+
+    @property
+    def turning(self) -> Turning:
+        """The turn sensor: its pulses so far, gears that slip, a contact that is dead."""
+        return self._plant.turning
 
     @property
     def button_down(self) -> bool:

@@ -115,10 +115,23 @@ def test_not_near_a_limit():
 
 def test_not_while_the_pace_moves():
     m = Machine()
-    for i in range(40000 // 20):
-        m.emf_mv = 7900 + (i % 100 - 50) * 12
-        m.tick()
-    check.equal(m.on, [], "up and down by 6 % in two seconds")
+    m.run(19000)
+    burst, now = m.b.loop.extras.burst, m.b.now
+    for ahead, begun in ((1030, False), (970, False), (1015, True)):
+        burst.steady_ms = 20000
+        now.ahead_dtpm = now.pace_dtpm * ahead // 1000
+        burst.update(now)
+        check.equal(burst.state != 0, begun, "on its way by %d thousandths" % (ahead - 1000))
+
+
+def test_twenty_seconds_of_hold():
+    m = Machine()
+    m.run(15000)
+    m.emf_mv = 9600  # slower
+    m.run(2000)
+    m.emf_mv = 7900
+    m.run(16000)
+    check.equal(m.on, [], "counted anew")
 
 
 def test_what_ends_it_at_once():

@@ -28,6 +28,13 @@ _READS = const(31)
 _READS_MOST = const(17)
 assert (_READ_COUNT, _READS, _READS_MOST) == (_ops.A_READ_COUNT, _ops.A_READS, _ops.READS_MOST)
 
+_PULSES = const(28)
+_PULSE_AT = const(31)
+assert (_PULSES, _PULSE_AT) == (_ops.R_PULSES, _ops.R_PULSE_AT)
+pulses = 0  # of the turn sensor, that the program knows of
+pulsed = None  # called with the time of a pulse, inside an exchange as an interrupt is
+frozen = 0  # the clock as an interrupt sees it, 0: it runs
+
 HURRY_US = 2000  # a program that spends this long without sleeping gets fresh inputs
 
 
@@ -53,12 +60,22 @@ def exchange(op, a=0, b=0):
     spent = 0
     count = 0
     tx[_READ_COUNT] = 0
+    if rx[_PULSES] != pulses:
+        _interrupt()
     if rx[1] & 8:
         _measure()
     if rx[1] & 1:
         rx[1] -= 1
         if not deaf:
             raise KeyboardInterrupt
+
+
+def _interrupt():
+    """Pulses that came while interrupts waited, as in an erase, are one."""
+    global pulses
+    pulses = rx[_PULSES]
+    if pulsed is not None and pulses:
+        pulsed(rx[_PULSE_AT])
 
 
 def _measure():
@@ -138,6 +155,8 @@ def spend(us):
 @micropython.native
 def clock():
     """The time in us; reading it costs what it does on a board."""
+    if frozen:
+        return frozen
     if at_prompt or rx[1] & 2:
         exchange(_ops.TIME)
     else:

@@ -33,7 +33,7 @@ REGISTERS = 18
 R_PULSES = 28  # of a turn sensor, since the board has power
 R_FAULT = 29  # what is wrong on the I2C bus: one of the FAULT_ codes, 0: nothing
 R_HOST = 30  # 1: a USB host is there
-R_SPARE = 31  # a word that nothing uses
+R_PULSE_AT = 31  # us, when the last of the turn sensor's pulses came
 
 SLEEP = 1  # argument 1: us
 TIME = 2  # what time is it; answered at once

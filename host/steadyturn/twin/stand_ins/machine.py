@@ -21,6 +21,9 @@ _id = bytes([int(os.getenv("TWIN_ID")[i : i + 2], 16) for i in range(0, 16, 2)])
 _cause = int(os.getenv("TWIN_CAUSE"))
 
 
+_SHUT_US = 6000  # a magnet passes the contact
+
+
 def unique_id():
     return _id
 
@@ -60,6 +63,8 @@ class Pin:
     OPEN_DRAIN = 2
     PULL_UP = 1
     PULL_DOWN = 2
+    IRQ_FALLING = 4
+    IRQ_RISING = 8
 
     def __init__(self, id, mode=-1, pull=None, *, value=None, alt=None):
         if isinstance(id, str):
@@ -91,6 +96,22 @@ class Pin:
         _chan.change(_ops.CHANGE_PIN, self.id, self._level)
 
     __call__ = value
+
+    def irq(self, handler=None, trigger=12, hard=False):
+        """Of the one pin that has an interrupt here, the turn sensor's."""
+        self._handler = handler
+        _chan.pulsed = self._pulsed
+
+    def _pulsed(self, at_us):
+        """The contact shuts, and opens a little later."""
+        bit = 1 << self.id
+        _chan.frozen = at_us
+        _chan.rx[3] &= ~bit
+        self._handler(self)
+        _chan.frozen = at_us + _SHUT_US
+        _chan.rx[3] |= bit
+        self._handler(self)
+        _chan.frozen = 0
 
     def on(self):
         self.value(1)
