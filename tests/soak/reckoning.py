@@ -63,7 +63,9 @@ class Ticks:
 def ticks(boot: Boot, s: Mapping[str, Any]) -> Ticks:
     words = np.frombuffer(boot.reads, dtype=np.int64)
     at, what, value = words >> 24, words >> 16 & 0xFF, words & 0xFFFF
+    clocks = np.flatnonzero(what == CLOCK)
     begins = np.flatnonzero(what == ADC_SUPPLY)  # read once, first thing in a tick
+    begins = begins[begins > (clocks[0] if len(clocks) else len(words))]
     ends = np.append(begins[1:], len(words))
 
     def last(wanted: int) -> tuple[Ints, Ints]:
@@ -75,7 +77,6 @@ def ticks(boot: Boot, s: Mapping[str, Any]) -> Ticks:
         there = (found >= begins) & (found < ends)
         return np.where(there, found, -1), np.where(there, value[found], 0)
 
-    clocks = np.flatnonzero(what == CLOCK)
     at_us = at[clocks[np.searchsorted(clocks, begins) - 1]]
     shunt_at, shunt = last(SHUNT)
     bus_at, bus = last(BUS)
@@ -182,7 +183,10 @@ def judge(boot: Boot, stored: list[bytes], s: Mapping[str, Any], start: Totals) 
     """stored: this boot's pages in order; start: totals of the newest page before them."""
     t = ticks(boot, s)
     count = len(t.at_us)
-    best = (-1, "no tick", 0)
+    if not count:  # it ended before the first one: nothing may have been added
+        added = [page for page in stored if Totals.of(page) != start]
+        return Verdict(len(stored), "totals without a tick" if added else "", 0, 0, 0)
+    best = (-1, "", 0)
     holes = [first for first, behind in gaps(t)]
     for began_us in reversed(t.clocks[-CLOCKS:]):
         for choice in product((KEPT, 3, 0, 4, 2, 1), repeat=min(len(holes), 2)):

@@ -17,8 +17,9 @@ from steadyturn.twin.twin import Twin
 from steadyturn_fw import pages
 
 LOOK_S = 2.0
+HOUR_S = 3600.0
 HEAP_AT_S = 15.0  # after the start of each boot,
-HEAP_EVERY_S = 600.0  # and then so often
+HEAP_EVERY_S = 60.0  # and then so often
 
 
 @dataclass(slots=True)
@@ -37,6 +38,7 @@ class Found:
     most_lost_ms: int = 0
     wrong: list[str] = field(default_factory=list)
     heaps: list[tuple[float, int, int]] = field(default_factory=list)  # s into the boot, used, all
+    heap_grown: list[int] = field(default_factory=list)  # within one start, bytes
     rss_kb: list[int] = field(default_factory=list)
     real_s: float = 0.0
     totals: Totals = field(default_factory=Totals)
@@ -91,7 +93,7 @@ class Series:
             else:
                 twin.run(goal - twin.t_s)
             self._look()
-            if twin.t_s >= told_s + HEAP_EVERY_S * 6:
+            if twin.t_s >= told_s + HOUR_S:
                 told_s = twin.t_s
                 print(f"{told_s / 3600:.1f} h in {time.monotonic() - began:.0f} s, "
                       f"{found.pages} pages equal, {len(found.wrong)} wrong", flush=True)
@@ -133,9 +135,12 @@ class Series:
             found.pages += verdict.pages
             found.chosen += verdict.chosen
             found.most_lost_ms = max(found.most_lost_ms, verdict.last_ms)
+        by_start: dict[float, list[int]] = {}
         for heap in self.twin.heaps:
-            boots = [b for b in self.twin._engine.boots if b <= heap.t_s]
-            found.heaps.append((heap.t_s - boots[-1], heap.used, heap.total))
+            began_s = max(b for b in self.twin._engine.boots if b <= heap.t_s)
+            found.heaps.append((heap.t_s - began_s, heap.used, heap.total))
+            by_start.setdefault(began_s, []).append(heap.used)
+        found.heap_grown += [used[-1] - used[0] for used in by_start.values() if len(used) > 1]
         self.twin.heaps.clear()
         found.rss_kb.append(rss_kb())
 

@@ -128,7 +128,7 @@ def kill_programs(image: Path, kills: int, seed: int) -> None:
     """The program's process dies, the virtual board starts it again: totals stay exact."""
     chance = random.Random(f"programs {seed}")
     rig = hut()
-    length_s = 6.0 * kills + 20.0
+    length_s = 20.0 * kills + 60.0
     day = Day([(0.0, length_s)], [(0.0, "follow")], [], [])
     settings = build(rig, find_band(rig, deep=False))
     twin = Twin(rig, image=image, seed=seed, person=person(rig, seed, day))
@@ -138,7 +138,10 @@ def kill_programs(image: Path, kills: int, seed: int) -> None:
 
     def killer() -> None:
         while len(killed) < kills and not ending.is_set():
-            time.sleep(chance.uniform(0.05, 0.4))
+            goal_s = twin.t_s + chance.uniform(0.5, 8.0)
+            while twin.t_s < goal_s and not ending.is_set():
+                time.sleep(0.001)
+            time.sleep(chance.uniform(0.0, 0.002))
             child = twin._engine.child
             if child is not None and child.process.pid not in killed:
                 os.kill(child.process.pid, signal.SIGKILL)
@@ -164,7 +167,8 @@ def kill_programs(image: Path, kills: int, seed: int) -> None:
     print(f"\n{len(killed)} programs killed, {found.boots} starts, {found.pages} pages equal to "
           f"the microjoule, {found.torn} flash operations torn")
     assert found.wrong == []
-    assert found.boots > kills // 2
+    assert found.boots == kills + 1
+    assert found.ticks > 50 * kills
 
 
 def test_some_boards_are_killed(tmp_path: Path) -> None:
