@@ -326,7 +326,7 @@ def test_what_a_hazard_needs_is_said_once() -> None:
     alone = report.needs([hazard("open_circuit_capacitor", 27.1, 25),
                           hazard("sensor_without_alert", 27.1, 25)])
     assert alone[1].startswith("a sensor with an alert")
-    every = {"set_point", "clamp_power", "sensor_without_alert",
+    every = {"set_point", "clamp_power", "sensor_without_alert", "reservoir_adc",
              *(name for name in LIMIT_NAMES if name.startswith("open_circuit"))}
     assert report._NEEDS.keys() == every
 
