@@ -128,7 +128,7 @@ def kill_programs(image: Path, kills: int, seed: int) -> None:
     """The program's process dies, the virtual board starts it again: totals stay exact."""
     chance = random.Random(f"programs {seed}")
     rig = hut()
-    length_s = 20.0 * kills + 60.0
+    length_s = 40.0 * kills + 60.0
     day = Day([(0.0, length_s)], [(0.0, "follow")], [], [])
     settings = build(rig, find_band(rig, deep=False))
     twin = Twin(rig, image=image, seed=seed, person=person(rig, seed, day))
@@ -138,7 +138,7 @@ def kill_programs(image: Path, kills: int, seed: int) -> None:
 
     def killer() -> None:
         while len(killed) < kills and not ending.is_set():
-            goal_s = twin.t_s + chance.uniform(0.5, 8.0)
+            goal_s = twin.t_s + chance.uniform(0.5, 25.0)  # a start that ran 10 s did not fail
             while twin.t_s < goal_s and not ending.is_set():
                 time.sleep(0.001)
             time.sleep(chance.uniform(0.0, 0.002))
@@ -167,8 +167,8 @@ def kill_programs(image: Path, kills: int, seed: int) -> None:
     print(f"\n{len(killed)} programs killed, {found.boots} starts, {found.pages} pages equal to "
           f"the microjoule, {found.torn} flash operations torn")
     assert found.wrong == []
-    assert found.boots == kills + 1
-    assert found.ticks > 50 * kills
+    assert found.boots > kills
+    assert found.ticks > 200 * kills
 
 
 def test_some_boards_are_killed(tmp_path: Path) -> None:
