@@ -68,7 +68,7 @@ def test_some_minutes(chip: str, tmp_path: Path) -> None:
 @pytest.mark.soak
 @pytest.mark.timeout(2 * 3600)
 def test_a_day(tmp_path: Path) -> None:
-    """24 h, of which the board is powered for ten; more than 500 losses of power."""
+    """24 h, of which the board is powered for more than ten; more than 500 losses of power."""
     length_s = 24 * HOUR_S
     found = run(hut(), tmp_path / "a.img", live(1, length_s), length_s, 1)
     judge(found)
