@@ -28,8 +28,8 @@ class Cue:
         self.down = max(s.high_dtpm - s.hysteresis_dtpm, s.target_dtpm)
         self.rest = s.rest_dtpm
         self.dwell_ms = s.dwell_ms
-        self.window_low = s.window_low_mv
-        self.window_high = s.window_high_mv
+        self.least_volts = s.window_low_mv << VOLT_FILTER
+        self.most_volts = s.window_high_mv << VOLT_FILTER
         self.over_dtpm = s.over_dtpm
         self.over_mv = s.over_mv
         self.calm_mv = s.over_mv - s.over_mv // 16  # a stop ends below this
@@ -44,11 +44,13 @@ class Cue:
     def update(self, now):
         """One tick: sets now.cue."""
         self.cadence.update(now)
-        self.since_ms = min(self.since_ms + now.ms, MOST_MS)
+        if self.since_ms < MOST_MS:
+            self.since_ms += now.ms
         fine = now.bus_mv << VOLT_FILTER
         if self.volts < 0 or not now.connected:
             self.volts = fine
-        self.volts += fine - self.volts >> VOLT_FILTER
+        else:
+            self.volts += fine - self.volts >> VOLT_FILTER
         wanted = self._wanted(now)
         if wanted == self.cue:
             return
@@ -78,7 +80,7 @@ class Cue:
             return REST
         if self.cue == STOP and (pace > self.high or self._excited(now)):
             return STOP
-        by_volts = self._by_volts(now.connected)
+        by_volts = self._by_volts() if now.connected else HOLD
         by_pace = HOLD
         if validity == VALID or not now.connected:
             by_pace = self._by_pace(now)
@@ -125,11 +127,9 @@ class Cue:
             return SLOWER
         return HOLD
 
-    def _by_volts(self, connected):
-        if not connected:
-            return HOLD
-        if self.volts < self.window_low << VOLT_FILTER:
+    def _by_volts(self):
+        if self.volts < self.least_volts:
             return FASTER
-        if self.volts > self.window_high << VOLT_FILTER:
+        if self.volts > self.most_volts:
             return SLOWER
         return HOLD

@@ -65,11 +65,21 @@ class Estimate:
         self.last_mv = now.bus_mv
 
     def _current(self, now):
-        ma = now.bus_ma + self._charging(now)
+        ma = now.bus_ma
+        if self.capacitor_uf and self.last_mv >= 0:
+            # into the capacitor: uF * mV / ms is uA
+            step = now.bus_mv - self.last_mv
+            if step:
+                step = max(-MOST_DV_MV, min(step, MOST_DV_MV))
+                ma += self.capacitor_uf * step // (1000 * (now.ms or 1))
         if not self.watched or now.bus_mv > now.supply_mv:
             ma += self.supply_ma
-        now.motor_ma = max(0, min(ma, MOST_MA))
-        if now.motor_ma >= self.conduct_ma:
+        if ma < 0:
+            ma = 0
+        elif ma > MOST_MA:
+            ma = MOST_MA
+        now.motor_ma = ma
+        if ma >= self.conduct_ma:
             now.validity = VALID
             now.silent_ticks = 0
         else:
@@ -81,29 +91,29 @@ class Estimate:
         mv = ma * self.ohm + ma * self.mohm // 1000
         return mv + self.drop_mv * ma // (ma + self.knee_ma)
 
-    def _charging(self, now):
-        """Current into the capacitor: uF * mV / ms is uA."""
-        if self.last_mv < 0:
-            return 0
-        step = max(-MOST_DV_MV, min(now.bus_mv - self.last_mv, MOST_DV_MV))
-        return self.capacitor_uf * step // (1000 * max(1, now.ms))
-
     def _dtpm(self, emf_mv):
-        return min(min(emf_mv, MOST_EMF_MV) * 10000 // self.emf_uv, MOST_DTPM)
+        if emf_mv > MOST_EMF_MV:
+            emf_mv = MOST_EMF_MV
+        dtpm = emf_mv * 10000 // self.emf_uv
+        return dtpm if dtpm < MOST_DTPM else MOST_DTPM
 
     def _filter(self, now, dtpm):
         now.raw_dtpm = dtpm
         fine = dtpm << FINE
+        fast = self.fast
+        slow = self.slow
         if self.last_mv < 0:  # nothing is known of before: begin here, not at rest
-            self.fast = fine
-            self.slow = fine
-        self.fast += fine - self.fast >> FAST
-        self.slow += fine - self.slow >> SLOW
-        now.pace_dtpm = self.fast >> FINE
+            fast = fine
+            slow = fine
+        fast += fine - fast >> FAST
+        slow += fine - slow >> SLOW
+        self.fast = fast
+        self.slow = slow
+        now.pace_dtpm = fast >> FINE
         # the two filters lag by 0.14 and 0.62 s, so their difference is about half a
         # second of trend: five eighths of it is 0.3 s ahead
-        ahead = self.fast + (self.fast - self.slow) * 5 // 8
-        now.ahead_dtpm = max(0, ahead) >> FINE
+        fast += (fast - slow) * 5 // 8
+        now.ahead_dtpm = fast >> FINE if fast > 0 else 0
 
     def _forget(self, now):
         now.validity = NO_SENSOR

@@ -208,7 +208,9 @@ class Journal:
 
     def add(self, now):
         """One tick's readings; they belong to the time just before now.t_ms."""
-        begun = max(0, now.t_ms - self.tick_ms)
+        begun = now.t_ms - self.tick_ms
+        if begun < 0:
+            begun = 0
         if not self.open:
             self.begin(begun)
         while begun - self.t0 >= SAMPLE_MS * (self.index + 1):
@@ -217,13 +219,16 @@ class Journal:
                 self.close(0)
                 self.begin(begun)
         bus_mv = now.bus_mv
-        bus_ma = max(0, now.bus_ma)
+        bus_ma = now.bus_ma
         self.ticks += 1
         self.sum_mv += bus_mv
-        self.sum_ma += bus_ma
         self.sum_dtpm += now.pace_dtpm
-        self.top_mv = max(self.top_mv, bus_mv)
-        self.top_ma = max(self.top_ma, bus_ma)
+        if bus_mv > self.top_mv:
+            self.top_mv = bus_mv
+        if bus_ma > 0:
+            self.sum_ma += bus_ma
+            if bus_ma > self.top_ma:
+                self.top_ma = bus_ma
         self._mark(now)
 
     def _mark(self, now):

@@ -18,7 +18,7 @@ from steadyturn_fw.cue import Cue
 from steadyturn_fw.estimate import Estimate
 from steadyturn_fw.extras import Extras
 from steadyturn_fw.faults import Faults
-from steadyturn_fw.guard import JOURNAL, LAMP, SAMPLE, SWITCH, Guard
+from steadyturn_fw.guard import ALL, Guard
 from steadyturn_fw.heat import Heat
 from steadyturn_fw.journal import Journal
 from steadyturn_fw.keeper import Keeper
@@ -218,19 +218,20 @@ class Loop:
         if now.ms > STALL_MS:
             self._stalled(now)
         self.sensor.read(now)
-        self.guard.marks |= SAMPLE
         self.estimate.update(now)
         self._protect(now)
         self.cue.update(now)
         self.tally.add(now)
-        self._percent()
-        self.count.update(now.ms)
+        if self.percents != self.tally.percents:
+            self._percent()
+        if self.button is not None:
+            self.count.update(now.ms)
         self.lamp.update(now.cue, self.faults.shown, now.ms)
-        self.guard.marks |= LAMP
         self._record(now)
         if self.extras.any:
             self.extras.update(now)
         self.switch.pulse()
+        self.guard.marks = ALL  # that far only a tick comes in which all of them have run
 
     def _stalled(self, now):
         """Something held the loop up: the hardware may have released the load."""
@@ -246,9 +247,9 @@ class Loop:
         switch = self.switch
         was = switch.connected
         switch.busy = self.store.moving > 0
-        self.heat.read(now)
+        if self.heat.pin is not None:
+            self.heat.read(now)
         switch.update(now)
-        self.guard.marks |= SWITCH
         if was != switch.connected:
             self._switched(now, switch)
         # `shown` tells that a fault stands. What is watched has to stand here as well
@@ -273,9 +274,8 @@ class Loop:
         self.journal.event(EV_RELEASED, switch.why, now.t_ms)
 
     def _percent(self):
-        if self.percents != self.tally.percents:
-            self.percents = self.tally.percents
-            self.lamp.wink()
+        self.percents = self.tally.percents
+        self.lamp.wink()
 
     def _record(self, now):
         if now.cue != REST or now.connected:
@@ -288,7 +288,6 @@ class Loop:
             self.journal.close(0)
         else:
             self.journal.add(now)
-        self.guard.marks |= JOURNAL
 
     # ---- the host, and the end
 

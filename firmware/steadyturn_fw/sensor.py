@@ -65,6 +65,9 @@ class Sensor:
         self.address = s.address
         self.chip = CHIPS[s.chip]
         self.i2c = self._bus()
+        self.fetch = self.i2c.readfrom_mem_into
+        self.shunt_register = self.chip.SHUNT
+        self.bus_register = self.chip.BUS
         self.two = bytearray(2)
         self.over_mv = s.over_mv
         # mV = bits * factor >> shift, mA likewise
@@ -119,7 +122,7 @@ class Sensor:
         )
 
     def word(self, register):
-        self.i2c.readfrom_mem_into(self.address, register, self.two)
+        self.fetch(self.address, register, self.two)
         return self.two[0] << 8 | self.two[1]
 
     def set_word(self, register, value):
@@ -129,6 +132,7 @@ class Sensor:
         """Free the bus, find the chip, set it up. Allocates; not for a steady tick."""
         self.tried_ms = ticks_ms()
         self.i2c = self._bus()
+        self.fetch = self.i2c.readfrom_mem_into
         return self._begin()
 
     def _begin(self):
@@ -230,10 +234,13 @@ class Sensor:
 
     def _read_chip(self, now):
         now.saturated = self.out and self._read_out(now)
-        raw = self.word(self.chip.SHUNT)
+        two = self.two
+        self.fetch(self.address, self.shunt_register, two)
+        raw = two[0] << 8 | two[1]
         if raw & 0x8000:
             raw -= 0x10000
-        bus = self.word(self.chip.BUS)
+        self.fetch(self.address, self.bus_register, two)
+        bus = two[0] << 8 | two[1]
         if now.ms >= FRESH_MS:
             if self.chip.stale(self, bus):
                 self._old()

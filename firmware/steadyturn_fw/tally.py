@@ -141,7 +141,11 @@ class Losses:
         follow; the last tick's value is the start, and twice through is enough.
         """
         if self.by_in:
-            uw -= self._coil_uw(bus_ma)
+            if bus_ma <= self.coil_ma:
+                uw -= bus_ma * bus_ma * self.loss_mohm // 1000
+                uw -= self.loss_mv * bus_ma + self.loss_uw
+            else:
+                uw -= self._coil_uw(bus_ma)
         elif self.linear:
             mw = 0
             uw = self._linear_uw(bus_mv, bus_ma)
