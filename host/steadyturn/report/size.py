@@ -15,6 +15,7 @@ SHOWN_ADVICE = 8
 KINDS = {"choose": "to choose or set", "print": "to print or make", "buy": "to buy"}
 
 _ALERT = "a sensor with an alert, or a cut that works without the firmware"
+_SECOND = "a second barrier ('steadyturn check' says which)"  # for single_fault_...
 # what a machine needs before a phone may be connected; {v}: volts that would be there,
 # {r}: what is borne
 _NEEDS = {
@@ -116,7 +117,7 @@ def _needs(choice: Any) -> str:
 def needs(hazards: Any) -> list[str]:
     """What parts each hazard's volts from what they would break, each once. Any cut or clamp
     makes up for a sensor that gives no alert."""
-    said = {_NEEDS.get(h.name, h.how).format(v=ceil(h.volts), r=number(h.rating_v)): None
+    said = {_NEEDS.get(h.name, _SECOND).format(v=ceil(h.volts), r=number(h.rating_v)): None
             for h in hazards}
     if any(words != _ALERT and (" cut " in words or " clamp " in words) for words in said):
         said.pop(_ALERT, None)

@@ -353,3 +353,8 @@ def test_what_another_wrote_meanwhile_stays(tmp_path, monkeypatch, links) -> Non
         assert status == 0
     assert run("--new", str(file), "--force")[0] == 0
     assert "[[motor]]" in file.read_text(encoding="utf-8")
+
+
+def test_a_single_fault_asks_for_a_second_barrier() -> None:
+    fault = Hazard("single_fault_output_cut", 17.0, 5.5, "a reason", "a long remedy", False)
+    assert report.needs([fault]) == ["a second barrier ('steadyturn check' says which)"]
