@@ -107,6 +107,34 @@ def test_ina3221_examples():
     check.equal(now.bus_mv, 0, "a little below ground is nothing, not 65 V")
 
 
+def test_negative_examples_of_the_sheets():
+    # SBOS547: -80 mV is 8300h; SBOS448: -320 mV is 8300h in the range of 320 mV, its end
+    for make_chip, name, module, nv, ma, ends in (
+        (bench.Ina226, "ina226", sensor_ina226, -80000000, -1600, False),
+        (bench.Ina219, "ina219", sensor_ina219, -320000000, -6400, True),
+    ):
+        chip = make_chip()
+        sensor, now = make(chip, chip=name)
+        chip.mv = 6000
+        chip.nv = nv
+        check.equal(sensor.word(module.SHUNT), 0x8300, name)
+        sensor.read(now)
+        check.equal((now.bus_ma, now.saturated), (ma, ends), name)
+
+
+def test_overflow_of_the_chips_own_arithmetic_does_not_matter():
+    # their current and power registers overflow long before the raw ones: these are not used
+    for make_chip, name, module in PARTS[:2]:
+        chip = make_chip(shunt_uohm=2000)
+        chip.set(20000, 30000)
+        sensor, now = make(chip, chip=name, shunt_uohm=2000)
+        sensor.set_word(module.CALIBRATION, 0x7FFE)
+        sensor.until_check = 100
+        sensor.read(now)
+        check.near(now.bus_ma, 30000, 8, name)
+        check.equal((now.bus_mv, now.saturated), (20000, False), name)
+
+
 def test_two_channels():
     chip = bench.Ina3221(out_shunt_uohm=100000)
     sensor, now = make(chip, chip="ina3221", out_shunt_uohm=100000)
