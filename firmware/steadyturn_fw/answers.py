@@ -29,6 +29,11 @@ class Answers:
     def release_asked(self):
         self.loop.release()
 
+    def forget_asked(self, seq):
+        """Up to this number the host has everything; an erase keeps to a released load."""
+        if not self.loop.now.connected and self.loop.writing.may_write():
+            self.loop.store.forget(seq)
+
     def settings_body(self):
         """The settings file as it was read at boot: all of it, so that the host can compare."""
         return self.loop.loaded.file
