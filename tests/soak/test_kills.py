@@ -80,6 +80,13 @@ def state(image: bytes | bytearray) -> tuple[object, ...]:
     return tuple(sorted(found)), pages.get(newest, pages.AT_BOOT, 3), Totals.of(newest)
 
 
+def _wait(log: Path, count: int, most_s: float = 20.0) -> None:
+    """Until so many flash operations stand in the log."""
+    end = time.monotonic() + most_s
+    while sum(1 for _ in operations(log)) < count and time.monotonic() < end:
+        time.sleep(0.01)
+
+
 def kill_boards(folder: Path, kills: int, seed: int) -> None:
     chance = random.Random(f"kills {seed}")
     image = folder / "a.img"
@@ -100,7 +107,8 @@ def kill_boards(folder: Path, kills: int, seed: int) -> None:
         ) as board:
             assert board.stdout is not None
             assert board.stdout.readline() == b"plays\n"
-            time.sleep(chance.uniform(0.0, 1.5))
+            _wait(log, chance.randrange(40))
+            time.sleep(chance.uniform(0.0, 0.05))
             board.send_signal(signal.SIGKILL)
         after = image.read_bytes()
         before = bytearray(start)
