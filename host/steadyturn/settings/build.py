@@ -31,7 +31,7 @@ from steadyturn.settings.thresholds import (
 )
 
 HYSTERESIS = 0.5  # of half the band's width; cue.md
-REGULAR = 0.09  # of the target: told to keep within less, people only run after the lamp; cue.md
+REGULAR = 0.12  # of the target: told to keep within less, people only run after the lamp; cue.md
 REST = 0.4  # of the band's low edge: below it nobody means to crank
 DWELL_MS = 600  # the slowest of the wink, the even flash and the steady light; cue.md
 GAP_MS = 2000  # design: a phone that is attached again and again loses energy
