@@ -7,7 +7,7 @@ from typing import Any
 
 from steadyturn.gears import shapes
 from steadyturn.gears.given import Given
-from steadyturn.gears.outline import Points, outline
+from steadyturn.gears.outline import Points, cut_to_width, outline, tip_width_mm
 from steadyturn.gears.shapes import FIRST_LAYER_MM, Printer, Slab, circle
 from steadyturn.gears.solidity import HUB_MM, RIM_MODULES, SOLID_MM, web_mm
 from steadyturn.gears.teeth import Gear
@@ -20,6 +20,7 @@ ARM_MM = 10.0  # of the hexagon that the crank arm sits on
 BOSS_MM, BOSS_WALL_MM = 7.0, 3.5  # of the collar with the grub screw: height, wall
 GRUB_MM = 2.5  # hole to cut an M3 thread into
 LEAST_SPOKED_MM = 18.0  # of free web between hub and rim, below which it stays closed
+TIP_TAKEN = 2.8  # widths of a tip over how far its flanks are drawn in on either side
 RELIEF_MODULES = 0.02  # taken off the tips, more than teeth bend; common practice, no source
 
 
@@ -27,16 +28,20 @@ RELIEF_MODULES = 0.02  # taken off the tips, more than teeth bend; common practi
 
 def toothed(gear: Gear, width: float, printer: Printer, *, low: float = 0.0) -> Any:
     """A wheel's teeth as a full body of this width, its lowest edge drawn in against the foot
-    of the first layer where it lies on the printer."""
+    of the first layer where it lies on the printer. Tips that would become pointed by what the
+    printer adds are cut a little; the first layer is drawn in no further than tips bear."""
+    grows = printer.grows_mm
+    sturdy = cut_to_width(gear, TIP_TAKEN * grows) if grows > 0 else gear
+
     def ring(grown: float) -> Points:
-        return outline(gear, flank=9, fillet=6, grown_mm=grown,
+        return outline(sturdy, flank=9, fillet=6, grown_mm=grown,
                        tip_relief_mm=RELIEF_MODULES * gear.module_mm)
 
-    full = ring(-printer.grows_mm)
-    if low > 0 or printer.foot_mm == 0:
+    full = ring(-grows)
+    foot = min(printer.foot_mm, tip_width_mm(sturdy) / TIP_TAKEN - max(grows, 0.0))
+    if low > 0 or foot <= 1e-6:
         return shapes.prism([full, full], [low, low + width])
-    foot = ring(-printer.grows_mm - printer.foot_mm)
-    return shapes.prism([foot, full, full], [0.0, FIRST_LAYER_MM, width])
+    return shapes.prism([ring(-grows - foot), full, full], [0.0, FIRST_LAYER_MM, width])
 
 
 def journal_mm(train: Train) -> float:

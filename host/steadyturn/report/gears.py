@@ -131,6 +131,8 @@ def _next(result: Any) -> str:
         best = result.trains[0] if result.trains else None
         if result.row == 0 and best is not None and best.safety >= 0.99 and best.fits:
             return f"steadyturn gears {path}{asked} --row 1 --why"
+        if result.heat.better and "--material" not in asked:
+            return f"steadyturn gears {path}{asked} --material {result.heat.better[0].lower()}"
         return f"steadyturn gears {path}{asked}{row} --why, then change [gears] in it"
     return f"steadyturn gears {path}{asked}{row} --out gears"
 

@@ -122,25 +122,31 @@ def steps(result: Any) -> list[str]:
     last = train.stages[-1]
     spans = "; ".join(f"{s.teeth} teeth of module {s.module_mm:g}: {s.span_mm:.2f} mm over "
                       f"{s.over}" for s in result.spans)
-    found = [
+    if result.given.reverted:
+        handle = ("The handle's wheel comes last: its bolt into its back, its collar into the "
+                  "cover's bearing.")
+    else:
+        handle = "On the handle's axle the longest ring, then the wheel with the hexagon."
+    return [
         "Print the coupon. Its outside should be 30.00 mm, its window 15.00 mm: write half of "
         "what the outside is larger as grows_mm into [gears] of the rig file, run this command "
         "again, and try the motor's shaft in the row of bores (tightest at the notch, 0.05 mm "
         "apart).",
         f"Print the wheels and measure them with calipers ({spans}).",
-        "Drill or file the bores until the wheels turn freely on their bolts; grease the teeth.",
-        "Screw the motors loosely behind the plate, pinions on their shafts.",
+        "Drill or file the bores until the wheels turn freely on their bolts, and the first "
+        "wheel's collar in the cover; grease teeth and collar.",
+        "Screw the motors loosely behind the plate, then push the pinions onto their shafts, the "
+        "far end of the shaft resting on something hard.",
         "Put the bolts through the plate from behind; on each a ring, the wheel, and the ring "
-        "above it (handle's axle: longest ring, then the wheel with the hexagon).",
+        f"above it. {handle}",
         f"Push each motor into mesh until a strip of paper ({number(last.backlash_mm, 2)} mm, two "
         "sheets) goes through the teeth with a slight drag, turn the last wheel once round, and "
         "tighten its screws.",
-        "Put on the cover. Only now the arm: hexagon, washer, locknut - tight, then back until "
-        "it turns freely.",
+        "Put on the cover. Only now the arm: over the hexagon, washer, locknut - tight, then back "
+        "until it turns freely.",
         "Screw the holder onto its two columns and clamp or strap it down. Turn slowly, then "
         "briskly, before anything electrical is connected.",
     ]
-    return found
 
 
 def _steps(result: Any) -> str:
