@@ -18,6 +18,7 @@ from steadyturn_fw.pages import (
     FLAG_FADING,
     FLAG_FLUSHED,
     FLAG_OUT_MEASURED,
+    FLAG_PACE_MEASURED,
     FLAG_SATURATED,
     FLAG_SUMMARY,
     FLAG_VOLTS_ONLY,
@@ -30,6 +31,7 @@ from steadyturn_fw.pages import (
 # what an event is worth where there is room for three of a whole boot, by code; what is
 # counted elsewhere in the page is worth little
 WORTH = (0, 5, 1, 1, 7, 0, 2, 1, 1, 1, 4, 6, 1, 0, 7, 8)
+IN_ALL = FLAG_OUT_MEASURED | FLAG_PACE_MEASURED  # true of a boot if of each of its pages
 MOST = 65535
 
 
@@ -53,7 +55,7 @@ class Summary:
         self.peak_mv = self.peak_ma = self.events_lost = 0
         self.length_ms = 0
         self.end_ms = -1  # of the last page, since its boot; -1: not known
-        self.flags = FLAG_OUT_MEASURED
+        self.flags = IN_ALL
         self.first = self.first_boot = self.boot = self.t0 = self.seq = 0
 
     def load(self, page):
@@ -117,7 +119,7 @@ class Summary:
         old = self.flags
         self.flags = (
             (old | new) & (FLAG_SATURATED | FLAG_VOLTS_ONLY)
-            | old & new & FLAG_OUT_MEASURED
+            | old & new & IN_ALL
             | new & (FLAG_FADING | FLAG_FLUSHED)
         )
         self._happened(page, t0)

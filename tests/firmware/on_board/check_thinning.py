@@ -42,6 +42,8 @@ def fill(b, files, boots=4):
             journal.boot += 1
         while journal.pending:
             b.loop.writing._write()
+        while store.waiting >= recovery.TAILS and store.tidy() is None:
+            pass
 
 
 def test_a_summary_is_what_its_pages_are():

@@ -46,6 +46,7 @@ class Life:
         self.kept = (None, None)  # the previous settings' file
         self.ring = []
         self.board = None
+        self.dead = []
         self.label = 0
         self.boot()
         self.fill()
@@ -74,6 +75,9 @@ class Life:
     def boot(self):
         """The power comes back. Settings change now and then."""
         self.label += 1
+        if self.board is not None:
+            # a file that was open when the power went is never closed, not by a collection either
+            self.dead.append((self.board.loop.store.file, self.board.loop.store.thinning.out))
         self.board = board = bench.Bench("/flash", label="life %d" % (self.label // 3))
         machine.recording = False
         self.ring.clear()
