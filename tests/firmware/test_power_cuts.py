@@ -51,7 +51,7 @@ def test_sample_of_operations_whole_torn_and_half_erased(workload: str) -> None:
 @pytest.mark.soak
 @pytest.mark.parametrize("workload", ROUNDS)
 def test_every_operation(workload: str) -> None:
-    """With 2,000 cuts or more in all; each fortieth recovery is cut again at its every operation."""
+    """2,000 cuts or more in all; each fortieth recovery is cut again at its every operation."""
     found = cut(workload, ROUNDS[workload], SEED=7, AGAIN=40)
     judge(found)
     assert found["cuts"] == found["operations"] >= LEAST_CUTS[workload]
