@@ -2,7 +2,7 @@
 second load."""
 
 from steadyturn_fw.burst import Burst
-from steadyturn_fw.pages import AT_RISE, FLAG_PACE_MEASURED
+from steadyturn_fw.pages import AT_RISE, FLAG_PACE_MEASURED, VALID
 
 
 class Extras:
@@ -33,6 +33,8 @@ class Extras:
         """At the end of a tick."""
         if self.turn is not None:
             self.turn.tell(now, self.journal, self.faults)
+            if now.validity == VALID and not now.measured:
+                self.journal.flags &= ~FLAG_PACE_MEASURED
         if self.burst is not None:
             self.burst.update(now)
 

@@ -16,7 +16,6 @@ from steadyturn_fw.pages import (
     EVENT_UNIT_MS,
     EVENTS,
     FLAG_OUT_MEASURED,
-    FLAG_PACE_MEASURED,
     FLAG_SATURATED,
     FLAG_VOLTS_ONLY,
     NO_DATA,
@@ -236,8 +235,6 @@ class Journal:
         self.validity = now.validity
         if now.validity == VALID:
             self.valid += 1
-            if not now.measured:
-                self.flags &= ~FLAG_PACE_MEASURED
         elif now.validity == VOLTS_ONLY:
             self.flags |= FLAG_VOLTS_ONLY
         if now.connected:

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from steadyturn_fw import pages as layout
 
+from steadyturn.sessions import turn
 from steadyturn.sessions.agreement import Check, agreement
 from steadyturn.sessions.decode import PAGE, Pages, decode
 from steadyturn.sessions.outings import spans
@@ -175,9 +176,9 @@ def review(
         percent=total["energy_out_uj"] / 1000 / percent_mj if percent_mj else np.nan,
         turns=total["turns_m"] / 1000,
         mean_pace_tpm=_mean(valid["pace_tpm"], extra["pace_sum"], valid_samples),
-        pace_kind=_pace_kind(pages),
+        pace_kind=turn.pace_kind(pages),
         slips=int(np.count_nonzero(events["code"] == layout.EV_SLIP)),
-        slip_permille=_farthest(events["argument"][events["code"] == layout.EV_SLIP]),
+        slip_permille=turn.farthest(events["argument"][events["code"] == layout.EV_SLIP]),
         on_s=on_s,
         turning_s=turning_s,
         valid_s=valid_samples * SAMPLE_S,
@@ -336,21 +337,3 @@ def _out_kind(table: NDArray[Any]) -> str:
     if not measured.any():
         return "inferred"
     return "measured" if measured.all() else "partly measured"
-
-
-def _pace_kind(pages: Pages) -> str:
-    """Of the pages that have a valid pace at all."""
-    valid = np.unique(pages.samples["seq"][pages.samples["valid"] == layout.VALID])
-    flags = pages.pages["flags"][np.isin(pages.pages["seq"], valid)]
-    measured = flags & layout.FLAG_PACE_MEASURED > 0
-    if not measured.any():
-        return "from volts"
-    return "measured" if measured.all() else "partly measured"
-
-
-def _farthest(permille: NDArray[Any]) -> float:
-    """The one that is farthest from 1000 as a ratio."""
-    if not len(permille):
-        return float("nan")
-    ratio = np.maximum(permille, 1) / 1000.0
-    return float(permille[np.argmax(np.abs(np.log(ratio)))])
