@@ -5,7 +5,9 @@ Figures "from memory" were reproduced by an independent calculation, digit by di
 
 from __future__ import annotations
 
+import json
 from math import cos, degrees, inf, pi, radians
+from pathlib import Path
 
 import pytest
 from steadyturn.gears import lewis, strength, teeth
@@ -197,3 +199,14 @@ def test_loss_of_sliding_teeth() -> None:
         assert 1 - strength.friction_loss(*one, 30.0, friction) == pytest.approx(kept, abs=6e-5)
     two = Gear(teeth=12, module_mm=1), Gear(teeth=48, module_mm=1)
     assert 1 - strength.friction_loss(*two, 30.0, 0.05) == pytest.approx(.9888, abs=6e-5)
+
+
+def test_bending_stress_of_gearpy() -> None:
+    """gearpy 1.3.1, frozen with the script that made it (it brings pandas along)."""
+    frozen = json.loads(Path(__file__).with_name("frozen").joinpath(
+        "gearpy_lewis.json").read_text())
+    assert frozen["gearpy"] == "1.3.1"
+    for row in frozen["rows"]:
+        ours = lewis.bending_mpa(row["force_n"], Gear(
+            teeth=row["teeth"], module_mm=row["module_mm"]), row["width_mm"])
+        assert ours == pytest.approx(row["bending_mpa"], rel=0.015), row

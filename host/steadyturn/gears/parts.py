@@ -15,6 +15,8 @@ from steadyturn.gears.given import Given
 from steadyturn.gears.shapes import Printer
 from steadyturn.gears.trains import AWAY, Train
 
+FINE_MM = 0.001  # what no printer shows
+
 
 @dataclass(frozen=True)
 class Part:
@@ -96,9 +98,11 @@ def _part(given: Given, name: str, count: int, what: str, solid: Any) -> Part:
 def mesh_of(solid: Any) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     """Vertices to a ten-thousandth of a mm and triangles, in an order that depends on the shape
     alone."""
+    solid = solid.simplify(FINE_MM)
     mesh = solid.to_mesh64() if hasattr(solid, "to_mesh64") else solid.to_mesh()
-    points = np.round(np.asarray(mesh.vert_properties, dtype=float)[:, :3], 4) + 0.0
+    points = np.asarray(mesh.vert_properties, dtype=float)[:, :3]
     faces = np.asarray(mesh.tri_verts, dtype=np.int64)
+    points = np.round(_parted(points, faces), 4) + 0.0
     unique, back = np.unique(points, axis=0, return_inverse=True)
     faces = back.reshape(-1)[faces]
     flat = ((faces[:, 0] == faces[:, 1]) | (faces[:, 1] == faces[:, 2])
@@ -108,3 +112,26 @@ def mesh_of(solid: Any) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     rows = np.arange(len(faces))[:, None]
     faces = faces[rows, (first[:, None] + np.arange(3)) % 3]
     return unique, faces[np.lexsort(faces.T[::-1])]
+
+
+def _parted(points: NDArray[np.float64], faces: NDArray[np.int64]) -> NDArray[np.float64]:
+    """The points, those that fall on one another moved apart. A body may touch itself in a
+    point, which is then there twice; files of triangles know points by their place alone, and
+    would tie the two into an edge of four faces."""
+    points = points.copy()
+    for _ in range(8):
+        _, back, count = np.unique(np.round(points, 4), axis=0, return_inverse=True,
+                                   return_counts=True)
+        back = back.reshape(-1)
+        twice = np.flatnonzero(count[back] > 1)
+        if not len(twice):
+            break
+        order = twice[np.argsort(back[twice], kind="stable")]
+        later = order[1:][back[order][1:] == back[order][:-1]]  # all but the first of each place
+        for point in later.tolist():
+            corners = faces[(faces == point).any(axis=1)]
+            if not len(corners):
+                continue
+            way = points[corners].mean(axis=(0, 1)) - points[point]
+            points[point] += way * min(1.0, 2 * FINE_MM / max(float(np.linalg.norm(way)), 1e-9))
+    return points

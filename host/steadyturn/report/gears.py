@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import isfinite
 from typing import Any
 
 from steadyturn.report.style import item, number, quantity, shown_path, table, wrap
@@ -99,10 +100,10 @@ def _verdict(result: Any) -> list[str]:
                      f"asked of it. {train.width_mm:.0f} x {train.height_mm:.0f} x "
                      f"{train.depth_mm:.0f} mm without motors and handle, about "
                      f"{train.plastic_cm3:.0f} cm3 of parts.")]
-    weak = min(range(len(train.stages)), key=lambda n: train.stages[n].safety)
+    weak = min(range(len(train.stages)), key=lambda n: _bears(train.stages[n]))
     stage = train.stages[weak]
     lines = [*large, wrap(f"{name}: TOO WEAK - mesh {weak + 1} ({stage.driver_teeth}/"
-                  f"{stage.driven_teeth}) bears {number(stage.safety, 2)} of what is asked.")]
+                  f"{stage.driven_teeth}) bears {number(_bears(stage), 2)} of what is asked.")]
     heat = result.heat
     if weak == len(train.stages) - 1 and heat.left_percent[1] < 50:
         other = f" {' or '.join(heat.better)} would bear it." if heat.better else ""
@@ -110,6 +111,10 @@ def _verdict(result: Any) -> list[str]:
                           f"{result.material} keeps {heat.left_percent[1]:.0f} % of its "
                           f"strength.{other}"))
     return lines
+
+
+def _bears(stage: Any) -> float:
+    return float(min(stage.safety, stage.joint_safety))
 
 
 def _stages(result: Any) -> list[str]:
@@ -175,13 +180,17 @@ def _meshes(result: Any) -> list[str]:
         row("bending, stuck", lambda s: f"{number(s.judged.overload_mpa)} MPa"),
         row("bears, running", lambda s: f"{number(s.judged.running_safety, 2)} x"),
         row("bears, stuck", lambda s: f"{number(s.judged.overload_safety / 1.5, 2)} x"),
+        row("bears, its neck", lambda s: f"{number(s.joint_safety, 2)} x"
+            if isfinite(s.joint_safety) else "-"),
         row("contact pressure", lambda s: f"{number(s.judged.contact_mpa)} MPa"),
         row("of the strength", lambda s: f"{100 * s.judged.contact_share:.0f} %"),
         row("lost by sliding", lambda s: f"{100 * s.judged.friction_share:.1f} %"),
         row("warms by", lambda s: f"{number(s.judged.warms_k, 2)} K"),
         row("teeth bend by", lambda s: f"{100 * s.judged.deflection_share:.0f} % of play"),
     ]
-    return [table(rows, head, width=80)]
+    note = ("neck: where the driven pinion stands on its wheel and is twisted across the layers. "
+            f"The arm's hexagon is {number(result.chosen.hexagon_mm)} mm wide for the same reason.")
+    return [table(rows, head, width=80), wrap(note)]
 
 
 def _heat(result: Any) -> list[str]:

@@ -50,7 +50,7 @@ def test_why_names_loads_meshes_and_bolts(capsys) -> None:
     code, out, _ = run(str(HUT), *QUICKEST, "--row", "1", "--why", capsys=capsys)
     assert code == 0
     assert max(map(len, out.splitlines())) <= 80
-    for word in ("stuck", "shorted", "teeth in contact", "bolt M8", "gears.can_mm", "[[stage]]"):
+    for word in ("stuck", "shorted", "hexagon", "teeth in contact", "bolt M8", "gears.can_mm", "[[stage]]"):
         assert word in out
     assert out.count("driver_teeth = ") == 1
 

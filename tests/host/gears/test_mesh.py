@@ -85,18 +85,24 @@ def check_turning(of: Pair) -> None:
 
 
 def check_line(of: Pair) -> None:
-    """The touching points lie on the line through the pitch point, at the working angle."""
+    """The touching points lie on the line through the pitch point, at the working angle. Where
+    a tip's edge is just about to touch, less than the outlines' steps away, it may be the
+    nearest point: those places say nothing."""
     turned = Turned(of, flank=FINE)
-    angle = of.mesh.pressure_rad
-    for at in phases(of, 3):
+    angle, told = of.mesh.pressure_rad, 0
+    for at in phases(of, 4):
         for way in (1, -1):
             one, two = turned.at(at, way * turned.play(at, way))
             point = shapely.shortest_line(one, two).interpolate(0.5, normalized=True)
+            if (hypot(point.x, point.y) > of.driver.tip_mm - 0.02
+                    or hypot(point.x - of.centre_mm, point.y) > of.driven.tip_mm - 0.02):
+                continue
             x, y = point.x - turned.driver_mm, point.y
             # the other flanks touch on the mirrored line
             off = min(abs(x * cos(angle) + s * y * sin(angle)) for s in (1, -1))
-            assert off < 0.01, (of, at)
-            assert hypot(x, y) > 0 or off == 0
+            assert off < 0.01, (of, at, off)
+            told += 1
+    assert told > 0, of
 
 
 def check_contact_ratio(of: Pair) -> None:
