@@ -188,8 +188,9 @@ def _meshes(result: Any) -> list[str]:
         row("warms by", lambda s: f"{number(s.judged.warms_k, 2)} K"),
         row("teeth bend by", lambda s: f"{100 * s.judged.deflection_share:.0f} % of play"),
     ]
+    across = number(result.chosen.hexagon_mm)
     note = ("neck: where the driven pinion stands on its wheel and is twisted across the layers. "
-            f"The arm's hexagon is {number(result.chosen.hexagon_mm)} mm wide for the same reason.")
+            f"The arm's hexagon is {across} mm wide for the same reason.")
     return [table(rows, head, width=80), wrap(note)]
 
 
