@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from steadyturn.drawings import cue_chart, cue_page
 from steadyturn.drawings.lamp_chart import chart_text
 from steadyturn.drawings.lamp_page import page_text
 from steadyturn.drawings.package_list import package_text
@@ -23,6 +24,8 @@ FILES: dict[str, Callable[[], str]] = {
     "firmware/package.json": package_text,
     "firmware/lamp.md": page_text,
     "firmware/lamp.svg": chart_text,
+    "firmware/cue.md": cue_page.page_text,
+    "firmware/cue.svg": cue_chart.chart_text,
     "firmware/switch.md": switch_page_text,
     "firmware/switch.svg": switch_chart_text,
 }

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import random
 import sys
+import time
 from bisect import bisect_right
 from dataclasses import dataclass, replace
 from functools import cache
@@ -27,7 +28,6 @@ from steadyturn.twin.people import Traits
 from steadyturn.twin.person import Person
 from steadyturn_fw import pages
 from steadyturn_fw.cue import Cue
-from steadyturn_fw.estimate import Estimate
 from steadyturn_fw.lamp import Lamp
 from steadyturn_fw.now import Now
 from steadyturn_fw.patterns import HIGH_HZ, LOW_HZ
@@ -45,13 +45,11 @@ EMF_ERROR, SHUNT_ERROR = 0.01, 0.005
 WAYS = ("lamp", "none", "meter")
 
 
-def _switch_class():
-    """Switch, with a pin that goes nowhere in place of MicroPython's `machine`."""
-    had = sys.modules.get("machine")
-    stand_in = ModuleType("machine")
+def _firmware():
+    """Estimate and Switch, with what they import of MicroPython replaced by what does nothing."""
 
     class Pin:
-        OUT = 1
+        IN = OUT = PULL_UP = IRQ_RISING = IRQ_FALLING = 1
 
         def __init__(self, *_args, **_named):
             pass
@@ -59,19 +57,27 @@ def _switch_class():
         def value(self, *_args):
             return 0
 
-    stand_in.Pin = Pin
-    sys.modules["machine"] = stand_in
+    machine, clock = ModuleType("machine"), ModuleType("time")
+    machine.Pin = Pin
+    vars(clock).update(vars(time))
+    for name in ("ticks_add", "ticks_diff", "ticks_us", "ticks_ms", "sleep_ms", "sleep_us"):
+        setattr(clock, name, lambda *_args: 0)
+    stand_ins = {"machine": machine, "time": clock}
+    had = {name: sys.modules.get(name) for name in stand_ins}
+    sys.modules.update(stand_ins)
     try:
+        from steadyturn_fw.estimate import Estimate
         from steadyturn_fw.switch import Switch
     finally:
-        if had is None:
-            del sys.modules["machine"]
-        else:
-            sys.modules["machine"] = had
-    return Switch
+        for name, module in had.items():
+            if module is None:
+                del sys.modules[name]
+            else:
+                sys.modules[name] = module
+    return Estimate, Switch
 
 
-Switch = _switch_class()
+Estimate, Switch = _firmware()
 
 
 @dataclass(frozen=True)
