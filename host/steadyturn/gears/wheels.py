@@ -15,6 +15,7 @@ from steadyturn.gears.trains import COVER_MM, GAP_MM, TOP_MM, Train
 
 RUNS_MM = 0.15  # a bore that turns on an axle is wider, radius; common practice, no source
 SITS_MM = 0.05  # a seat of a ball bearing, radius
+SEAT_FLOOR_MM = 2.5  # of plastic over it
 PRESS_MM = -0.02  # a bore that is pressed on a motor's shaft, radius
 ARM_MM = 10.0  # of the hexagon that the crank arm sits on
 BOSS_MM, BOSS_WALL_MM = 7.0, 3.5  # of the collar with the grub screw: height, wall
@@ -55,11 +56,6 @@ def head_mm(given: Given) -> tuple[float, float]:
     return 1.6 * given.axle_mm + 0.6, 0.75 * given.axle_mm
 
 
-def _bore(given: Given) -> float:
-    """Radius of a bore on an axle: running on it, or clear of it between ball bearings."""
-    return given.axle_mm / 2 + (0.5 if given.bearing else RUNS_MM)
-
-
 def _hollows(gear: Gear, width: float, hub: float) -> list[Slab]:
     """What is taken out of a wheel above its web, and round holes in the web."""
     inside = gear.root_mm - RIM_MODULES * gear.module_mm
@@ -91,8 +87,7 @@ def first_wheel(train: Train, given: Given, printer: Printer) -> Any:
         Slab(width - 1.0, width + GAP_MM - 0.2, circle(radius + 3.0)),
         Slab(width - 1.0, shoulder, circle(radius)),
         Slab(width - 1.0, top, shapes.hexagon(train.hexagon_mm))], printer)
-    upper = train.hexagon_mm / 2 if given.bearing and not given.reverted else None
-    holes = _bore_cuts(given, top, upper)
+    holes = _bore_cuts(given, width, top, train.hexagon_mm / 2)
     if given.reverted:  # its bolt turns with it, the head sunk into its back
         across, deep = head_mm(given)
         holes = [Slab(-1.0, top + 1.0, circle(given.axle_mm / 2 + RUNS_MM)),
@@ -113,20 +108,23 @@ def compound(train: Train, number: int, given: Given, printer: Printer) -> Any:
     if cuts:
         body = shapes.with_cuts(body, cuts, printer)
     body = body + toothed(small, top - width + 1.0, printer, low=width - 1.0)
-    return shapes.with_cuts(body, _bore_cuts(given, top, small.root_mm), printer)
+    return shapes.with_cuts(body, _bore_cuts(given, width, top, small.root_mm), printer)
 
 
-def _bore_cuts(given: Given, top: float, upper_mm: float | None) -> list[Slab]:
-    """The bore, and seats for ball bearings: below, and above where the end of the hub has
-    that radius and so room for one."""
-    cuts = [Slab(-1.0, top + 1.0, circle(_bore(given)))]
+def _bore_cuts(given: Given, width: float, top: float, upper_mm: float) -> list[Slab]:
+    """The bore, and seats for ball bearings: one below where the wheel is thick enough to keep
+    a floor over it, one above where the hub's end, of radius upper_mm, has room for it. Only
+    between two of them the bore is wide."""
+    seats = []
     if given.bearing is not None:
-        _, outer, width = given.bearing
+        _, outer, deep = given.bearing
         seat = circle(outer / 2 + SITS_MM)
-        cuts.append(Slab(-1.0, width, seat))
-        if upper_mm is not None and upper_mm >= outer / 2 + 2.4 and top > 2 * width + 1:
-            cuts.append(Slab(top - width, top + 1.0, seat))
-    return cuts
+        if width >= deep + SEAT_FLOOR_MM:
+            seats.append(Slab(-1.0, deep, seat))
+        if upper_mm >= outer / 2 + 2.4 and top > 2 * deep + SEAT_FLOOR_MM:
+            seats.append(Slab(top - deep, top + 1.0, seat))
+    radius = given.axle_mm / 2 + (0.5 if len(seats) > 1 else RUNS_MM)
+    return [Slab(-1.0, top + 1.0, circle(radius)), *seats]
 
 
 def motor_pinion(train: Train, given: Given, printer: Printer, *, boss: bool) -> Any:
