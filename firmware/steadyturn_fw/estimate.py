@@ -15,6 +15,8 @@ MOST_EMF_MV = 107000  # times 10,000 is still a small integer on a 32-bit board
 MOST_DV_MV = 10000  # times 100,000 uF likewise; more in one tick is no reading
 MOST_DTPM = 65535
 MOST_MA = 65535
+LOOK_TICKS = 150  # 3 s: the cue takes so many silent ones for rest,
+SINKS = 64  # if the bus has sunk by more than one in so many: 1 mF and 190 kohm do that
 FAST = 3  # the filters' time constants are 2**n ticks: 0.16 s
 SLOW = 5  # and 0.64 s
 FINE = 6  # bits of fraction in the filters
@@ -34,6 +36,9 @@ class Estimate:
         self.turn = Turn(s) if s.turn_pin >= 0 else None
         self.warmth = Warmth(s) if s.warm_s else None
         self.last_mv = -1
+        self.mark_mv = 0  # the bus when it was last looked at for sinking,
+        self.low_mv = 0  # the least since then
+        self.looked = 0  # and how many ticks ago
         self.fast = 0
         self.slow = 0
 
@@ -84,7 +89,30 @@ class Estimate:
             now.silent_ticks = 0
         else:
             now.validity = BOUND
-            now.silent_ticks = min(now.silent_ticks + 1, MOST_MA)
+            self._quiet(now)
+
+    def _quiet(self, now):
+        """Without current: does the capacitor alone hold the bus, or a handle turned evenly?
+
+        Alone it sinks, through dividers and its own leak; only then the ticks are silent ones.
+        """
+        mv = now.bus_mv
+        ticks = now.silent_ticks
+        self.looked += 1
+        if mv < self.low_mv:
+            self.low_mv = mv
+        elif mv * SINKS > self.low_mv * (SINKS + 1):
+            ticks = 0
+        if self.looked >= LOOK_TICKS:
+            if mv * SINKS > self.mark_mv * (SINKS - 1):
+                ticks = 0
+            self.looked = 0
+        if not ticks:
+            self.looked = 0
+        if not self.looked:
+            self.mark_mv = mv
+            self.low_mv = mv
+        now.silent_ticks = min(ticks + 1, MOST_MA)
 
     def sag_mv(self, ma):
         """What is lost between the EMF and the bus at this current."""

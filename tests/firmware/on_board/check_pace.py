@@ -4,6 +4,7 @@ import bench
 import check
 
 from steadyturn_fw import pages
+from steadyturn_fw.cue import SILENT_TICKS
 from steadyturn_fw.estimate import Estimate
 from steadyturn_fw.now import Now
 
@@ -66,6 +67,28 @@ def test_bound_after_the_diode_lets_go():
     steady(estimate, now, 5500, 0, 60)
     check.equal(now.validity, pages.VALID, "above it the board's own 20 mA flow")
     check.equal(now.silent_ticks, 0, "not silent")
+
+
+def test_an_even_hand_without_current_is_no_rest():
+    s = bench.Settings(supply_ma=0)
+    for volts, silent in (
+        (lambda i: 6000, False),  # turned evenly: the capacitor neither fills nor sinks
+        (lambda i: 6000 + i // 4, False),  # ever faster, too slowly for any current to be seen
+        (lambda i: 6000 - 90 * (i % 170 > 150), False),  # a dip
+        (lambda i: 6000 - i // 2, True),  # let go: 1 mF through 240 kohm
+    ):
+        estimate, now = Estimate(s), Now()
+        now.ms = 20
+        steady(estimate, now, 6000, 0, 60)
+        most = 0
+        for i in range(600):
+            steady(estimate, now, volts(i), 0, 1)
+            most = max(most, now.silent_ticks)
+        check.equal(now.validity, pages.BOUND, "no current")
+        check.equal(most > SILENT_TICKS, silent, "silent")
+        if silent:
+            steady(estimate, now, volts(600) + 200, 0, 1)
+            check.true(now.silent_ticks <= 1, "turned again")
 
 
 def test_volts_only_and_nothing():
