@@ -75,7 +75,7 @@ def test_an_even_hand_without_current_is_no_rest():
         (lambda i: 6000, False),  # turned evenly: the capacitor neither fills nor sinks
         (lambda i: 6000 + i // 4, False),  # ever faster, too slowly for any current to be seen
         (lambda i: 6000 - 90 * (i % 170 > 150), False),  # a dip
-        (lambda i: 6000 - i // 2, True),  # let go: 1 mF through 240 kohm
+        (lambda i: 6000 - i * 2 // 3, True),  # let go: 1 mF through 180 kohm
     ):
         estimate, now = Estimate(s), Now()
         now.ms = 20
