@@ -284,7 +284,27 @@ def _adc(rig: Rig) -> Iterator[Fault]:
                     "An INA3221 measures the converter's output too.")
 
 
+# --------------------------------------------------------------------- printing gears
+
+_BALL_BORE_MM = {"625": 5.0, "626": 6.0, "608": 8.0}  # ISO 15, from memory
+
+
+def gears(rig: Rig) -> Iterator[Fault]:
+    g = rig.gears
+    if g.shaft_flat_m is not None and g.shaft_m is not None and not (
+            g.shaft_m / 2 < g.shaft_flat_m < g.shaft_m):
+        yield Fault(("gears.shaft_flat_mm", "gears.shaft_mm"), plain(g.shaft_flat_m * 1000),
+                    f"between half and the whole of shaft_mm ({plain(g.shaft_m * 1000)}).",
+                    "Calipers across the flat and the round side opposite it.")
+    bore = _BALL_BORE_MM.get(g.bearing)
+    if bore is not None and g.axle_m is not None and abs(g.axle_m * 1000 - bore) > 0.05:
+        yield Fault(("gears.axle_mm", "gears.bearing"), plain(g.axle_m * 1000),
+                    f"a {g.bearing} bearing has a bore of {plain(bore)} mm.",
+                    "Leave axle_mm out: it then follows the bearing.")
+
+
 RULES: tuple[Callable[[Rig], Iterator[Fault]], ...] = (
     motor_constant, nameplate, stages, rectifier, air, comfort, converter_thresholds,
     converter_output, device_voltage, load, protection, thermistor, supply, sensor, extras, lamp,
+    gears,
 )
