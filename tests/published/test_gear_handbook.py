@@ -9,9 +9,11 @@ import json
 from math import cos, degrees, inf, pi, radians
 from pathlib import Path
 
+import numpy as np
 import pytest
 from steadyturn.gears import lewis, strength, teeth
 from steadyturn.gears.materials import materials
+from steadyturn.gears.outline import half_tooth
 from steadyturn.gears.pairs import pair, shifts
 from steadyturn.gears.teeth import Gear
 
@@ -210,3 +212,21 @@ def test_bending_stress_of_gearpy() -> None:
         ours = lewis.bending_mpa(row["force_n"], Gear(
             teeth=row["teeth"], module_mm=row["module_mm"]), row["width_mm"])
         assert ours == pytest.approx(row["bending_mpa"], rel=0.015), row
+
+
+def test_outlines_of_gearworks() -> None:
+    """py-gearworks 0.0.24, flanks and what its sharp-cornered rack leaves at the root, frozen
+    with the script that made them (it brings a CAD kernel along). Both draw by points."""
+    frozen = json.loads(Path(__file__).with_name("frozen").joinpath("gearworks.json").read_text())
+    assert frozen["py-gearworks"] == "0.0.24"
+    for row in frozen["teeth"]:
+        gear = Gear(teeth=row["teeth"], module_mm=1, shift=row["shift"], fillet=0.0,
+                    pressure_rad=radians(row["pressure_deg"]))
+        radius, angle = half_tooth(gear, flank=400, fillet=400)
+        way = np.argsort(radius, kind="stable")
+        theirs = np.array(row["radius_and_angle"])
+        assert theirs[0, 0] == pytest.approx(gear.root_mm, abs=1e-6)
+        inner = (theirs[:, 0] > gear.root_mm + 1e-3) & (theirs[:, 0] < gear.tip_mm - 1e-3)
+        assert inner.sum() > 50
+        ours = np.interp(theirs[inner, 0], radius[way], angle[way])
+        assert np.abs((ours - theirs[inner, 1]) * theirs[inner, 0]).max() < 1.5e-3, row["teeth"]
