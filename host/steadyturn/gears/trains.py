@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import product
 from math import ceil, gcd, inf, prod
 
 import numpy as np
@@ -181,6 +182,8 @@ def hexagon_mm(task: Task) -> float:
 def of_teeth(teeth: tuple[tuple[int, int], ...], task: Task) -> Train:
     """A train whose tooth counts are settled: the smallest modules that bear the load."""
     modules = MODULES_MM if task.given.module_mm is None else (task.given.module_mm,)
+    if task.given.reverted:
+        return _reverted(teeth, modules, task)
     best: Train | None = None
     chosen = [0] * len(teeth)
     problem: Exception | None = None
@@ -201,6 +204,29 @@ def of_teeth(teeth: tuple[tuple[int, int], ...], task: Task) -> Train:
             chosen[n] += 1
     if best is None:
         assert problem is not None
+        raise problem
+    return best
+
+
+def _reverted(teeth: tuple[tuple[int, int], ...], modules: tuple[float, ...],
+              task: Task) -> Train:
+    """The same where both meshes have to come to one centre distance: of all pairs of modules
+    the smallest that bears, else the strongest."""
+    best: Train | None = None
+    problem: Exception = NoRoom("no modules bring both meshes to one centre distance")
+    for chosen in sorted(product(modules, repeat=len(teeth)), key=sum):
+        try:
+            now = build(teeth, chosen, (task.given.width_mm,) * len(teeth), task)
+        except NoPair:
+            continue
+        except NoRoom as wrong:
+            problem = wrong
+            continue
+        if now.safety >= 1 - 1e-9:
+            return now
+        if best is None or now.safety > best.safety:
+            best = now
+    if best is None:
         raise problem
     return best
 

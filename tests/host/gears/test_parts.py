@@ -96,6 +96,21 @@ def test_parts_of_many_random_rigs() -> None:
         random_case(seed)
 
 
+def test_a_reverted_train_hides_its_bolts_head() -> None:
+    """The handle's wheel turns in the cover alone; the plate has no hole for its axle but the
+    motor's mount there."""
+    train, given, found = made(((51, 10), (86, 11)), only=("wheel-1", "plate", "cover"),
+                               ratio=40.0, motors=1, layout="reverted")
+    for part in found.values():
+        check(part)
+    body = mesh(found["wheel-1"])
+    section = body.section(plane_origin=[0, 0, 2.0], plane_normal=[0, 0, 1])
+    radii = np.hypot(*(section.vertices[:, :2] - body.bounds.mean(axis=0)[:2]).T)
+    across, _ = wheels.head_mm(given)
+    assert radii.min() == pytest.approx(across / 2, abs=across * 0.09)  # a corner is farther out
+    assert train.layout.motors == (train.layout.axles[0],)
+
+
 def test_volume_of_teeth_is_area_times_width() -> None:
     gear = Gear(teeth=24, module_mm=2.0, thinning_mm=0.1)
     body = wheels.toothed(gear, 10.0, shapes.Printer())
