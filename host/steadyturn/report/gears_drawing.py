@@ -135,7 +135,8 @@ def labels(drawing: Any) -> list[tuple[float, float, str]]:
 def assembly_svg(drawing: Any) -> str:
     """The assembly seen from the handle's side, cover off, with centre distances."""
     left, low, right, high = bounds(drawing)
-    width, height = right - left, high - low + 22
+    width = max(right - left, 2.05 * len(drawing.subtitle) + 8, 3 * len(drawing.title) + 8)
+    height = high - low + 22
     texts = [f"<text x='4' y='8' font-size='5' {_FONT}>{escape(drawing.title)}</text>",
              f"<text x='4' y='14' font-size='3.4' fill='{FAINT}' {_FONT}>"
              f"{escape(drawing.subtitle)}</text>"]

@@ -75,11 +75,11 @@ def phases(of: Pair, count: int) -> np.ndarray:
     return np.linspace(0, 2 * pi / of.driver.teeth, count, endpoint=False)
 
 
-def check_turning(of: Pair) -> None:
+def check_turning(of: Pair, count: int = PHASES) -> None:
     turned = Turned(of)
-    for angle in phases(of, PHASES):
+    for angle in phases(of, count):
         assert turned.overlap(angle) == 0.0, (of, angle)
-    for angle in phases(of, 3):
+    for angle in phases(of, 3 if count == PHASES else 1):
         play = turned.play(angle, 1) + turned.play(angle, -1)
         assert play * turned.driven_mm == pytest.approx(of.mesh.backlash_mm, rel=0.1), of
 
@@ -141,10 +141,10 @@ def check_contact_ratio(of: Pair) -> None:
 
 @pytest.mark.parametrize("seed", FEW)
 def test_turning(seed: int) -> None:
-    check_turning(draw(seed))
+    check_turning(draw(seed), PHASES // 2)
 
 
-@pytest.mark.parametrize("seed", FEW[:2])
+@pytest.mark.parametrize("seed", FEW[:1])
 def test_line_of_action_and_contact_ratio(seed: int) -> None:
     check_line(draw(seed))
     check_contact_ratio(draw(seed))
