@@ -51,11 +51,16 @@ def lay_out(pairs: tuple[Pair, ...], given: Given) -> Layout:
     """The smallest plate that these meshes fit on; NoRoom where there is none."""
     if given.reverted:
         return _reverted(pairs, given)
-    choices = [(axles, motors) for axles in _axle_choices(pairs, given)
+    places = _axle_choices(pairs, given)
+    if not places:
+        raise NoRoom("a wheel would run into the axle before it: let the first wheels be larger, "
+                     "or the later ones smaller")
+    choices = [(axles, motors) for axles in places
                for motors in _motor_choices(pairs, given, axles)]
     if not choices:
-        raise NoRoom(f"no place for {given.motors} motors of {given.can_mm:g} mm, clear of each "
-                     "other and of the axles")
+        many = "a motor" if given.motors == 1 else f"{given.motors} motors"
+        raise NoRoom(f"no place about the last wheel for {many} of {given.can_mm:g} mm, clear of "
+                     "each other and of the axles")
     axles, motors = choices[int(np.argmin(_sizes(pairs, given, choices)))]
     return _measured(pairs, given, axles, motors)
 

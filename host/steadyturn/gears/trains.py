@@ -9,6 +9,7 @@ from math import ceil, gcd, inf, prod
 import numpy as np
 
 from steadyturn.gears import search as searching
+from steadyturn.gears.given import Given
 from steadyturn.gears.layout import Layout, NoRoom, lay_out
 from steadyturn.gears.pairs import NoPair, Pair, pair
 from steadyturn.gears.search import BROADEST_MM, LEAST_WIDTH, MODULES_MM, MOST_WIDTH, Task
@@ -92,6 +93,7 @@ def build(teeth: tuple[tuple[int, int], ...], modules_mm: tuple[float, ...],
         centre = pairs[0].centre_mm if given.reverted and pairs else None
         pairs.append(pair(driver, driven, module, backlash_mm=given.backlash_mm(module),
                           pressure_rad=given.pressure_rad, centre_mm=centre))
+    _bores_fit(pairs, given)
     layout = lay_out(tuple(pairs), given)
     stages, before = [], 1.0
     for n, (one, width) in enumerate(zip(pairs, widths_mm, strict=True)):
@@ -120,6 +122,16 @@ def build(teeth: tuple[tuple[int, int], ...], modules_mm: tuple[float, ...],
         fits=max(layout.width_mm, layout.height_mm, biggest) <= bed, layout=layout)
 
 
+def _bores_fit(pairs: list[Pair], given: Given) -> None:
+    """NoPair where a pinion is hardly thicker than its bore."""
+    for one in pairs:
+        bore = given.shaft_mm if one is pairs[-1] else given.axle_mm
+        if one.driven.root_mm < bore / 2 + THINNEST_MM:
+            raise NoPair(f"{one.driven.teeth} teeth of module {one.driven.module_mm:g} leave less "
+                         f"than {THINNEST_MM:g} mm about a bore of {bore:g} mm")
+
+
+THINNEST_MM = 1.2  # three lines of a 0.4 mm nozzle
 PLATE_MM, COVER_MM = 6.0, 4.0
 GAP_MM, TOP_MM = 1.0, 9.0  # between planes and over the plate; under the cover, for its bearing
 
@@ -182,8 +194,8 @@ def hexagon_mm(task: Task) -> float:
 def of_teeth(teeth: tuple[tuple[int, int], ...], task: Task) -> Train:
     """A train whose tooth counts are settled: the smallest modules that bear the load."""
     modules = MODULES_MM if task.given.module_mm is None else (task.given.module_mm,)
-    if task.given.reverted:
-        return _reverted(teeth, modules, task)
+    if len(teeth) <= 2:
+        return _of_all(teeth, modules, task)
     best: Train | None = None
     chosen = [0] * len(teeth)
     problem: Exception | None = None
@@ -208,18 +220,19 @@ def of_teeth(teeth: tuple[tuple[int, int], ...], task: Task) -> Train:
     return best
 
 
-def _reverted(teeth: tuple[tuple[int, int], ...], modules: tuple[float, ...],
-              task: Task) -> Train:
-    """The same where both meshes have to come to one centre distance: of all pairs of modules
-    the smallest that bears, else the strongest."""
+def _of_all(teeth: tuple[tuple[int, int], ...], modules: tuple[float, ...],
+            task: Task) -> Train:
+    """The same by trying all modules for each mesh: the smallest that go together and bear,
+    else the strongest."""
     best: Train | None = None
-    problem: Exception = NoRoom("no modules bring both meshes to one centre distance")
+    problem: Exception | None = None
     for chosen in sorted(product(modules, repeat=len(teeth)), key=sum):
         try:
             now = build(teeth, chosen, (task.given.width_mm,) * len(teeth), task)
-        except NoPair:
+        except NoPair as wrong:
+            problem = problem or wrong
             continue
-        except NoRoom as wrong:
+        except NoRoom as wrong:  # says more than that a pair of some module cannot be made
             problem = wrong
             continue
         if now.safety >= 1 - 1e-9:
@@ -227,6 +240,7 @@ def _reverted(teeth: tuple[tuple[int, int], ...], modules: tuple[float, ...],
         if best is None or now.safety > best.safety:
             best = now
     if best is None:
+        assert problem is not None
         raise problem
     return best
 

@@ -21,6 +21,7 @@ ARM_MM = 10.0  # of the hexagon that the crank arm sits on
 BOSS_MM, BOSS_WALL_MM = 7.0, 3.5  # of the collar with the grub screw: height, wall
 GRUB_MM = 2.5  # hole to cut an M3 thread into
 LEAST_SPOKED_MM = 18.0  # of free web between hub and rim, below which it stays closed
+FLANK, FILLET = 7, 5  # points of an outline: within some um of the curve
 TIP_TAKEN = 2.8  # widths of a tip over how far its flanks are drawn in on either side
 RELIEF_MODULES = 0.02  # taken off the tips, more than teeth bend; common practice, no source
 
@@ -35,7 +36,7 @@ def toothed(gear: Gear, width: float, printer: Printer, *, low: float = 0.0) -> 
     sturdy = cut_to_width(gear, TIP_TAKEN * grows) if grows > 0 else gear
 
     def ring(grown: float) -> Points:
-        return outline(sturdy, flank=9, fillet=6, grown_mm=grown,
+        return outline(sturdy, flank=FLANK, fillet=FILLET, grown_mm=grown,
                        tip_relief_mm=RELIEF_MODULES * gear.module_mm)
 
     full = ring(-grows)

@@ -16,14 +16,14 @@ from steadyturn.gears.layout import COLUMN_MM, Point
 from steadyturn.gears.outline import Points, outline
 from steadyturn.gears.parts import Part, parts, recipes
 from steadyturn.gears.trains import AWAY, Train
-from steadyturn.gears.wheels import RELIEF_MODULES
+from steadyturn.gears.wheels import FILLET, FLANK, RELIEF_MODULES
 from steadyturn.jobs.gears import Geared
 from steadyturn.report import gears as report
 from steadyturn.report import gears_drawing, gears_page, gears_picture, plot_files
 from steadyturn.report.style import number
 
 LIST = "steadyturn-gears.json"  # names and checksums of the files that were written
-PICTURE = "assembly.png"
+PICTURE, PICTURE_DPI = "assembly.png", 110
 SHEETS = ("train.html", "train.txt", "assembly.svg", "wheels-1to1.svg", "all-parts.3mf")
 
 
@@ -98,7 +98,7 @@ def drawing_of(result: Geared, train: Train) -> Drawing:
                 tip_mm=gear.tip_mm, root_mm=gear.root_mm, bore_mm=bore,
                 hexagon_mm=train.hexagon_mm if at == 0 else 0.0, x=axle.at[0], y=axle.at[1],
                 ratio=axle.ratio, start_rad=axle.start_rad,
-                points=outline(gear, flank=8, fillet=6,
+                points=outline(gear, flank=FLANK, fillet=FILLET,
                                tip_relief_mm=RELIEF_MODULES * gear.module_mm)))
     kinds: dict[tuple[int, bool, int], Wheel] = {}
     for wheel in placed:
@@ -156,7 +156,8 @@ def write(result: Geared, folder: Path, *, force: bool = False) -> Written:
         _whole(folder / name, data)
     sums = {name: _sum(data) for name, data in files.items()}
     if not no_picture:
-        plot_files.write(folder / PICTURE, lambda: gears_picture.draw(drawing), option="--out")
+        plot_files.write(folder / PICTURE, lambda: gears_picture.draw(drawing), option="--out",
+                         dpi=PICTURE_DPI)
         sums[PICTURE] = _sum((folder / PICTURE).read_bytes())
     kept = _tidy(folder, {n: s for n, s in mine.items() if n not in sums})
     sums |= {name: mine[name] for name in kept}
