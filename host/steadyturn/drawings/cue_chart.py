@@ -14,7 +14,7 @@ from steadyturn.drawings.cue_results import Cell, Results, middle, worst_tenth
 INK, PAPER, BAND, LINE, MARK = "#202020", "#F4F4F4", "#D5E6D5", "#1F4E79", "#B03A2E"
 FILLS = {"faster": "#505050", "hold": "#FFFFFF", "slower": "#BBBBBB", "stop": "#B03A2E",
          "rest": "#202020"}
-_LEFT, _WIDTH, _ROW = 190, 520, 20
+_LEFT, _WIDTH, _ROW = 215, 500, 20
 _STRIP = 150.0
 WORDS = {"faster": "f", "hold": "hold", "slower": "s", "stop": "stop", "rest": "rest"}
 
@@ -61,8 +61,8 @@ def _strip(results: Results, y: float) -> tuple[list[str], float]:
     low, high = s["band_tpm"]
     top = 1.45 * target
     scale_t, scale_y = _WIDTH / t[-1], _STRIP / top
-    parts = [_words(8, y + 12, f"the person at the median, band {low:g}-{high:g} turns/min, and "
-                    "the lamp below", ' font-weight="bold"')]
+    parts = [_words(8, y + 12, f"the person at the median: turns/min, band {low:g}-{high:g}; below, the lamp "
+                    "(f: faster, s: slower)", ' font-weight="bold"')]
     y += 22
     bottom = y + _STRIP
     parts.append(_box(_LEFT, bottom - high * scale_y, _WIDTH, (high - low) * scale_y, BAND))
