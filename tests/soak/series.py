@@ -84,7 +84,7 @@ class Series:
         twin, found = self.twin, self.found
         plugs = list(self.day.plugs)
         began, told_s = time.monotonic(), twin.t_s
-        while twin.t_s < length_s:
+        while twin.t_s < length_s - 1e-6:  # time goes in whole microseconds
             goal = min(length_s, twin.t_s + LOOK_S)
             if plugs and plugs[0][0] <= goal:
                 at, plugged = plugs.pop(0)
