@@ -107,7 +107,7 @@ def text(done: Any) -> str:
             if done.previous_in_force
             else f"it runs others (CRC {done.crc_in_force})." if done.crc_in_force
             else "it found none that are valid, and keeps the phone disconnected.")
-    lines = [wrap(f"{head}. {tail}")]
+    lines = [f"{head}.", wrap(tail)]
     if done.fault:
         lines.append(item(words.fault(done.fault), "The board reports: ", ""))
     danger = ""
