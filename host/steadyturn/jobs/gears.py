@@ -158,6 +158,8 @@ def _own(rig: Rig, task: Task) -> tuple[Train | None, str]:
                   if s.driver_teeth and s.driven_teeth)
     if not rig.stages or len(teeth) < len(rig.stages):
         return None, ""
+    if len(teeth) > MOST_STAGES:
+        return None, f"it has {len(teeth)} stages, and more than {MOST_STAGES} are not laid out"
     try:
         return of_teeth(tuple((int(a or 0), int(b or 0)) for a, b in teeth), task), ""
     except (NoPair, NoRoom) as wrong:

@@ -56,9 +56,8 @@ def _head(result: Any) -> list[str]:
 
 
 def _list(result: Any) -> list[str]:
-    rows = []
-    if result.own is not None:
-        rows.append(_row(0, result.own, result))
+    shown = [*([] if result.own is None else [result.own]), *result.trains]
+    rows = [] if result.own is None else [_row(0, result.own, result)]
     rows += [_row(n, train, result) for n, train in enumerate(result.trains, start=1)]
     lines = []
     if result.own_problem:
@@ -73,6 +72,7 @@ def _list(result: Any) -> list[str]:
     lines += ["", wrap(
         "loss: with the rig's efficiency of each stage. print: hours, half to twice. bears: times "
         "what is asked of the weakest mesh; below 1 it is too weak."
+        + (" !: larger than the printer's bed." if any(not t.fits for t in shown) else "")
         + (" Row 0: the rig file's own teeth." if result.own is not None else ""))]
     return lines
 
@@ -81,7 +81,7 @@ def _row(n: int, train: Any, result: Any) -> tuple[str, ...]:
     modules = [number(s.module_mm) for s in train.stages]
     same = len(set(modules)) == 1
     mark = "*" if n == result.row else ""
-    bears = number(train.safety, 2) + ("" if train.fits else ", too large")
+    bears = number(train.safety, 2) + ("" if train.fits else " !")
     return (f"{mark}{n}", teeth(train), modules[0] if same else ", ".join(modules),
             f"{train.width_mm:.0f} x {train.height_mm:.0f}", f"{train.hours:.0f} h",
             f"{train.loss_percent:.0f} %", bears)

@@ -50,7 +50,8 @@ def test_why_names_loads_meshes_and_bolts(capsys) -> None:
     code, out, _ = run(str(HUT), *QUICKEST, "--row", "1", "--why", capsys=capsys)
     assert code == 0
     assert max(map(len, out.splitlines())) <= 80
-    for word in ("stuck", "shorted", "hexagon", "teeth in contact", "bolt M8", "gears.can_mm", "[[stage]]"):
+    for word in ("stuck", "shorted", "hexagon", "teeth in contact", "bolt M8", "gears.can_mm",
+                 "[[stage]]"):
         assert word in out
     assert out.count("driver_teeth = ") == 1
 
@@ -105,6 +106,25 @@ def test_teeth_that_cannot_be_made_are_told(capsys, tmp_path) -> None:
     (tmp_path / "rig.toml").write_text(text)
     _, out, _ = run(str(tmp_path / "rig.toml"), capsys=capsys)
     assert "own teeth cannot be made" in " ".join(out.split())
+
+
+def test_more_stages_than_are_laid_out(capsys, tmp_path) -> None:
+    text = HUT.read_text()
+    more = "[[stage]]\ndriver_teeth = 20\ndriven_teeth = 19\n" * 2
+    (tmp_path / "rig.toml").write_text(text + "\n" + more)
+    _, out, _ = run(str(tmp_path / "rig.toml"), "--row", "1", capsys=capsys)
+    assert "it has 4 stages" in " ".join(out.split())
+
+
+def test_what_is_too_large_for_the_bed_is_marked(capsys, tmp_path) -> None:
+    (tmp_path / "rig.toml").write_text(
+        HUT.read_text().replace("[gears]", "[gears]\nbed_mm = 150", 1))
+    code, out, _ = run(str(tmp_path / "rig.toml"), "--row", "0", capsys=capsys)
+    assert code == 1
+    assert "TOO LARGE for a bed of 150 mm" in out
+    assert "!: larger than the printer's bed" in " ".join(out.split())
+    # but for the path of a file that lies far away
+    assert max(len(x) for x in out.splitlines() if not x.startswith("next: ")) <= 80
 
 
 # -------------------------------------------------------------------------------- files
