@@ -36,7 +36,7 @@ def check(part) -> None:
     assert body.is_watertight, part.name
     assert body.is_winding_consistent, part.name
     assert body.volume > 0, part.name
-    assert body.volume / 1000 == pytest.approx(part.plastic_cm3, rel=1e-4), part.name
+    assert body.volume / 1000 == pytest.approx(part.plastic_cm3, rel=1e-9), part.name
     engine = shapes.kernel()
     again = engine.Manifold(engine.Mesh(
         vert_properties=part.vertices.astype(np.float32),
