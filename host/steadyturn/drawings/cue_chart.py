@@ -61,8 +61,8 @@ def _strip(results: Results, y: float) -> tuple[list[str], float]:
     low, high = s["band_tpm"]
     top = 1.45 * target
     scale_t, scale_y = _WIDTH / t[-1], _STRIP / top
-    parts = [_words(8, y + 12, f"the person at the median: turns/min, band {low:g}-{high:g}; below, the lamp "
-                    "(f: faster, s: slower)", ' font-weight="bold"')]
+    parts = [_words(8, y + 12, f"the person at the median: turns/min, band {low:g}-{high:g}; "
+                    "below, the lamp (f: faster, s: slower)", ' font-weight="bold"')]
     y += 22
     bottom = y + _STRIP
     parts.append(_box(_LEFT, bottom - high * scale_y, _WIDTH, (high - low) * scale_y, BAND))

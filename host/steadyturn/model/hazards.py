@@ -193,7 +193,8 @@ def ratings(rig: Rig) -> list[Rating]:
 
 
 def harms_without_firmware(rig: Rig, high_tpm: float | None) -> bool:
-    """Whether a rating is broken while the firmware looks away, as in a flash erase.
+    """Whether a rating is broken while the firmware looks away, as in a flash erase; high_tpm
+    [turns/min] as for `hazards`.
 
     >>> from steadyturn.rig.examples import example_path
     >>> from steadyturn.rig.file import read_rig

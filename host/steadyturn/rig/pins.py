@@ -20,6 +20,11 @@ _MAY_BE_UNUSED = ("bus_adc_pin", "supply_adc_pin", "alert_pin", "button_pin", "t
 Fault = tuple[tuple[str, ...], str, str, str]  # path below board.pins, value, right, how
 
 
+def needed_pins() -> list[str]:
+    """The pins without which no board works."""
+    return [name for name in COLUMNS if name not in _MAY_BE_UNUSED and name not in _LIMITS]
+
+
 def read_pins(kind: str, raw: Any) -> tuple[dict[str, int], list[Fault]]:
     """The pins named in the file, and what is wrong with them."""
     if not isinstance(raw, dict):
@@ -45,8 +50,7 @@ def read_pins(kind: str, raw: Any) -> tuple[dict[str, int], list[Fault]]:
         faults += [
             ((name,), "", "an unknown board needs this pin named.",
              "The GP or IO number printed beside the pin, below [board.pins].")
-            for name in COLUMNS
-            if name not in _MAY_BE_UNUSED and name not in _LIMITS and name not in raw
+            for name in needed_pins() if name not in raw
         ]
     if not faults:
         faults = _shared(kind, pins)

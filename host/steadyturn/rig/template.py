@@ -12,10 +12,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import tomlkit
+from steadyturn_fw.boards import BOARDS, COLUMNS
 from tomlkit.items import InlineTable
 
 from steadyturn.rig import likely
 from steadyturn.rig.likely import Guess
+from steadyturn.rig.pins import needed_pins
 from steadyturn.rig.questions import spec_of
 from steadyturn.rig.units import plain
 
@@ -94,7 +96,20 @@ def text_of(answers: Answers) -> str:
                              ("alert_wired", False, "true once its alert pin is wired")])
     _section(doc, "board", [("kind", str(known.get("board", "pico")), ""),
                             ("lamp", "led", "led, two_led, rgb, piezo or vibration")])
+    if known.get("board") == "other":
+        _pins(doc)
     return tomlkit.dumps(doc).rstrip("\n") + "\n"
+
+
+def _pins(doc: Any) -> None:
+    """A board that is not listed has no pins of its own: another's, to be written over."""
+    table = tomlkit.table()
+    table.add(tomlkit.comment("These are a Pico's: write the numbers printed on YOUR board"))
+    row = dict(zip(COLUMNS, BOARDS["pico"], strict=True))
+    for name in needed_pins():
+        table.add(name, row[name])
+    table.add(tomlkit.nl())
+    doc["board"].add("pins", table)
 
 
 def _name(stem: str) -> str:

@@ -182,7 +182,9 @@ def test_standing_fault_is_repeated():
     check.equal(b.journal.unfinished(first), pages.FAULT_SENSOR, "in the first too")
     b.journal.event(pages.EV_FAULT, 2, 0)
     b.journal.event(pages.EV_FAULT_END, 2, 0)
-    check.equal(b.journal.unfinished(b.journal.page), 0, "ended")
+    b.journal.close(0)
+    check.equal(b.journal.closed[pages.AT_N_EVENTS], 3, "repeated, begun, ended")
+    check.equal(b.journal.unfinished(b.journal.closed), 0, "ended")
 
 
 def test_follow():

@@ -169,7 +169,8 @@ def test_numbers_have_units(name) -> None:
 
 
 def test_the_rig_has_no_part_without_a_page() -> None:
-    """Each part of a rig that the model reads has keys on some page."""
+    """Each part of a rig that the model reads has keys on some page; the board is the
+    firmware's, and what is printed is the gears'."""
     told = "\n".join(text(page) for page in PAGES)
     parts = {field.name for field in dataclasses.fields(Rig)} & set(PARTS)
-    assert not {name for name in parts - {"board"} if f"`{name}." not in told}
+    assert not {name for name in parts - {"board", "gears"} if f"`{name}." not in told}

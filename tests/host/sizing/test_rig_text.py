@@ -31,7 +31,7 @@ alert_wired = true
 [board]
 kind = "pico2"
 [board.pins]
-lamp_pin = 22
+lamp_pin = 21
 [air]
 cold_c = -5
 [switch]
@@ -51,7 +51,7 @@ def same(of, build) -> None:
 def test_everything_goes_over(build) -> None:
     of = drawer(EVERYTHING)
     assert of.converters[1].part.points
-    assert of.parts["board"].pins["lamp_pin"] == 22
+    assert of.parts["board"].pins["lamp_pin"] == 21
     same(of, build)
 
 
