@@ -84,7 +84,9 @@ def ticks(boot: Boot, s: Mapping[str, Any]) -> Ticks:
     fresh = (adc_at < 0) & (shunt_at >= 0) & (bus_at > shunt_at)
     bus_uv, _, left_out = UNITS[s["chip"]]
     factor, shift = scale(bus_uv * s["bus_gain_ppm"], 1_000_000_000)
-    by_chip = (((bus >> left_out) * factor + (1 << shift >> 1)) >> shift) + s["bus_offset_mv"]
+    bus = bus >> left_out
+    bus = np.where(bus & 0x8000, 0, bus)  # the sign: below ground, or a bit that was read wrong
+    by_chip = ((bus * factor + (1 << shift >> 1)) >> shift) + s["bus_offset_mv"]
     factor, shift = scale(3300 * s["divider_permille"], 65_535_000)
     by_adc = adc * factor >> shift
     mv = np.clip(np.where(fresh, by_chip, by_adc), 0, MOST_MV)
