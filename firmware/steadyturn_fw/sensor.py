@@ -69,6 +69,7 @@ class Sensor:
         self.shunt_register = self.chip.SHUNT
         self.bus_register = self.chip.BUS
         self.two = bytearray(2)
+        self.three = bytearray(3)
         self.over_mv = s.over_mv
         # mV = bits * factor >> shift, mA likewise
         self.bus_factor, self.bus_shift = scale(self.chip.BUS_UV * s.bus_gain_ppm, 1000 * 1000000)
@@ -126,7 +127,11 @@ class Sensor:
         return self.two[0] << 8 | self.two[1]
 
     def set_word(self, register, value):
-        self.i2c.writeto(self.address, bytes((register, value >> 8, value & 0xFF)))
+        three = self.three
+        three[0] = register
+        three[1] = value >> 8
+        three[2] = value & 0xFF
+        self.i2c.writeto(self.address, three)
 
     def start(self):
         """Free the bus, find the chip, set it up. Allocates; not for a steady tick."""
