@@ -132,7 +132,8 @@ class Walk:
 
 
 def test_a_walk_with_everything_fitted():
-    longest = int(os.getenv("ALLOCATION_TICKS") or LONGEST)
+    asked = os.getenv("ALLOCATION_TICKS") if hasattr(os, "getenv") else None
+    longest = int(asked or LONGEST)
     seed = 7
     for chip in fields.CHIPS:
         for lamp in fields.LAMPS:
