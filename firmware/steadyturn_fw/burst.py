@@ -72,7 +72,7 @@ class Burst:
             self._take(now)
         elif state == NUMBERED:
             self._feed()
-        elif state == READY and not self.journal.pending:
+        elif state == READY and self.journal.takes():
             self._hand_over(self.journal)
 
     def _wait(self, now):
@@ -84,7 +84,7 @@ class Burst:
         if (
             self.steady_ms >= STEADY_MS
             and abs(now.ahead_dtpm - now.pace_dtpm) * CALM <= now.pace_dtpm
-            and not journal.pending
+            and journal.takes()
             and journal.index < SAMPLES - ROOM_SAMPLES
             and self._room(now)
         ):
@@ -195,10 +195,7 @@ class Burst:
     def _hand_over(self, journal):
         """To be stored next; too late where another page has been stored before it."""
         if journal.seq == self.seq + 1:
-            page = journal.closed
-            journal.closed = self.page
-            self.page = page
-            journal.pending = True
+            self.page = journal.push(self.page)
         self.state = DONE
 
     def release(self):

@@ -58,6 +58,7 @@ class Journal:
         self.page = bytearray(PAGE_BYTES)
         self.closed = bytearray(PAGE_BYTES)
         self.pending = False  # `closed` waits to be stored
+        self.held = None  # type: Held | None  # and those before it, where they may have to
         self.dropped = 0  # closed pages that never could be
         self.seq = 1
         self.boot = 1
@@ -133,19 +134,56 @@ class Journal:
             self.fed = 0
         self.crc.feed(page, self.fed, AT_CRC)
         self.crc.store(page, AT_CRC)
-        if self.pending:
-            self.dropped += 1
-        self.page = self.closed
-        self.closed = page
-        self.pending = True
+        self.page = self.push(page)
         self.seq += 1
         if self.number(self.seq):
             self.seq += 1
 
+    def push(self, page):
+        """The newest closed page: it waits to be stored. Gives a buffer for the next."""
+        spare = self.closed
+        if self.pending:
+            spare = self._hold(spare)
+        self.closed = page
+        self.pending = True
+        return spare
+
+    def _hold(self, page):
+        if self.held is None:
+            self.dropped += 1
+            return page
+        spare = self.held.keep(page)
+        if spare is page:
+            self.dropped += 1
+        return spare
+
+    def takes(self):
+        """Would a page pushed now cost no other?"""
+        return not self.pending or self.held is not None
+
+    def next(self):
+        """The page to be stored next; there is one where `pending`."""
+        held = self.held
+        return held.oldest() if held is not None and held.count else self.closed
+
+    def stored(self):
+        """It is."""
+        held = self.held
+        if held is not None and held.count:
+            held.done()
+        else:
+            self.pending = False
+
     def give_up(self):
-        """The closed page cannot be stored; its number stays unused."""
-        self.pending = False
+        """It cannot be stored; its number stays unused."""
+        self.stored()
         self.dropped += 1
+
+    def only_newest(self):
+        """There is energy for one page only: its totals have all."""
+        held = self.held
+        while held is not None and held.count:
+            self.give_up()
 
     # ---- at boot
 

@@ -5,12 +5,13 @@ everything for 45 ms, at worst 400, so pages are moved to the log while the load
 released, and nothing is begun that the reservoir could not finish. With the load
 connected they are moved only when the tails are full. Nobody can know which write will
 erase; so where no hardware cuts what this program would not see meanwhile, all wait for
-the release, and after a minute the load is released for them.
+the release, in memory, and after three minutes the load is released for them.
 """
 
 import gc
 from time import ticks_diff, ticks_ms
 
+from steadyturn_fw.held import Held
 from steadyturn_fw.pages import (
     EV_ERASE_CONNECTED,
     EV_RELEASED,
@@ -25,7 +26,7 @@ TIDY_PAGES = 4  # before connecting: this many waiting pages are worth an erase
 REST_PAGES = 6
 SLOW_MS = 20  # a write that took this long was an erase
 CALM_MS = 300  # a page waits so long at most for a calm moment: it would be lost at a cut
-BLIND_MS = 60000  # and so long, where nothing but this program guards the load
+BLIND_MS = 180000  # and so long, where nothing but this program guards the load
 GC_MS = 1000
 
 
@@ -41,6 +42,8 @@ class Writing:
         self.saved = False  # this fading's page is written
         s = loop.loaded.settings
         self.cut = s is not None and s.hardware_cut
+        if s is not None and not s.hardware_cut:
+            self.journal.held = Held()
         self.blind = False  # the load was released for a page: what says so follows at once
         self.since_ms = -1  # when a page began to wait for a calm moment, -1: none does
 
@@ -56,6 +59,7 @@ class Writing:
         fading = loop.sensor is not None and loop.switch.fading
         if fading and not self.saved:
             journal.close(FLAG_FADING)
+            journal.only_newest()
         elif self.blind and not journal.pending:
             journal.close(0)
             self.blind = False
@@ -129,12 +133,12 @@ class Writing:
     def _write(self, hurry=False):
         """The closed page, or the next piece of what has to go before it."""
         begun = self._begin()
-        done = self.store.write(self.journal.closed, hurry)
+        done = self.store.write(self.journal.next(), hurry)
         self._tell(begun)
         if done is None:
             return
         if done:
-            self.journal.pending = False
+            self.journal.stored()
         else:
             self.journal.give_up()
 

@@ -8,6 +8,7 @@ import time
 
 from asking import board, events, state, stored
 from steadyturn_fw import pages, writing
+from steadyturn_fw.held import Held
 from steadyturn_fw.writing import CALM_MS
 
 ERASE_MS = 45
@@ -66,10 +67,15 @@ def test_without_it_nothing_is_written_while_connected():
     b.run(50000 if FAST else 10000)
     check.equal(slow.times, [], "no erase may come")
     energy = state(b)["energy_in_uj"]
+    held = b.loop.journal.held.count
+    check.true(held >= (9 if FAST else 0), "they wait in memory")
     b.loop.release()
-    b.run(200)
-    check.true(len(slow.times) >= 1, "the release makes room")
-    page = stored(b)[-1]
+    b.run(3000)
+    check.true(len(slow.times) > held, "the release makes room")
+    found = stored(b)
+    check.equal([pages.get(p, pages.AT_SEQ, 4) for p in found], list(range(1, len(found) + 1)),
+                "none is lost")
+    page = found[-1]
     check.near(pages.get(page, pages.AT_ENERGY_IN, 6) // 1000, energy // 1000, 16000,
                "the newest page's totals have it all but the page under way")
 
@@ -79,8 +85,7 @@ def test_without_it_a_page_a_minute_has_the_load_released():
     slow = Slow(b)
     begin = time.now_us // 1000
     whole = writing.BLIND_MS
-    if not FAST:
-        writing.BLIND_MS = 10000
+    writing.BLIND_MS = 30000 if FAST else 10000
     try:
         while not slow.times:
             b.run(20)
@@ -95,6 +100,34 @@ def test_without_it_a_page_a_minute_has_the_load_released():
     b.run(200)
     found = [pair for page in stored(b) for pair in events(page)]
     check.true(("released", pages.WHY_WAITING) in found, "told")
+
+
+def test_what_fades_stores_the_newest():
+    b = cranking(hardware_cut=0)
+    b.run(20000)
+    slow = Slow(b)
+    energy = state(b)["energy_in_uj"]
+    b.supply(3900)
+    b.run(60)
+    check.equal(len(slow.times), 1, "there is energy for one")
+    page = stored(b)[-1]
+    check.true(page[pages.AT_FLAGS] & pages.FLAG_FADING, "the newest")
+    check.near(pages.get(page, pages.AT_ENERGY_IN, 6), energy, 200000, "its totals have all")
+
+
+def test_memory_for_pages_that_wait():
+    held = Held(3)
+    ours = [bytearray([i]) for i in range(5)]
+    spares = [held.keep(page) for page in ours[:3]]
+    check.equal(len(set([id(spare) for spare in spares])), 3, "a buffer each")
+    check.true(held.keep(ours[3]) is ours[3], "full: what comes is dropped")
+    check.true(held.oldest() is ours[0], "the oldest stays")
+    held.done()
+    check.true(held.keep(ours[3]) is ours[0], "its buffer again")
+    for page in ours[1:4]:
+        check.true(held.oldest() is page, "in order")
+        held.done()
+    check.equal(held.count, 0, "none left")
 
 
 def test_one_at_a_time():
