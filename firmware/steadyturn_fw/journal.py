@@ -6,6 +6,7 @@ bytes come, because all 216 at once would take a quarter of a tick.
 """
 
 from steadyturn_fw import pages
+from steadyturn_fw.held import Held
 from steadyturn_fw.pages import (
     AT_CRC,
     AT_EVENTS,
@@ -80,6 +81,10 @@ class Journal:
         self._clear()
 
     # ---- pages
+
+    def may_wait(self):
+        """At the start: closed pages will have to wait for a moment to be stored in."""
+        self.held = Held()
 
     def begin(self, t_ms):
         page = self.page

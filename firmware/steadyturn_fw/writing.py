@@ -11,7 +11,6 @@ the release, in memory, and after three minutes the load is released for them.
 import gc
 from time import ticks_diff, ticks_ms
 
-from steadyturn_fw.held import Held
 from steadyturn_fw.pages import (
     EV_ERASE_CONNECTED,
     EV_RELEASED,
@@ -43,7 +42,7 @@ class Writing:
         s = loop.loaded.settings
         self.cut = s is not None and s.hardware_cut
         if s is not None and not s.hardware_cut:
-            self.journal.held = Held()
+            self.journal.may_wait()
         self.blind = False  # the load was released for a page: what says so follows at once
         self.since_ms = -1  # when a page began to wait for a calm moment, -1: none does
 
