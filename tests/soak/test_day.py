@@ -6,6 +6,7 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
+from statistics import median
 
 import pytest
 from life import Day, live, person
@@ -22,7 +23,7 @@ from steadyturn.twin.twin import Twin
 HOUR_S = 3600.0
 MOST_LOST_MS = 5000
 HEAP_GROWTH = 512  # bytes, within one start
-HEAP_ROWS = 12_000  # bytes, from one start to others: rows for the journal's files on the flash
+HEAP_ROWS = 6_000  # bytes, from one start to others: rows for the journal's files on the flash
 RSS_GROWTH_KB = 20_000
 
 
@@ -77,7 +78,10 @@ def test_a_day(tmp_path: Path) -> None:
     # at the same moment of each start, after a collection
     used = [used for into_s, used, _ in found.heaps if into_s < 60]
     third = len(used) // 3
-    assert max(used[-third:]) - min(used[:third]) < HEAP_ROWS
+    # by what most starts hold: one that met a lost sensor, or no handle, holds less
+    first, last = median(used[:third]), median(used[-third:])
+    print(f"heap in use, most starts: {first} bytes in the first third, {last} in the last")
+    assert last - first < HEAP_ROWS
     assert max(found.heap_grown, default=0) < HEAP_GROWTH
     rss = found.rss_kb
     assert rss[-1] - rss[len(rss) // 10] < RSS_GROWTH_KB
