@@ -12,8 +12,8 @@ from collections.abc import Callable, Iterator
 from typing import Protocol, runtime_checkable
 
 from steadyturn.board.files import Files
+from steadyturn.board.finding import find
 from steadyturn.board.link import Link
-from steadyturn.board.ports import find
 from steadyturn.board.repl import ReplFiles
 from steadyturn.board.stream import SerialStream, Stream
 from steadyturn.errors import Failed

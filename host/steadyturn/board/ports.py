@@ -1,13 +1,12 @@
-"""Which serial ports may be a board, and which one is."""
+"""Which serial ports may be a board, and who answers on one."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from steadyturn.board.link import Link, NoAnswer, NotUnderstood, Who
+from steadyturn.board.link import Link, Who
 from steadyturn.board.stream import SerialStream
 from steadyturn.board.text import printable
-from steadyturn.errors import Failed
 
 # USB vendor -> what hangs there; from the USB-IF's public vendor list, from memory
 BOARD_VENDORS = {
@@ -21,17 +20,17 @@ BOARD_VENDORS = {
     0x1A86: "CH34x serial chip",
     0x0403: "FTDI serial chip",
 }
-MANY = 8  # ports probed at most
 
 
 @dataclass(frozen=True, slots=True)
 class Port:
     """device: what to open; what: what hangs there, as far as USB tells; likely: a board
-    or a serial chip that boards use."""
+    or a serial chip that boards use; serial_number: of what hangs there, "" for none."""
 
     device: str
     what: str
     likely: bool
+    serial_number: str = ""
 
     def __str__(self) -> str:
         return f"{self.device} ({self.what})" if self.what else self.device
@@ -46,7 +45,8 @@ def every_port() -> list[Port]:
         maker = BOARD_VENDORS.get(port.vid or 0, "")
         said = "" if port.description in (None, "n/a") else printable(port.description, 40)
         what = maker or said or ("not USB" if port.vid is None else "")
-        found.append(Port(port.device, what, bool(maker)))
+        serial_number = printable(getattr(port, "serial_number", None) or "", 40)
+        found.append(Port(port.device, what, bool(maker), serial_number))
     return sorted(found, key=lambda p: (not p.likely, p.device))
 
 
@@ -62,41 +62,3 @@ def probe(device: str, answer_s: float = 0.4) -> Who:
         return Link(stream, answer_s=answer_s, tries=2).who()
     finally:
         stream.close()
-
-
-def find(port: str | None = None) -> str:
-    """The port to use: as given, the only candidate, or the only one of several that
-    answers. Raises Failed that lists what was looked at."""
-    if port is not None:
-        return port
-    likely = candidates()
-    if len(likely) == 1:
-        return likely[0].device
-    if not likely:
-        others = every_port()
-        seen = ", ".join(str(p) for p in others[:MANY]) or "this machine has no serial port"
-        raise Failed(
-            f"No board found. Looked at: {seen}.",
-            "Check the cable (many only charge), the plug, and that MicroPython is on the board "
-            "(a Pico without it shows up as a drive). '--port' names a port; 'steadyturn twin "
-            "RIG' gives a virtual board.",
-        )
-    answers, lines = [], []
-    for candidate in likely[:MANY]:
-        try:
-            who = probe(candidate.device)
-        except NoAnswer:
-            lines.append(f"{candidate}: no answer")
-        except NotUnderstood:
-            answers.append(candidate.device)
-            lines.append(f"{candidate}: other firmware of steadyturn")
-        except Failed as failed:
-            lines.append(failed.what)
-        else:
-            answers.append(candidate.device)
-            lines.append(f"{candidate}: board {who.unique_id[-6:]}, firmware {who.firmware}")
-    if len(answers) == 1:
-        return answers[0]
-    raise Failed(
-        "Several boards may be meant: " + "; ".join(lines) + ".", "Name one with --port."
-    )

@@ -10,8 +10,11 @@ import contextlib
 import errno
 import sys
 import time
+from collections.abc import Sequence
 from typing import Any, Protocol
 
+from steadyturn.board.holders import Holder, holders
+from steadyturn.board.permission import remedy
 from steadyturn.board.text import printable
 from steadyturn.errors import Failed
 
@@ -39,6 +42,10 @@ class Busy(Failed):
     """Another program has the port."""
 
 
+class Denied(Failed):
+    """This user may not open the port."""
+
+
 class Stuck(Failed):
     """The board is there, but takes or gives nothing."""
 
@@ -60,9 +67,21 @@ def open_serial(port: str) -> Any:
             return serial.Serial(port, BAUD, timeout=0, write_timeout=WRITE_S, exclusive=True)
         except (OSError, ValueError, OverflowError) as error:  # SerialException is an OSError
             failed = _explained(port, error)
-        if not isinstance(failed, Busy) or time.monotonic() > end:
+        if not isinstance(failed, Busy):
             raise failed
+        if time.monotonic() > end:
+            raise busy(port, holders(port))
         time.sleep(0.05)
+
+
+def busy(port: str, by: Sequence[Holder]) -> Busy:
+    """by: who has it, as far as the system tells."""
+    who = ": " + ", ".join(str(holder) for holder in by) if by else ""
+    return Busy(
+        f"{printable(port, 80)}: another program has this port{who}.",
+        "Close it and try again." if by else
+        "Close the serial monitor, editor or second steadyturn that uses it, and try again.",
+    )
 
 
 class SerialStream:
@@ -110,27 +129,29 @@ def _explained(port: str, error: BaseException) -> Failed:
     text = str(error)
     name = printable(port, 80)
     missing = (errno.ENOENT, errno.ENODEV, errno.ENXIO, errno.EIO)
+    windows = sys.platform == "win32"
     if number in missing or "FileNotFoundError" in text:
-        return Failed(
-            f"{name}: there is no such port now.",
-            "Plug the board in with a cable that carries data (many only charge), and leave "
-            "--port out to have it found.",
-        )
-    if number == errno.EACCES and sys.platform.startswith("linux"):
-        return Failed(
-            f"{name}: you may not open this port.",
-            "Join the group that owns it: 'sudo usermod -a -G dialout $USER' (Arch: uucp), "
-            "then log out and in.",
-        )
-    busy = (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK)
-    if number in busy or "exclusively lock" in text or "PermissionError" in text:
-        return Busy(
-            f"{name}: another program has this port.",
-            "Close the serial monitor, editor or second steadyturn that uses it, and try again.",
-        )
+        return Failed(f"{name}: there is no such port now.{_foreign_name(port, windows)}",
+                      "Plug the board in with a cable that carries data (many only charge), and "
+                      "leave --port out to have it found; 'steadyturn ports' lists them.")
+    if number in (errno.EACCES, errno.EPERM) and not windows:
+        return Denied(f"{name}: you may not open this port.", remedy(port))
+    busy_numbers = (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK)
+    # Windows says "access is denied" where another program has the port
+    if number in busy_numbers or "exclusively lock" in text or "PermissionError" in text:
+        return busy(port, ())
     if number == errno.EACCES:
-        return Failed(f"{name}: you may not open this port.", "Ask the system's administrator.")
+        return Denied(f"{name}: you may not open this port.", remedy(port))
     return Failed(
         f"{name}: the port cannot be opened ({printable(text, 120)}).",
         "Unplug the board, plug it in again, and leave --port out to have it found.",
     )
+
+
+def _foreign_name(port: str, windows: bool) -> str:
+    """Said of a name as another system has them."""
+    if windows and port.startswith("/dev/"):
+        return " On Windows ports are named COM3 or so (Device Manager, 'Ports')."
+    if not windows and port[:3].upper() == "COM" and port[3:].isdigit():
+        return " COM names are those of Windows; here they begin with /dev/."
+    return ""

@@ -11,6 +11,7 @@ from typing import Any
 
 import click
 
+from steadyturn.cli import complete
 from steadyturn.errors import Problem, WrongInput
 
 
@@ -48,11 +49,13 @@ plot_option = click.option(
     "--plot", type=click.Path(path_type=Path, dir_okay=False), default=None, metavar="FILE",
     help="Also draw a picture: a .png or .svg file.",
 )
-port_option = click.option("--port", default=None, help="Serial port of the board.")
+port_option = click.option("--port", default=None, shell_complete=complete.ports,
+                           help="Serial port of the board ('steadyturn ports' lists them).")
 
 
 def rig_argument(function: Callable[..., Any]) -> Callable[..., Any]:
-    return click.argument("rig", metavar="RIG", required=False, type=str, default=None)(function)
+    return click.argument("rig", metavar="RIG", required=False, type=str, default=None,
+                          shell_complete=complete.rigs)(function)
 
 
 def _is_drawer(name: str) -> bool:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from steadyturn.cli import complete
 from steadyturn.cli.common import Number, json_option, show
 from steadyturn.errors import Failed, Problem, WrongInput
 
@@ -15,7 +16,8 @@ EVERY_S = 0.2  # how often the progress is written
 
 
 @click.command(short_help="What can be built from what is at hand.")
-@click.argument("parts", metavar="PARTS", required=False, default=None)
+@click.argument("parts", metavar="PARTS", required=False, default=None,
+                shell_complete=complete.drawers)
 @click.option("--typical", is_flag=True,
               help="Add typical motors and converters; without PARTS, those alone.")
 @click.option("--why", type=Number("a row of the list", int), default=None, metavar="N",

@@ -18,6 +18,8 @@ COMMANDS: tuple[tuple[str, str, str, str], ...] = (
     ("Plan", "charge", "charge", "Minutes, percent and effort for a charge."),
     ("Make", "gears", "gears", "Gear trains that mesh, bear the load, and can be printed."),
     ("Set up", "flash", "flash", "Bring a board's firmware and settings up to date."),
+    ("Set up", "ports", "ports", "The serial ports, and which are boards of ours."),
+    ("Set up", "completion", "completion", "Have a shell complete commands and files."),
     ("Use", "watch", "watch", "Live view of a running board."),
     ("Use", "pull", "pull", "Copy the journal off the board into the library."),
     ("Use", "review", "review", "What was delivered, and how the pace was."),

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+import json
 from types import SimpleNamespace
 
 import pytest
 from fake_board import FakeBoard, PtyBoard
-from steadyturn.board import ports
+from steadyturn.board import finding, ports
 from steadyturn.board.connect import connect
+from steadyturn.board.stream import SerialStream
 from steadyturn.errors import Failed
+
+
+@pytest.fixture(autouse=True)
+def _soon(monkeypatch):
+    """Who is silent here need not be waited for."""
+    monkeypatch.setattr("steadyturn.board.asking.ANSWER_S", 0.15)
 
 
 @pytest.fixture
@@ -16,7 +24,8 @@ def plugged(monkeypatch):
     """Put ports on this machine: (device, USB vendor or None, description)."""
 
     def plug(*found):
-        rows = [SimpleNamespace(device=d, vid=v, description=t) for d, v, t in found]
+        rows = [SimpleNamespace(device=d, vid=v, description=t, serial_number=f"E66{n}")
+                for n, (d, v, t) in enumerate(found)]
         monkeypatch.setattr("serial.tools.list_ports.comports", lambda: rows)
 
     return plug
@@ -24,8 +33,8 @@ def plugged(monkeypatch):
 
 def test_a_single_likely_one_is_used(plugged):
     plugged(("/dev/ttyS0", None, "n/a"), ("/dev/ttyACM3", 0x2E8A, "Board in FS mode"))
-    assert ports.find() == "/dev/ttyACM3"
-    assert ports.find("/dev/other") == "/dev/other"
+    assert finding.find() == "/dev/ttyACM3"
+    assert finding.find("/dev/other") == "/dev/other"
     assert [str(p) for p in ports.every_port()] == [
         "/dev/ttyACM3 (Raspberry Pi)", "/dev/ttyS0 (not USB)"]
 
@@ -33,11 +42,11 @@ def test_a_single_likely_one_is_used(plugged):
 def test_none_says_what_was_looked_at_and_what_to_check(plugged):
     plugged(("/dev/ttyS0", None, "n/a"), ("/dev/ttyUSB9", 0x9999, "Modem\x1b[31m"))
     with pytest.raises(Failed, match=r"ttyS0.*ttyUSB9.*cable") as caught:
-        ports.find()
+        finding.find()
     assert "\x1b" not in str(caught.value)
     plugged()
     with pytest.raises(Failed, match="has no serial port"):
-        ports.find()
+        finding.find()
 
 
 def test_of_several_the_one_that_answers_is_used(plugged):
@@ -45,12 +54,51 @@ def test_of_several_the_one_that_answers_is_used(plugged):
     silent.answer = lambda line: b""
     with PtyBoard(FakeBoard()) as one, PtyBoard(silent) as two, PtyBoard(FakeBoard()) as three:
         plugged((two.port, 0x2E8A, ""), (one.port, 0x2E8A, ""))
-        assert ports.find() == one.port
+        assert finding.find() == one.port
         plugged((one.port, 0x2E8A, ""), (three.port, 0x2E8A, ""), (two.port, 0x303A, ""))
         with pytest.raises(Failed, match="--port") as caught:
-            ports.find()
+            finding.find()
         assert f"{two.port} (Espressif): no answer" in str(caught.value)
         assert str(caught.value).count("firmware 0.1.0") == 2
+        assert "serial number E660" in str(caught.value)
+
+
+def settings(**fields):
+    return b"\n".join((b"head", json.dumps(fields).encode(), b"tail"))
+
+
+def test_several_are_told_apart_by_label(plugged):
+    hut, boat = FakeBoard(), FakeBoard()
+    hut.settings = settings(label="hut", rig="Lakeside hut")
+    boat.settings = settings(label="boat\x1b[31m", rig=7)
+    with PtyBoard(hut) as one, PtyBoard(boat) as two:
+        plugged((one.port, 0x2E8A, ""), (two.port, 0x2E8A, ""))
+        with pytest.raises(Failed, match="Several boards answer") as caught:
+            finding.find()
+    assert "'hut', board 050607, serial number E660" in str(caught.value)
+    assert "'boat.[31m'" in str(caught.value)
+
+
+def test_where_none_of_several_answers_the_remedies_are_named(plugged):
+    silent = FakeBoard()
+    silent.answer = lambda line: b""
+    with PtyBoard(FakeBoard()) as held, PtyBoard(silent) as two:
+        plugged((held.port, 0x2E8A, ""), (two.port, 0x2E8A, ""))
+        stream = SerialStream(held.port)
+        with pytest.raises(Failed, match="none answers as ours") as caught:
+            finding.find()
+        stream.close()
+        assert "another program has this port" in caught.value.what
+        assert "Close the serial monitor" in caught.value.how
+        assert "--port" in caught.value.how
+        assert finding.find() == held.port  # the one that answers
+
+
+def test_windows_is_told_where_its_ports_are_listed(plugged, monkeypatch):
+    plugged()
+    monkeypatch.setattr("sys.platform", "win32")
+    with pytest.raises(Failed, match="Device Manager"):
+        finding.find()
 
 
 def test_connect_finds_the_board_and_lets_it_go(plugged):
