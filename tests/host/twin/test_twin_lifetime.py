@@ -12,6 +12,7 @@ import time
 from pathlib import Path
 
 import pytest
+from steadyturn.board.holders import virtual_boards
 from steadyturn.errors import Failed, WrongInput
 from steadyturn.jobs.twin import serve
 from steadyturn.report.twin import text
@@ -179,6 +180,10 @@ def test_the_command_serves_until_it_is_ended(number: int, tmp_path: Path) -> No
         while not children(served.pid) and time.monotonic() < end:
             time.sleep(0.05)
         (child,) = children(served.pid)
+        listed: list[str] = []
+        while listed != [told["port"]] and time.monotonic() < end:  # not its console
+            listed = [port for port, pid in virtual_boards() if pid == served.pid]
+        assert listed == [told["port"]]
         served.send_signal(number)
         assert served.wait(10) == (-9 if number == signal.SIGKILL else 0)
         assert gone(child)
