@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -211,6 +211,24 @@ class Library:
                 "p", f"SELECT raw FROM page WHERE board = ? AND seq >= ? AND contact IN ({marks}) "
                 "ORDER BY seq", board.id, since_seq, *wanted)
         return b"".join(row[0] for row in rows)
+
+    def page_runs(
+        self, board: BoardRow, *, since_s: float | None = None, count: int = 2048
+    ) -> Iterator[bytes]:
+        """The same in runs of at most `count` pages, for what must not hold all of them.
+        since_s: only those that contacts at or after that host time brought."""
+        brought = "" if since_s is None else (
+            "AND contact IN (SELECT id FROM contact WHERE host_s >= ?) ")
+        values = () if since_s is None else (since_s,)
+        last = -1
+        while rows := self._rows(
+            "np", f"SELECT seq, raw FROM page WHERE board = ? AND seq > ? {brought}"
+            f"ORDER BY seq LIMIT {count:d}", board.id, last, *values,
+        ):
+            if rows[-1][0] <= last:  # a damaged index must not send us in circles
+                raise schema.damaged(self.path, "its pages are out of order")
+            last = rows[-1][0]
+            yield b"".join(row[1] for row in rows)
 
     def page_before(self, board: BoardRow, seq: int) -> bytes:
         """The stored page with the highest number below `seq`; empty if there is none."""
