@@ -15,10 +15,17 @@ from steadyturn_fw import pages as layout
 
 from steadyturn.errors import Failed, Problem, WrongInput
 from steadyturn.report import plots
+from steadyturn.sessions.accuracy import UNKNOWN, Accuracy, accuracy
 from steadyturn.sessions.decode import Pages, decode, seq_of
+from steadyturn.sessions.estimates import Estimate
+from steadyturn.sessions.expected import Comparison
 from steadyturn.sessions.figures import Figures
 from steadyturn.sessions.figures import review as figures_of
+from steadyturn.sessions.findings import Finding
+from steadyturn.sessions.flow import flow
+from steadyturn.sessions.history import Past
 from steadyturn.sessions.library import BoardRow, Contact, Library
+from steadyturn.sessions.measures import energies, times
 from steadyturn.sessions.outings import Outing, last_outing
 from steadyturn.settings.file import read_any
 
@@ -34,7 +41,10 @@ class Review:
     earlier one is shown. unfinished: that pull was broken off. other_boards: ids of boards
     in the library that are not shown. window_v, band_tpm ([low, target, high]),
     percent_j (energy at the phone's socket for one percent): from the settings in force
-    at the pull, None where they are unknown. pages: the decoded pages, not in --json.
+    at the pull, None where they are unknown. accuracy: the sensor's. estimates: the figures
+    with their 95 % ranges. findings: what to change, most worth first. expected: against the
+    rig's model (empty without a rig). history: against earlier outings. pages: the decoded
+    pages, not in --json.
     """
 
     board: str
@@ -54,6 +64,11 @@ class Review:
     percent_j: float | None
     figures: Figures
     plot: Path | None
+    accuracy: Accuracy
+    estimates: tuple[Estimate, ...]
+    findings: tuple[Finding, ...]
+    expected: tuple[Comparison, ...]
+    history: tuple[Past, ...]
     pages: Pages = field(metadata={"json": False})
 
 
@@ -145,6 +160,10 @@ def _result(
                 settings["high_dtpm"] / 10)
         window = (settings["window_low_mv"] / 1000, settings["window_high_mv"] / 1000)
     percent_mj = settings.get("percent_mj", 0)
+    sensor = accuracy(settings)
+    out_sensor = accuracy(settings, out=True) if settings.get("out_shunt_uohm") else UNKNOWN
+    estimates = (*energies(figures, flow(pages), settings, sensor, None, out_sensor),
+                 *times(figures))
     return Review(
         board=row.unique_id,
         format_id=row.format_id,
@@ -163,5 +182,10 @@ def _result(
         percent_j=percent_mj / 1000 if percent_mj else None,
         figures=figures,
         plot=plot,
+        accuracy=sensor,
+        estimates=estimates,
+        findings=(),
+        expected=(),
+        history=(),
         pages=pages,
     )
