@@ -11,7 +11,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from steadyturn.drawings import cue_chart, cue_page
+from steadyturn.drawings import blocks, cue_chart, cue_page
+from steadyturn.drawings.cautions_page import cautions_text
 from steadyturn.drawings.lamp_chart import chart_text
 from steadyturn.drawings.lamp_page import page_text
 from steadyturn.drawings.package_list import package_text
@@ -21,6 +22,7 @@ from steadyturn.drawings.switch_table import page_text as switch_page_text
 
 FILES: dict[str, Callable[[], str]] = {
     "hardware/pins.md": pins_text,
+    "hardware/cautions.md": cautions_text,
     "firmware/package.json": package_text,
     "firmware/lamp.md": page_text,
     "firmware/lamp.svg": chart_text,
@@ -40,4 +42,4 @@ def write(root: Path) -> list[Path]:
         if not path.exists() or path.read_text(encoding="utf-8") != text:
             path.write_text(text, encoding="utf-8")
             changed.append(path)
-    return changed
+    return changed + blocks.write(root)

@@ -7,6 +7,7 @@ from typing import Any
 
 from steadyturn_fw import fields
 
+from steadyturn import cautions
 from steadyturn.report import words
 from steadyturn.report.style import fill, item, number, quantity, table, wrap
 
@@ -113,6 +114,9 @@ def text(done: Any) -> str:
     danger = ""
     if done.outcome == "same" and done.dangerous:
         danger = hazards_text(done).lstrip("\n") + "\n"
+    if done.outcome != "same" and done.in_force:
+        lines += ["", "Before you turn it:",
+                  *(item(c, mark="! ") for c in cautions.short("flash"))]
     return danger + "\n".join(lines) + "\n"
 
 

@@ -5,14 +5,10 @@ from __future__ import annotations
 from math import isfinite
 from typing import Any
 
+from steadyturn import cautions
 from steadyturn.report.style import item, number, quantity, shown_path, table, wrap
 
-CAUTIONS = (
-    "Gears draw in fingers, hair, cuffs and jewellery: never run them without the cover.",
-    "Wear eye protection when you try a new train: printed teeth break in chips.",
-    "Shorting the motors brakes the handle suddenly and loads the teeth several times harder "
-    "than charging does.",
-)
+CAUTIONS = cautions.short("gears")
 OVERLOAD = {"blocked": "an arm against a train that is stuck",
             "short": "the motors' terminals shorted while the handle turns fast"}
 

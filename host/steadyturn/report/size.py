@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import ceil
 from typing import Any
 
+from steadyturn import cautions
 from steadyturn.report.limit_names import NAME
 from steadyturn.report.pace import in_full
 from steadyturn.report.style import item, number, quantity, shown_path, table, wrap
@@ -80,6 +81,7 @@ def _list(result: Any) -> str:
         lines += [*([""] if safe else []),
                   wrap("DANGEROUS AS BUILT, each until it has what it needs:"), _table(other)]
     lines += ["", *_legend(result)]
+    lines += ["", *(item(c, mark="! ") for c in cautions.short("choose"))]
     if not result.complete:  # the whole list has other rows under these numbers
         return "\n".join([*lines, "", f"next: {command(result)}"]) + "\n"
     first = result.choices[0].number
