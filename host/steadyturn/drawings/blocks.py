@@ -10,15 +10,18 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
-from steadyturn.drawings import cautions_page
+from steadyturn.drawings import cautions_page, usb_output
 
-MAKERS: dict[str, Callable[[str], str]] = {"cautions": cautions_page.box}
-BLOCK = re.compile(r"(<!-- made: (\w+) ?(.*?) -->\n).*?(\n<!-- end -->)", re.DOTALL)
+MAKERS: dict[str, Callable[[str], str]] = {
+    "cautions": cautions_page.box,
+    "usb": usb_output.table,
+}
+BLOCK = re.compile(r"(<!-- made: (\w+) ?([^\n]*?) -->\n)(?:.*?\n)??(<!-- end -->)", re.DOTALL)
 
 
 def filled(text: str) -> str:
     """The page with each block as it is made today; KeyError for an unknown one."""
-    return BLOCK.sub(lambda found: found[1] + MAKERS[found[2]](found[3]) + found[4], text)
+    return BLOCK.sub(lambda found: f"{found[1]}{MAKERS[found[2]](found[3])}\n{found[4]}", text)
 
 
 def pages(root: Path) -> list[Path]:
