@@ -49,6 +49,10 @@ plot_option = click.option(
     "--plot", type=click.Path(path_type=Path, dir_okay=False), default=None, metavar="FILE",
     help="Also draw a picture: a .png or .svg file.",
 )
+html_option = click.option(
+    "--html", type=click.Path(path_type=Path, dir_okay=False), default=None, metavar="FILE",
+    help="Also write a page for a browser: one .html file that loads nothing.",
+)
 port_option = click.option("--port", default=None, shell_complete=complete.ports,
                            help="Serial port of the board ('steadyturn ports' lists them).")
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from steadyturn.cli.common import json_option, library_option, plot_option, show
+from steadyturn.cli.common import html_option, json_option, library_option, plot_option, show
 
 
 @click.command()
@@ -15,9 +15,11 @@ from steadyturn.cli.common import json_option, library_option, plot_option, show
 @click.option("--all", "everything", is_flag=True,
               help="All that the library has of it, not just the last pull.")
 @plot_option
+@html_option
 @json_option
 def command(
-    library: Path | None, board: str | None, everything: bool, plot: Path | None, as_json: bool
+    library: Path | None, board: str | None, everything: bool, plot: Path | None,
+    html: Path | None, as_json: bool,
 ) -> None:
     """What was delivered, and how the pace was.
 
@@ -26,4 +28,5 @@ def command(
     from steadyturn.jobs.review import review
     from steadyturn.report.review import text
 
-    show(review(library, board=board, everything=everything, plot=plot), as_json, text)
+    show(review(library, board=board, everything=everything, plot=plot, html=html),
+         as_json, text)

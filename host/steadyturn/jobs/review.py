@@ -14,7 +14,7 @@ from typing import Any
 from steadyturn_fw import pages as layout
 
 from steadyturn.errors import Failed, Problem, WrongInput
-from steadyturn.report import plots
+from steadyturn.report import plots, review_page
 from steadyturn.sessions.accuracy import UNKNOWN, Accuracy, accuracy
 from steadyturn.sessions.decode import Pages, decode, seq_of
 from steadyturn.sessions.estimates import Estimate
@@ -64,6 +64,7 @@ class Review:
     percent_j: float | None
     figures: Figures
     plot: Path | None
+    html: Path | None
     accuracy: Accuracy
     estimates: tuple[Estimate, ...]
     findings: tuple[Finding, ...]
@@ -74,16 +75,19 @@ class Review:
 
 def review(
     library: Path | None = None, *, board: str | None = None, everything: bool = False,
-    plot: Path | None = None,
+    plot: Path | None = None, html: Path | None = None,
 ) -> Review:
     """Review the library in that folder (None: the user's).
 
     board: a board's id or the end of it (None: the one met last). everything: all its pages
     instead of the last pull's. plot: also draw a picture there (.png or .svg).
-    Raises WrongInput (board, plot) and Failed (nothing to review, library unusable).
+    html: also write a page for a browser there.
+    Raises WrongInput (board, plot, html) and Failed (nothing to review, library unusable).
     """
     if plot is not None:
         plots.check(plot)
+    if html is not None:
+        review_page.check(html)
     with Library(library, readonly=True) as shelf:
         rows = shelf.boards()
         row = _choose(rows, board, shelf.folder)
@@ -107,10 +111,12 @@ def review(
     settings = _settings(outing.contacts[-1])
     result = _result(
         row, shelf.folder, everything, outing, rows, settings, pages,
-        figures_of(pages, settings, before=before, damaged=damaged), plot,
+        figures_of(pages, settings, before=before, damaged=damaged), plot, html,
     )
     if plot is not None:
         plots.write(result, plot)
+    if html is not None:
+        review_page.write(result, html)
     return result
 
 
@@ -150,7 +156,7 @@ def _settings(contact: Contact) -> Mapping[str, Any]:
 def _result(
     row: BoardRow, folder: Path, everything: bool, outing: Outing,
     rows: Sequence[BoardRow], settings: Mapping[str, Any], pages: Pages, figures: Figures,
-    plot: Path | None,
+    plot: Path | None, html: Path | None,
 ) -> Review:
     anchor = outing.contacts[-1]
     previous = None if everything else outing.previous
@@ -182,6 +188,7 @@ def _result(
         percent_j=percent_mj / 1000 if percent_mj else None,
         figures=figures,
         plot=plot,
+        html=html,
         accuracy=sensor,
         estimates=estimates,
         findings=(),

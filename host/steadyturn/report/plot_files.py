@@ -33,15 +33,7 @@ _KEY = "Description"  # a key that both file types know
 def check(path: Path, option: str = "--plot") -> None:
     """Raise before any work if a picture cannot be drawn there: WrongInput for the name,
     Failed where matplotlib is missing."""
-    if path.suffix.lower() not in SUFFIXES:
-        raise WrongInput(Problem(option, "", str(path), "the name must end in .png or .svg.",
-                                 "PNG is a picture for a screen, SVG for print."))
-    if not path.absolute().parent.is_dir():
-        raise WrongInput(Problem(option, "", str(path), "that folder does not exist.",
-                                 f"Make it first: {path.absolute().parent}"))
-    if os.path.exists(path) and not path.is_file():
-        raise WrongInput(Problem(option, "", str(path), "this is a folder, a device or a pipe.",
-                                 "Name a new file."))
+    place(path, option, SUFFIXES, "PNG is a picture for a screen, SVG for print.")
     try:
         import matplotlib  # noqa: F401
     except ImportError:
@@ -50,6 +42,19 @@ def check(path: Path, option: str = "--plot") -> None:
     except ValueError:  # before it is there, it reads MPLBACKEND
         raise Failed("Drawing a plot needs matplotlib, which does not start as it is set up.",
                      "Unset MPLBACKEND in the environment, or look at matplotlibrc.") from None
+
+
+def place(path: Path, option: str, suffixes: tuple[str, ...], how: str) -> None:
+    """Raise WrongInput if no file with one of these endings can be written there."""
+    if path.suffix.lower() not in suffixes:
+        raise WrongInput(Problem(option, "", str(path),
+                                 f"the name must end in {' or '.join(suffixes)}.", how))
+    if not path.absolute().parent.is_dir():
+        raise WrongInput(Problem(option, "", str(path), "that folder does not exist.",
+                                 f"Make it first: {path.absolute().parent}"))
+    if os.path.exists(path) and not path.is_file():
+        raise WrongInput(Problem(option, "", str(path), "this is a folder, a device or a pipe.",
+                                 "Name a new file."))
 
 
 def write(path: Path, draw: Callable[[], Any], *, option: str = "--plot",
@@ -65,14 +70,14 @@ def write(path: Path, draw: Callable[[], Any], *, option: str = "--plot",
         said = {_KEY: json.dumps(content(figure), separators=(",", ":"))}
         if path.suffix.lower() == ".svg":
             said["Date"] = None  # type: ignore[assignment]  # matplotlib leaves it out
-        with _whole(path) as unseen:
+        with whole(path) as unseen:
             figure.savefig(unseen, dpi=dpi, metadata=said)
             if colors and path.suffix.lower() == ".png":
                 _fewer_colors(unseen, colors)
 
 
 @contextmanager
-def _whole(path: Path) -> Iterator[Path]:
+def whole(path: Path) -> Iterator[Path]:
     """A name to write to; the file is at `path` once it is whole, and what was there before
     stays where it fails or is stopped halfway."""
     real = Path(os.path.realpath(path))  # a link stays a link

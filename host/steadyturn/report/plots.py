@@ -23,6 +23,7 @@ from steadyturn.report.plots_boots import (
     Stretch,
     clock,
     curves,
+    events_at,
     holes,
     lay_out,
     runs,
@@ -157,21 +158,12 @@ def _cues(axis: Any, stretches: list[Stretch], events: NDArray[Any]) -> None:
     axis.set_ylim(-0.6, len(rows) - 0.4)
     axis.set_ylabel("lamp")
     axis.tick_params(axis="y", length=0)
-    marks = [_at(stretches, e) for e in events[events["code"] == layout.EV_FAULT]]
-    known = [m for m in marks if m is not None]
+    known = events_at(stretches, events, layout.EV_FAULT)
     if known:
         axis.plot(known, [len(rows) - 0.5] * len(known), linestyle="", marker="v",
                   color=look.FAULT, markersize=6, clip_on=False, label="fault begins")
         axis.legend(loc="lower right", bbox_to_anchor=(1, 1.0), frameon=False, fontsize=8,
                     borderaxespad=0.2)
-
-
-def _at(stretches: list[Stretch], event: Any) -> float | None:
-    for stretch in stretches:
-        at = stretch.zero + event["t_ms"] / 1000
-        if stretch.boot == event["boot"] and stretch.begin - 10 <= at <= stretch.end + 10:
-            return float(min(max(at, stretch.begin), stretch.end))
-    return None
 
 
 def _connected(axis: Any, stretches: list[Stretch]) -> None:

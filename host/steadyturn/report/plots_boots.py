@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -39,13 +40,12 @@ def lay_out(pages: Any) -> list[Stretch]:
     gap = max(1.0, length * min(0.04, 0.3 / max(1, len(found))))
     out = []
     at = 0.0
+    seqs, sample_seqs = pages.pages["seq"], pages.samples["seq"]  # both rise
     for span in found:
-        rows = pages.samples["boot"] == span.boot
-        seqs = pages.pages["seq"]
-        rows &= pages.samples["seq"] >= seqs[span.first]
-        rows &= pages.samples["seq"] <= seqs[span.stop - 1]
+        first = np.searchsorted(sample_seqs, seqs[span.first], "left")
+        stop = np.searchsorted(sample_seqs, seqs[span.stop - 1], "right")
         seconds = (span.end_ms - span.begin_ms) / 1000
-        out.append(Stretch(span.boot, pages.samples[rows], at - span.begin_ms / 1000, at,
+        out.append(Stretch(span.boot, pages.samples[first:stop], at - span.begin_ms / 1000, at,
                            at + seconds))
         at += seconds + gap
     return out
@@ -98,6 +98,28 @@ def holes(stretch: Stretch) -> list[tuple[float, float]]:
             for i in after.tolist()]
 
 
+def stalls(stretch: Stretch) -> list[tuple[float, float]]:
+    """Where the board was busy and nothing was measured, on the common axis."""
+    lost = stretch.samples["no_data"]
+    return [(begin, begin + length) for code, begin, length
+            in runs(lost, stretch.zero + stretch.samples["t_ms"] / 1000) if code]
+
+
+def events_at(stretches: Sequence[Stretch], events: NDArray[Any], code: int) -> list[float]:
+    """Where on the common axis events of this code happened; those of no boot that is drawn
+    are left out."""
+    found = [_at(stretches, event) for event in events[events["code"] == code]]
+    return [at for at in found if at is not None]
+
+
+def _at(stretches: Sequence[Stretch], event: Any) -> float | None:
+    for stretch in stretches:
+        at = stretch.zero + event["t_ms"] / 1000
+        if stretch.boot == event["boot"] and stretch.begin - 10 <= at <= stretch.end + 10:
+            return float(min(max(at, stretch.begin), stretch.end))
+    return None
+
+
 def runs(values: NDArray[Any], times: NDArray[Any]) -> list[tuple[int, float, float]]:
     """Equal neighbours as (value, begin, length); times are the samples' begins in s. A
     run also ends where samples are missing."""
@@ -117,12 +139,12 @@ def time_axis(top: Any, bottom: Any, stretches: list[Stretch]) -> None:
     whole = stretches[-1].end if stretches else 1.0
     room = whole / 16  # a name closer than this would run into its neighbour
     few = len(stretches) <= MOST_TICKED
-    ticks = _own_ticks(stretches) if few else [
+    ticks = own_ticks(stretches) if few else [
         ((s.begin + s.end) / 2, clock(s.end - s.begin)) for s in stretches
     ]
-    bottom.set_xticks([at for at, _ in ticks], _spaced(ticks, room))
+    bottom.set_xticks([at for at, _ in ticks], spaced(ticks, room))
     middles = [((s.begin + s.end) / 2, f"boot {s.boot}") for s in stretches]
-    for (at, _), name in zip(middles, _spaced(middles, room * 1.1), strict=True):
+    for (at, _), name in zip(middles, spaced(middles, room * 1.1), strict=True):
         top.annotate(name, (at, 1.02), ha="center", va="bottom", fontsize=8, color=look.FAINT,
                      xycoords=("data", "axes fraction"))
     bottom.set_xlim(0, whole)
@@ -136,7 +158,8 @@ def time_axis(top: Any, bottom: Any, stretches: list[Stretch]) -> None:
         axis.tick_params(axis="x", length=0)
 
 
-def _own_ticks(stretches: list[Stretch]) -> list[tuple[float, str]]:
+def own_ticks(stretches: list[Stretch]) -> list[tuple[float, str]]:
+    """Round times of each boot: where on the common axis, and in words."""
     recorded = sum(s.end - s.begin for s in stretches)
     step = next((s for s in TICKS if recorded / s <= 12), TICKS[-1])
     out = []
@@ -147,7 +170,7 @@ def _own_ticks(stretches: list[Stretch]) -> list[tuple[float, str]]:
     return out
 
 
-def _spaced(names: list[tuple[float, str]], room: float) -> list[str]:
+def spaced(names: list[tuple[float, str]], room: float) -> list[str]:
     """The names, those too close to the last one shown left empty."""
     out = []
     last = -math.inf

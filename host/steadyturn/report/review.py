@@ -32,6 +32,8 @@ def text(review: Any) -> str:
         parts.append("\n".join(["Good to know", *map(item, notes)]))
     if review.plot:
         parts.append(f"Plot: {review.plot}")
+    if review.html:
+        parts.append(f"Page: {review.html}")
     return "\n\n".join(p for p in parts if p) + "\n"
 
 
