@@ -2,12 +2,11 @@
 
 The layout is not written here: every offset and width comes from
 `steadyturn_fw.pages`, the file the board itself runs. Work is done on whole
-arrays; the only loop is over pages, to check their CRCs.
+arrays; whole.py finds the pages in the bytes.
 """
 
 from __future__ import annotations
 
-import zlib
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -16,8 +15,10 @@ from numpy.typing import NDArray
 from steadyturn_fw import pages as layout
 
 from steadyturn.sessions import summaries
+from steadyturn.sessions.whole import SIZE, Damage, boot_of, fault, find, first_of, number, seq_of
 
-MAGIC = bytes((layout.MAGIC_0, layout.MAGIC_1))
+__all__ = ["Damage", "Pages", "boot_of", "decode", "fault", "find", "first_of", "seq_of"]
+
 UNKNOWN = -1  # a whole number that was not measured
 TICK_MS = 20  # a burst's sample
 
@@ -75,25 +76,25 @@ _BITS = (
     layout.BITS_AMPS_PEAK, layout.BITS_CUE, layout.BITS_CONNECTED, layout.BITS_VALID,
 )
 _EXCESS = np.array(layout.EXCESS, "i4")
+# SAMPLE's last four fields as one number: their bits stand together, at the sample's end
+_AT_MARKS = sum(_BITS[:5])
+_MARK = np.dtype([(name, SAMPLE[name]) for name in ("cue", "connected", "valid", "no_data")])
+_MARKED = np.dtype({"names": ["marks"], "formats": ["u4"], "itemsize": SAMPLE.itemsize,
+                    "offsets": [SAMPLE.itemsize - _MARK.itemsize]})
+_CHUNK = 1024  # pages: all that is made of them stays near the processor
 
 
-@dataclass(frozen=True, slots=True)
-class Damage:
-    """Bytes that could not be used.
+def _marks() -> NDArray[Any]:
+    """The four fields by the bits from _AT_MARKS on."""
+    bits = np.arange(1 << sum(_BITS[5:]))
+    table = np.zeros(len(bits), _MARK)
+    for name, width in zip(("cue", "connected", "valid"), _BITS[5:], strict=True):
+        table[name] = bits & (1 << width) - 1
+        bits >>= width
+    return table.view("u4")
 
-    position, length: where, in bytes; pages: how many pages that is, rounded up.
-    reason: "crc" (changed bytes), "length" (a page cut short at the end), "version" (whole,
-    but of a layout this program does not know), "contents" (whole, but its counts are
-    impossible), "stray" (no page begins there).
-    """
 
-    position: int
-    length: int
-    reason: str
-
-    @property
-    def pages(self) -> int:
-        return -(-self.length // layout.PAGE_BYTES)
+_MARKS = _marks()
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,91 +137,25 @@ def covered_from(table: NDArray[Any]) -> NDArray[Any]:
     return lowest
 
 
-def fault(raw: bytes, at: int = 0) -> str:
-    """Why no usable page stands at byte `at`; empty if one does."""
-    if raw[at : at + 2] != MAGIC:
-        return "stray"
-    end = at + layout.PAGE_BYTES
-    if end > len(raw):
-        return "length"
-    stored = int.from_bytes(raw[at + layout.AT_CRC : end], "little")
-    if zlib.crc32(raw[at : at + layout.AT_CRC]) != stored:
-        return "crc"
-    if raw[at + layout.AT_VERSION] not in layout.VERSIONS:
-        return "version"
-    if raw[at + layout.AT_N_SAMPLES] > layout.SAMPLES:
-        return "contents"
-    if raw[at + layout.AT_N_EVENTS] > layout.EVENTS:
-        return "contents"
-    return ""
-
-
-def seq_of(page: bytes) -> int:
-    """The sequence number of one page."""
-    return int.from_bytes(page[layout.AT_SEQ : layout.AT_SEQ + 4], "little")
-
-
-def first_of(page: bytes) -> int:
-    """The number of the first page that this one stands for: its own, but for a summary."""
-    if not page[layout.AT_FLAGS] & layout.FLAG_SUMMARY:
-        return seq_of(page)
-    return int.from_bytes(page[layout.AT_FIRST : layout.AT_FIRST + 4], "little")
-
-
-def boot_of(page: bytes) -> int:
-    """The boot number of one page."""
-    return int.from_bytes(page[layout.AT_BOOT : layout.AT_BOOT + 3], "little")
-
-
-def find(raw: bytes) -> tuple[list[int], list[Damage]]:
-    """Positions of the usable pages in a stream of bytes, and the damage between them.
-
-    After damage the search goes on at the next magic, so a lost or added byte costs the page
-    it stands in and no other. A page of an unknown version keeps its place if its CRC holds.
-    """
-    starts: list[int] = []
-    damage: list[Damage] = []
-    at, end = 0, len(raw)
-    bad, why = -1, ""
-    while at < end:
-        reason = fault(raw, at)
-        whole = reason in {"", "version", "contents"}
-        if whole and bad >= 0:
-            damage.append(Damage(bad, at - bad, why))
-            bad = -1
-        if whole:
-            if reason:
-                damage.append(Damage(at, layout.PAGE_BYTES, reason))
-            else:
-                starts.append(at)
-            at += layout.PAGE_BYTES
-            continue
-        if bad < 0:
-            bad, why = at, reason
-        at = raw.find(MAGIC, at + 1)
-        if at < 0:
-            at = end
-    if bad >= 0:
-        damage.append(Damage(bad, end - bad, why))
-    return starts, damage
-
-
 def decode(raw: bytes | bytearray | memoryview) -> Pages:
     """Decode any bytes that hold pages of one board: a log file, a library's rows, a stream.
 
-    Returns `Pages`; damage is counted in it, never raised.
+    Returns `Pages`; damage is counted in it, never raised. runs.py does it with files of any
+    size, a part at a time.
     """
     raw = bytes(raw)
-    starts, damage = find(raw)
-    position = np.array(starts, "i8")
-    bytes_ = np.frombuffer(raw, "u1")
-    block = bytes_[position[:, None] + np.arange(layout.PAGE_BYTES)]
-    seq, first, index = np.unique(
-        _number(block, layout.AT_SEQ, 4), return_index=True, return_inverse=True
-    )
-    conflicts = int(np.count_nonzero((block != block[first][index.reshape(-1)]).any(axis=1)))
-    duplicates = len(block) - len(seq)
-    block, position = block[first], position[first]
+    position, damage = find(raw)
+    block = _rows(raw, position)
+    seq = number(block, layout.AT_SEQ, 4)
+    duplicates = conflicts = 0
+    if (seq[1:] <= seq[:-1]).any():
+        order = np.argsort(seq, kind="stable")  # of equal numbers the one that came first
+        block, position, seq = block[order], position[order], seq[order]
+        keep = np.append(True, seq[1:] != seq[:-1])
+        own = np.maximum.accumulate(np.where(keep, np.arange(len(seq)), 0))
+        conflicts = int((block[~keep] != block[own[~keep]]).any(axis=1).sum())
+        duplicates = len(seq) - int(keep.sum())
+        block, position = block[keep], position[keep]
     pages = _pages(block, position)
     burst = pages["flags"] & layout.FLAG_BURST > 0
     bursts = _samples(block[burst], pages[burst], TICK_MS)
@@ -231,17 +166,24 @@ def decode(raw: bytes | bytearray | memoryview) -> Pages:
     )
 
 
-def _number(block: NDArray[Any], at: int, size: int) -> NDArray[Any]:
-    wide = np.zeros((len(block), 8), "u1")
-    wide[:, :size] = block[:, at : at + size]
-    return wide.view("<i8")[:, 0]
+def _rows(raw: bytes, position: NDArray[Any]) -> NDArray[Any]:
+    """The bytes of these pages, a row each."""
+    count = len(position)
+    if not count:
+        return np.zeros((0, SIZE), "u1")
+    first, last = int(position[0]), int(position[-1])
+    if last - first == SIZE * (count - 1):  # one after the other: no copy
+        return np.frombuffer(raw, "u1", SIZE * count, first).reshape(count, SIZE)
+    whole = np.frombuffer(raw, "u1")
+    rows: NDArray[Any] = np.lib.stride_tricks.sliding_window_view(whole, SIZE)[position]
+    return rows
 
 
 def _pages(block: NDArray[Any], position: NDArray[Any]) -> NDArray[Any]:
     pages = np.zeros(len(block), PAGE)
     pages["position"] = position
     for name, at, size in _NUMBERS:
-        pages[name] = _number(block, at, size)
+        pages[name] = number(block, at, size)
     shifts = block[:, layout.AT_SHIFTS].astype("i4")
     pages["bus_unit_mv"] = 1 << (shifts & 0x0F)
     pages["bus_unit_ma"] = 1 << (shifts >> 4)
@@ -249,41 +191,69 @@ def _pages(block: NDArray[Any], position: NDArray[Any]) -> NDArray[Any]:
     pages["stands_for"] = 1
     pages["length_ms"] = pages["samples"] * layout.SAMPLE_MS
     pages["length_ms"][pages["flags"] & layout.FLAG_BURST > 0] = 0
-    many = pages["flags"] & layout.FLAG_SUMMARY > 0
-    for name, at, size in _OF_SUMMARIES:
-        pages[name][many] = _number(block[many], at, size)
+    many = np.flatnonzero(pages["flags"] & layout.FLAG_SUMMARY)
+    if len(many):
+        for name, at, size in _OF_SUMMARIES:
+            pages[name][many] = number(block[many], at, size)
     return pages
 
 
 def _samples(block: NDArray[Any], pages: NDArray[Any], each_ms: int) -> NDArray[Any]:
-    end = layout.AT_SAMPLES + layout.SAMPLES * layout.SAMPLE_BYTES
-    packed = block[:, layout.AT_SAMPLES : end].reshape(-1, layout.SAMPLES, layout.SAMPLE_BYTES)
-    page, index = np.nonzero(np.arange(layout.SAMPLES) < pages["samples"][:, None])
-    wide = np.zeros((len(page), 8), "u1")
-    wide[:, : layout.SAMPLE_BYTES] = packed[page, index]
-    word = wide.view("<u8")[:, 0]
-    parts = []
+    end = np.cumsum(pages["samples"])
+    out = np.empty(end[-1] if len(end) else 0, SAMPLE)
     at = 0
-    for bits in _BITS:
-        parts.append((word >> np.uint64(at) & np.uint64((1 << bits) - 1)).astype("i4"))
-        at += bits
-    bus, amps, pace, bus_over, amps_over, cue, connected, valid = parts
-    bus_unit, amps_unit = pages["bus_unit_mv"][page], pages["bus_unit_ma"][page]
-    lost = (wide[:, : layout.SAMPLE_BYTES] == layout.NO_DATA).all(axis=1)
-
-    out = np.zeros(len(page), SAMPLE)
-    out["boot"], out["seq"] = pages["boot"][page], pages["seq"][page]
-    out["t_ms"] = pages["t0_ms"][page] + index * each_ms
-    out["bus_mv"], out["bus_ma"] = bus * bus_unit, amps * amps_unit
-    out["bus_peak_mv"] = (bus + _EXCESS[bus_over]) * bus_unit
-    out["amps_peak_ma"] = (amps + _EXCESS[amps_over]) * amps_unit
-    out["pace_tpm"] = pace / np.float32(2)
-    out["cue"], out["connected"], out["valid"] = cue, connected, valid
-    out["no_data"] = lost
-    for name in ("bus_mv", "bus_ma", "bus_peak_mv", "amps_peak_ma", "cue", "connected", "valid"):
-        out[name][lost] = UNKNOWN
-    out["pace_tpm"][lost] = np.nan
+    for begin in range(0, len(block), _CHUNK):
+        some = slice(begin, begin + _CHUNK)
+        to = int(end[some][-1])
+        _fill(out[at:to], block[some], pages[some], each_ms)
+        at = to
     return out
+
+
+def _fill(out: NDArray[Any], block: NDArray[Any], pages: NDArray[Any], each_ms: int) -> None:
+    stop = layout.AT_SAMPLES + layout.SAMPLES * layout.SAMPLE_BYTES
+    packed = np.ascontiguousarray(block[:, layout.AT_SAMPLES : stop])
+    count: Any = pages["samples"].astype("u1")
+    since = np.broadcast_to(np.arange(layout.SAMPLES) * each_ms, (len(block), layout.SAMPLES))
+    if (count == layout.SAMPLES).all():
+        count, since = layout.SAMPLES, since.reshape(-1)
+    else:
+        used = np.arange(layout.SAMPLES, dtype="u1") < count[:, None]
+        packed, since = packed.view(f"V{layout.SAMPLE_BYTES}")[used], since[used]
+    words = packed.view("<u2").reshape(-1, layout.SAMPLE_BYTES // 2)
+    words = np.ascontiguousarray(words.T)
+
+    def bits(field: int) -> NDArray[Any]:
+        word, shift = divmod(sum(_BITS[:field]), 16)
+        value = words[word] >> shift
+        if shift + _BITS[field] > 16:
+            value |= words[word + 1] << (16 - shift)
+        cut: NDArray[Any] = value & ((1 << _BITS[field]) - 1)
+        return cut
+
+    def of_page(name: str) -> NDArray[Any]:
+        return np.repeat(pages[name], count)
+
+    out["boot"], out["seq"] = of_page("boot"), of_page("seq")
+    out["t_ms"] = of_page("t0_ms") + since
+    for mean, peak, unit, own, over in (
+        ("bus_mv", "bus_peak_mv", "bus_unit_mv", 0, 3),
+        ("bus_ma", "amps_peak_ma", "bus_unit_ma", 1, 4),
+    ):
+        units, value = of_page(unit), bits(own).astype("i4")
+        out[mean] = value * units
+        out[peak] = (value + _EXCESS.take(bits(over))) * units
+    out["pace_tpm"] = bits(2) * np.float32(0.5)
+    word, shift = divmod(_AT_MARKS, 16)
+    out.view(_MARKED)["marks"] = _MARKS.take(words[word] >> shift)
+
+    lost = np.flatnonzero(np.bitwise_and.reduce(words) == layout.NO_DATA * 0x101)
+    if len(lost):
+        for name in ("bus_mv", "bus_ma", "bus_peak_mv", "amps_peak_ma", "cue", "connected",
+                     "valid"):
+            out[name][lost] = UNKNOWN
+        out["pace_tpm"][lost] = np.nan
+        out["no_data"][lost] = True
 
 
 def _events(block: NDArray[Any], pages: NDArray[Any]) -> NDArray[Any]:

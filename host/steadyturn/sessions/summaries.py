@@ -15,6 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 from steadyturn_fw import pages as layout
 
+from steadyturn.sessions.whole import number
+
 if TYPE_CHECKING:
     from steadyturn.sessions.decode import Pages
 
@@ -41,22 +43,18 @@ _TABLES = (
 
 def decode(block: NDArray[Any]) -> NDArray[Any]:
     """SUMMARY rows of those pages of a block of bytes, one row a page, that are summaries."""
-    block = block[block[:, layout.AT_FLAGS] & layout.FLAG_SUMMARY > 0]
+    block = block[np.flatnonzero(block[:, layout.AT_FLAGS] & layout.FLAG_SUMMARY)]
     out = np.zeros(len(block), SUMMARY)
+    if not len(block):
+        return out
     for name, at, size in _NUMBERS:
-        out[name] = _number(block, at, size)
+        out[name] = number(block, at, size)
     for name, at, size in _TABLES:
         for i in range(out[name].shape[1]):
-            out[name][:, i] = _number(block, at + i * size, size)
+            out[name][:, i] = number(block, at + i * size, size)
     out["top_pace_tpm"] /= 2  # the board counts in halves
     out["pace_sum"] /= 2
     return out
-
-
-def _number(block: NDArray[Any], at: int, size: int) -> NDArray[Any]:
-    powers = 256 ** np.arange(size, dtype="i8")
-    number: NDArray[Any] = block[:, at : at + size].astype("i8") @ powers
-    return number
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,6 +41,10 @@ totals = st.fixed_dictionaries(
 )
 
 
+def version_for(flags: int) -> int:
+    return layout.VERSION_WIDER if flags & layout.FLAG_BURST else layout.VERSION
+
+
 def peak(mean: int, over: int) -> int:
     """The recorded peak by the layout's own words: the smallest excess that covers it."""
     return mean + next((e for e in layout.EXCESS if e >= over), layout.EXCESS[-1])
@@ -55,7 +59,8 @@ def peak(mean: int, over: int) -> int:
 )
 def test_there_and_back(samples, events, sums, seq, boot, t0, shifts, flags, lost):
     raw = make_page(seq, boot=boot, t0_ms=t0, samples=samples, events=events, totals=sums,
-                    shifts=shifts, flags=flags, events_lost=lost)
+                    shifts=shifts, flags=flags, events_lost=lost,
+                    version=version_for(flags))
     got = decode(raw)
     assert got.damage == ()
     assert got.duplicates == 0

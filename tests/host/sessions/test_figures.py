@@ -238,7 +238,8 @@ def test_any_whole_page_can_be_reviewed(seed):
         events = [(int(rng.integers(0, 256)), int(rng.integers(-9, 9)), int(rng.integers(0, 99)))
                   for _ in range(rng.integers(0, 4))]
         raw += make_page(int(seq), boot=int(rng.integers(0, 2**24)), samples=samples,
-                         events=events, totals=sums, flags=int(rng.integers(0, 256)))
+                         events=events, totals=sums, version=layout.VERSION_WIDER,
+                         flags=int(rng.integers(0, 256)) & ~layout.FLAG_SUMMARY)
     got = review(decode(raw), SETTINGS)
     assert got.energy_in_j >= 0
     assert got.pages == 30
