@@ -2,36 +2,75 @@
 
 A board has no clock that runs without power. At each contact it was t_ms into a boot when the
 host's clock stood at host_s: that dates every moment of that boot, and no moment of another.
+A host's clock may be wrong; what shows it is that contacts do not fit each other, or that
+one was before this program was. Such a contact dates nothing.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from steadyturn.sessions.library import LATEST_S, Contact
+from steadyturn.sessions.rows import Contact
+from steadyturn.sessions.store import LATEST_S
 
 # Contacts of one boot may differ by how long the question took and by the board's crystal.
 APART_MS = 2000.0  # common practice, no source: a slow answer of the link
 CRYSTAL = 100e-6  # common practice, no source: twice the 50 ppm of an ordinary crystal
+# Between two boots a clock may have been set right by this much and is still believed.
+BACK_MS = 60_000.0  # common practice, no source: a clock that nobody set for some months
+# 2025-01-01: this program is younger. A clock without its battery begins in 1970 to 2021.
+EARLIEST_S = 1_735_689_600.0
+
+DOUBTS = {
+    "early": "before this program existed",
+    "boot": "contradicts another meeting while the board was on",
+    "order": "does not come after the meetings before it",
+}
 
 
 class Anchors:
-    """The dated boots of one board (one journal of it)."""
+    """The dated boots of one board (one journal of it).
+
+    doubts: the ids of contacts whose clock is not believed, each with a name of DOUBTS.
+    """
 
     def __init__(self, contacts: Iterable[Contact]) -> None:
-        by_boot: dict[int, list[tuple[int, float]]] = {}
+        self.doubts: Mapping[int, str] = {}
+        doubts: dict[int, str] = {}
+        by_boot: dict[int, list[Contact]] = {}
         for contact in contacts:
-            by_boot.setdefault(contact.boot, []).append((contact.t_ms, contact.host_s * 1000))
-        self._begins = {boot: found for boot, seen in by_boot.items()
-                        if (found := _begins(seen)) is not None}
+            if contact.host_s < EARLIEST_S:
+                doubts[contact.id] = "early"
+            else:
+                by_boot.setdefault(contact.boot, []).append(contact)
+        begins = {}
+        for boot, seen in sorted(by_boot.items()):
+            found = _begins([(c.t_ms, c.host_s * 1000) for c in seen])
+            if found is None:
+                doubts.update((c.id, "boot") for c in seen)
+            else:
+                begins[boot] = found
+        for boot in _out_of_order(begins):
+            doubts.update((c.id, "order") for c in by_boot[boot])
+            del begins[boot]
+        self._begins = begins
+        self.doubts = doubts
 
     @property
     def boots(self) -> frozenset[int]:
         return frozenset(self._begins)
+
+    def host_s(self, boot: int, t_ms: int) -> float | None:
+        """Host seconds since 1970 at t_ms of that boot, None where not known."""
+        begins = self._begins.get(boot)
+        if begins is None:
+            return None
+        when = float(t_ms + begins[np.abs(t_ms - begins[:, 0]).argmin(), 1]) / 1000
+        return when if 0 <= when <= LATEST_S else None
 
     def utc_ms(self, boot: NDArray[Any], t_ms: NDArray[Any]) -> NDArray[np.float64]:
         """Milliseconds since 1970 in UTC at these times of these boots, NaN where not known."""
@@ -66,3 +105,32 @@ def _begins(seen: list[tuple[int, float]]) -> NDArray[np.float64] | None:
     if np.ptp(table[:, 1]) > APART_MS + CRYSTAL * between:
         return None
     return table
+
+
+def _out_of_order(begins: Mapping[int, NDArray[np.float64]]) -> list[int]:
+    """Boots whose dates do not fit those of the others. A boot begins after all meetings in
+    the boots before it; of the largest sets of boots that fit each other, those stay that
+    are in every one: where one date stands against another, neither does."""
+    if not begins:
+        return []
+    boots = np.array(list(begins))
+    start = np.array([b[:, 1].max() for b in begins.values()]) + BACK_MS
+    met = np.array([(b[:, 0] + b[:, 1]).max() for b in begins.values()])
+    if np.all(start[1:] >= np.maximum.accumulate(met)[:-1]):
+        return []
+    up = _longest(start, met)
+    down = _longest(-met[::-1], -start[::-1])[::-1]
+    on_a_way = up + down == up.max() + 1
+    counts = np.bincount(up[on_a_way], minlength=up.max() + 1)
+    sure = on_a_way & (counts[up] == 1)
+    return [int(boot) for boot in boots[~sure]]
+
+
+def _longest(start: NDArray[np.float64], met: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Of each boot, how many fit in a row that ends with it."""
+    out = np.ones(len(start), "i8")
+    for i in range(1, len(start)):
+        fits = met[:i] <= start[i]
+        if fits.any():
+            out[i] = out[:i][fits].max() + 1
+    return out

@@ -8,60 +8,23 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+import sqlite3
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
 
+from steadyturn_fw import pages as layout
+
 from steadyturn.errors import Failed
-from steadyturn.sessions import decode, schema
+from steadyturn.sessions import schema
+from steadyturn.sessions.decoded import Decoded
+from steadyturn.sessions.rows import BoardRow, Contact, OutingRow
+from steadyturn.sessions.store import LATEST_S, Store
+
+__all__ = ["LATEST_S", "BoardRow", "Contact", "Library", "OutingRow", "default_folder"]
 
 FOLDER_VARIABLE = "STEADYTURN_LIBRARY"
-
-
-# What a column may hold: a whole number, one or none, a time, text, bytes, a page's bytes.
-KINDS: dict[str, Callable[[object], bool]] = {
-    "n": lambda v: isinstance(v, int),
-    "o": lambda v: v is None or isinstance(v, int),
-    "s": lambda v: isinstance(v, float) and 0 <= v <= LATEST_S,
-    "t": lambda v: isinstance(v, str),
-    "b": lambda v: isinstance(v, bytes),
-    "p": lambda v: isinstance(v, bytes) and len(v) == decode.layout.PAGE_BYTES,
-}
-LATEST_S = 253_402_214_400.0  # the year 9999; calendars end there
-
-
-@dataclass(frozen=True, slots=True)
-class BoardRow:
-    """A board as the library knows it. unique_id: the chip's, in hex; format_id: made once
-    when its journal was, so that a reformatted board is another row; first_seen_s: host
-    time, seconds since 1970."""
-
-    id: int
-    unique_id: str
-    format_id: int
-    first_seen_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class Contact:
-    """One meeting of board and host: at host_s (seconds since 1970) the board was t_ms into
-    boot number `boot`. first_seq, last_seq: pages it had (None: none). settings: the text in
-    force. finished: 1 if the pull ran to its
-    end. pages: how many it brought."""
-
-    id: int
-    board: int
-    kind: str
-    host_s: float
-    boot: int
-    t_ms: int
-    firmware: str
-    first_seq: int | None
-    last_seq: int | None
-    settings: bytes
-    finished: int
-    pages: int
 
 
 def default_folder() -> Path:
@@ -74,20 +37,28 @@ def default_folder() -> Path:
     return Path(platformdirs.user_data_dir("steadyturn", appauthor=False))
 
 
-class Library:
+class Library(Decoded):
     """A library folder, open. Use as a context manager; one object per thread.
 
     readonly: for looking only; makes and changes nothing, and raises Failed if there is no
-    library yet.
+    library yet. wait_s: for another program that is writing.
     """
 
-    def __init__(self, folder: Path | None = None, *, readonly: bool = False) -> None:
+    def __init__(
+        self, folder: Path | None = None, *, readonly: bool = False,
+        wait_s: float = schema.WAIT_S,
+    ) -> None:
         self.folder = Path(folder) if folder is not None else default_folder()
         self.path = self.folder / schema.FILE
         if readonly and not self.path.exists():
             raise Failed(f"There is no library in {self.folder} yet.",
                          "'steadyturn pull' makes it, or name another with --library.")
-        self._db = schema.open_file(self.path, readonly=readonly)
+        self._readonly = readonly
+        self._store = Store(self.path, readonly=readonly, wait_s=wait_s)
+
+    @property
+    def _db(self) -> sqlite3.Connection:
+        return self._store.db
 
     def close(self) -> None:
         self._db.close()
@@ -117,7 +88,7 @@ class Library:
 
     def boards(self) -> list[BoardRow]:
         """All boards, the one met last first."""
-        rows = self._rows(
+        rows = self._store.rows(
             "ntns", "SELECT id, unique_id, format_id, first_seen_s FROM board ORDER BY "
             "(SELECT max(contact.id) FROM contact WHERE contact.board = board.id) DESC, id DESC")
         return [BoardRow(*row) for row in rows]
@@ -127,29 +98,42 @@ class Library:
     def begin(
         self, board: BoardRow, *, kind: str, host_s: float, boot: int, t_ms: int,
         firmware: str, seqs: tuple[int, int] | None, settings: bytes,
+        rig_text: str | None = None,
     ) -> int:
-        """Note a contact; returns its id. seqs: first and last page the board has."""
+        """Note a contact; returns its id. seqs: first and last page the board has; rig_text:
+        the rig file that the settings were just made from."""
         first, last = seqs or (None, None)
         digest = hashlib.sha256(settings).hexdigest()
         with schema.plain_errors(self.path), schema.transaction(self._db):
+            rig = None if rig_text is None else self._rig_file(rig_text)
             self._db.execute("INSERT INTO settings (sha256, text) VALUES (?, ?) "
                              "ON CONFLICT DO NOTHING", (digest, settings))
             done = self._db.execute(
                 "INSERT INTO contact (board, kind, host_s, boot, t_ms, firmware, first_seq, "
-                "last_seq, settings) VALUES (?, ?, ?, ?, ?, ?, ?, ?, "
-                "(SELECT id FROM settings WHERE sha256 = ?))",
-                (board.id, kind, host_s, boot, t_ms, firmware, first, last, digest))
+                "last_seq, settings, rig_file) VALUES (?, ?, ?, ?, ?, ?, ?, ?, "
+                "(SELECT id FROM settings WHERE sha256 = ?), ?)",
+                (board.id, kind, host_s, boot, t_ms, firmware, first, last, digest, rig))
+            self._mark(board, None)  # it dates pages, also some that are here
         assert done.lastrowid is not None
         return done.lastrowid
+
+    def _rig_file(self, text: str) -> int:
+        digest = hashlib.sha256(text.encode(errors="surrogatepass")).hexdigest()
+        self._db.execute("INSERT INTO rig_file (sha256, text) VALUES (?, ?) "
+                         "ON CONFLICT DO NOTHING", (digest, text))
+        return int(self._db.execute("SELECT id FROM rig_file WHERE sha256 = ?",
+                                    (digest,)).fetchone()[0])
 
     def finish(self, contact: int) -> None:
         """Mark a contact as having run to its end."""
         with schema.plain_errors(self.path), schema.transaction(self._db):
             self._db.execute("UPDATE contact SET finished = 1 WHERE id = ?", (contact,))
+        with suppress(Failed):  # what is left undone here, the next reader does
+            self.refresh()
 
     def contacts(self, board: BoardRow) -> list[Contact]:
         """The board's contacts, oldest first."""
-        rows = self._rows(
+        rows = self._store.rows(
             "nntsnntoobnn",
             "SELECT contact.id, board, kind, host_s, boot, t_ms, firmware, first_seq, last_seq, "
             "settings.text, finished, "
@@ -166,9 +150,11 @@ class Library:
         Pages must be whole (`decode.fault(page) == ""`); ValueError otherwise, because a
         damaged page's number cannot be trusted: give those to `add_damaged`.
         """
+        from steadyturn.sessions import decode
+
         rows = []
         for page in pages:
-            if len(page) != decode.layout.PAGE_BYTES or decode.fault(page):
+            if len(page) != layout.PAGE_BYTES or decode.fault(page):
                 raise ValueError("not a whole page")
             rows.append((board.id, decode.seq_of(page), decode.boot_of(page), contact, page))
         with schema.plain_errors(self.path), schema.transaction(self._db):
@@ -176,7 +162,10 @@ class Library:
             self._db.executemany(
                 "INSERT INTO page (board, seq, boot, contact, raw) VALUES (?, ?, ?, ?, ?) "
                 "ON CONFLICT DO NOTHING", rows)
-            return self._db.total_changes - before
+            new = self._db.total_changes - before
+            if new:
+                self._mark(board, min(row[1] for row in rows))
+            return new
 
     def add_damaged(
         self, board: BoardRow, contact: int, asked_seq: int, reason: str, raw: bytes
@@ -192,7 +181,7 @@ class Library:
 
     def seqs(self, board: BoardRow) -> list[int]:
         """Sequence numbers of the stored pages, ascending."""
-        rows = self._rows("n", "SELECT seq FROM page WHERE board = ? ORDER BY seq", board.id)
+        rows = self._store.rows("n", "SELECT seq FROM page WHERE board = ? ORDER BY seq", board.id)
         return [row[0] for row in rows]
 
     def pages(
@@ -201,13 +190,13 @@ class Library:
         """Raw pages joined, by sequence number, from `since_seq`; `contacts`: only those that
         these contacts brought."""
         if contacts is None:
-            rows = self._rows(
+            rows = self._store.rows(
                 "p", "SELECT raw FROM page WHERE board = ? AND seq >= ? ORDER BY seq",
                 board.id, since_seq)
         else:
             wanted = list(contacts)
             marks = ", ".join("?" * len(wanted))
-            rows = self._rows(
+            rows = self._store.rows(
                 "p", f"SELECT raw FROM page WHERE board = ? AND seq >= ? AND contact IN ({marks}) "
                 "ORDER BY seq", board.id, since_seq, *wanted)
         return b"".join(row[0] for row in rows)
@@ -221,7 +210,7 @@ class Library:
             "AND contact IN (SELECT id FROM contact WHERE host_s >= ?) ")
         values = () if since_s is None else (since_s,)
         last = -1
-        while rows := self._rows(
+        while rows := self._store.rows(
             "np", f"SELECT seq, raw FROM page WHERE board = ? AND seq > ? {brought}"
             f"ORDER BY seq LIMIT {count:d}", board.id, last, *values,
         ):
@@ -232,24 +221,12 @@ class Library:
 
     def page_before(self, board: BoardRow, seq: int) -> bytes:
         """The stored page with the highest number below `seq`; empty if there is none."""
-        rows = self._rows("p", "SELECT raw FROM page WHERE board = ? AND seq < ? "
+        rows = self._store.rows("p", "SELECT raw FROM page WHERE board = ? AND seq < ? "
                           "ORDER BY seq DESC LIMIT 1", board.id, seq)
         return bytes(rows[0][0]) if rows else b""
 
     def damaged(self, board: BoardRow) -> list[tuple[int, int, str, bytes]]:
         """What came damaged: contact, number asked for, reason, bytes."""
-        return [tuple(row) for row in self._rows(
+        return [tuple(row) for row in self._store.rows(
             "nntb", "SELECT contact, asked_seq, reason, raw FROM damaged WHERE board = ? "
             "ORDER BY id", board.id)]
-
-    def _rows(self, kinds: str, query: str, *values: object) -> list[tuple]:
-        """The rows; `kinds` has a letter for each column (see KINDS). SQLite itself lets a
-        damaged file give anything, so what does not fit is Failed."""
-        with schema.plain_errors(self.path):
-            rows = self._db.execute(query, values).fetchall()
-        for row in rows:
-            if not all(KINDS[kind](value) for kind, value in zip(kinds, row, strict=True)):
-                raise schema.damaged(self.path, "a value in it is none that a pull stores")
-        return rows
-
-

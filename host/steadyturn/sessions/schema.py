@@ -66,6 +66,63 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
             raw BLOB NOT NULL,
             UNIQUE (board, raw))""",
     ),
+    (
+        # Rig files as `flash` had them, each text once: what the machine then was.
+        """CREATE TABLE rig_file (
+            id INTEGER PRIMARY KEY,
+            sha256 TEXT NOT NULL UNIQUE,
+            text TEXT NOT NULL)""",
+        "ALTER TABLE contact ADD COLUMN rig_file INTEGER REFERENCES rig_file (id)",
+        # Pages decoded, as outing_rows.py describes; all of it can be made again from them.
+        """CREATE TABLE outing (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            board INTEGER NOT NULL REFERENCES board (id),
+            first_seq INTEGER NOT NULL,
+            last_seq INTEGER NOT NULL,
+            first_boot INTEGER NOT NULL,
+            last_boot INTEGER NOT NULL,
+            begin_ms INTEGER NOT NULL,
+            end_ms INTEGER NOT NULL,
+            begin_s REAL,
+            end_s REAL,
+            after_s REAL,
+            until_s REAL,
+            after_contact INTEGER REFERENCES contact (id),
+            until_contact INTEGER REFERENCES contact (id),
+            settings INTEGER REFERENCES settings (id),
+            rig TEXT,
+            label TEXT,
+            energy_in_j REAL NOT NULL,
+            energy_out_j REAL NOT NULL,
+            energy_out_kind TEXT NOT NULL,
+            charge_c REAL NOT NULL,
+            turns REAL NOT NULL,
+            on_s REAL NOT NULL,
+            turning_s REAL NOT NULL,
+            band_s REAL NOT NULL,
+            connected_s REAL NOT NULL,
+            connections INTEGER NOT NULL,
+            faults INTEGER NOT NULL,
+            faults_by_name TEXT NOT NULL,
+            boots INTEGER NOT NULL,
+            pages INTEGER NOT NULL,
+            missing_pages INTEGER NOT NULL,
+            percent REAL,
+            mean_pace_tpm REAL,
+            UNIQUE (board, first_seq))""",
+        # Where the decoded rows of a board are behind its pages: from that number on.
+        """CREATE TABLE stale (
+            board INTEGER PRIMARY KEY REFERENCES board (id),
+            from_seq INTEGER NOT NULL)""",
+        "INSERT INTO stale SELECT DISTINCT board, 0 FROM page",
+        # A note stays with a page, whichever outing that is found to be in.
+        """CREATE TABLE note (
+            id INTEGER PRIMARY KEY,
+            board INTEGER NOT NULL REFERENCES board (id),
+            seq INTEGER NOT NULL,
+            written_s REAL NOT NULL,
+            text TEXT NOT NULL)""",
+    ),
 )
 VERSION = len(MIGRATIONS)
 
@@ -116,14 +173,15 @@ def damaged(path: Path, what: str) -> Failed:
                   "has comes back. 'sqlite3 FILE .recover' can save more of the old file.")
 
 
-def open_file(path: Path, *, readonly: bool) -> sqlite3.Connection:
+def open_file(path: Path, *, readonly: bool, wait_s: float = WAIT_S) -> sqlite3.Connection:
     """Open, and unless `readonly` make or bring up to date, the library file.
 
-    Raises Failed when it is newer than this program, damaged, or of another program. A file
-    that cannot be used is left untouched; one of an older layout is brought up to date first.
+    wait_s: for another program that is writing. Raises Failed when it is newer than this
+    program, damaged, or of another program. A file that cannot be used is left untouched; one
+    of an older layout is brought up to date first, in memory where it may not be changed.
     """
     with plain_errors(path):
-        db = _connect(path, readonly)
+        db = _connect(path, readonly, wait_s)
         try:
             old = _check(db, path) < VERSION
             if not readonly:
@@ -132,15 +190,33 @@ def open_file(path: Path, *, readonly: bool) -> sqlite3.Connection:
             db.close()
             raise
     if readonly and old:
+        try:
+            newer = open_file(path, readonly=False, wait_s=wait_s)
+        except Failed:
+            with plain_errors(path):
+                newer = in_memory(db)
         db.close()
-        return open_file(path, readonly=False)
+        return newer
     return db
 
 
-def _connect(path: Path, readonly: bool) -> sqlite3.Connection:
+def in_memory(db: sqlite3.Connection) -> sqlite3.Connection:
+    """A copy of the whole library that lives as long as it is open, up to date."""
+    copy = sqlite3.connect(":memory:", isolation_level=None)
+    try:
+        db.backup(copy)
+        copy.execute("PRAGMA foreign_keys = ON")
+        _bring_up(copy)
+    except BaseException:
+        copy.close()
+        raise
+    return copy
+
+
+def _connect(path: Path, readonly: bool, wait_s: float) -> sqlite3.Connection:
     if not readonly:
         path.parent.mkdir(parents=True, exist_ok=True)
-        db = sqlite3.connect(path, timeout=WAIT_S, isolation_level=None)
+        db = sqlite3.connect(path, timeout=wait_s, isolation_level=None)
         db.execute("PRAGMA foreign_keys = ON")
         return db
     uri = path.absolute().as_uri()
@@ -148,7 +224,7 @@ def _connect(path: Path, readonly: bool) -> sqlite3.Connection:
     # library; with none of them there it is complete as it stands.
     alone = not os.access(path.parent, os.W_OK) and not Path(f"{path}-wal").exists()
     mode = "immutable=1" if alone else "mode=ro"
-    return sqlite3.connect(f"{uri}?{mode}", uri=True, timeout=WAIT_S, isolation_level=None)
+    return sqlite3.connect(f"{uri}?{mode}", uri=True, timeout=wait_s, isolation_level=None)
 
 
 def _check(db: sqlite3.Connection, path: Path) -> int:
@@ -178,6 +254,10 @@ def _check(db: sqlite3.Connection, path: Path) -> int:
 def _prepare(db: sqlite3.Connection) -> None:
     _use_wal(db)
     db.execute("PRAGMA synchronous = FULL")  # what a pull says it stored is stored
+    _bring_up(db)
+
+
+def _bring_up(db: sqlite3.Connection) -> None:
     if db.execute("PRAGMA user_version").fetchone()[0] == VERSION:
         return
     with transaction(db):

@@ -95,7 +95,7 @@ def test_wal_keys_and_version(tmp_path):
         assert library.pages(board) == b""
     db = sqlite3.connect(tmp_path / schema.FILE)
     assert db.execute("PRAGMA journal_mode").fetchone()[0] == "wal"
-    assert db.execute("PRAGMA user_version").fetchone()[0] == len(schema.MIGRATIONS) == 1
+    assert db.execute("PRAGMA user_version").fetchone()[0] == schema.VERSION == 2
     assert db.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
 
 
@@ -146,13 +146,13 @@ def test_an_older_layout_is_brought_up_to_date(tmp_path, monkeypatch):
     with Library(tmp_path) as library:
         board, contact = begin(library)
         library.add_pages(board, contact, pages)
-    step = ("ALTER TABLE board ADD COLUMN note TEXT NOT NULL DEFAULT 'none'",)
+    step = ("ALTER TABLE board ADD COLUMN kept TEXT NOT NULL DEFAULT 'none'",)
     monkeypatch.setattr(schema, "MIGRATIONS", (*schema.MIGRATIONS, step))
-    monkeypatch.setattr(schema, "VERSION", 2)
+    monkeypatch.setattr(schema, "VERSION", len(schema.MIGRATIONS))
     with Library(tmp_path, readonly=True) as library:  # looking is enough
         assert library.pages(library.boards()[0]) == b"".join(pages)
-        assert library._rows("t", "SELECT note FROM board") == [("none",)]
-        assert library._rows("n", "PRAGMA user_version") == [(2,)]
+        assert library._store.rows("t", "SELECT kept FROM board") == [("none",)]
+        assert library._store.rows("n", "PRAGMA user_version") == [(3,)]
 
 
 def test_an_empty_file_is_an_empty_library(tmp_path):
@@ -167,11 +167,11 @@ def test_a_step_that_fails_changes_nothing(tmp_path, monkeypatch):
     steps = ("CREATE TABLE more (a)", "CREATE TABLE board (a)")
     with monkeypatch.context() as patch:
         patch.setattr(schema, "MIGRATIONS", (*schema.MIGRATIONS, steps))
-        patch.setattr(schema, "VERSION", 2)
+        patch.setattr(schema, "VERSION", len(schema.MIGRATIONS))
         with pytest.raises(Failed):
             Library(tmp_path)
     with Library(tmp_path) as library:
-        assert library._rows("t", "SELECT name FROM sqlite_master WHERE name = 'more'") == []
+        assert library._store.rows("t", "SELECT name FROM sqlite_master WHERE name = 'more'") == []
         assert len(library.boards()) == 1
 
 

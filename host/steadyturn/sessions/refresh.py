@@ -1,0 +1,207 @@
+"""The library's decoded rows, brought up to date with its pages.
+
+What is behind is noted in the table `stale` in the same breath as the pages that came. It is
+worked off in runs, each one transaction, so that it may be broken off at any moment, and so
+that two programs may do it at once.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from steadyturn.sessions import dates, outing_rows, schema
+from steadyturn.sessions.decode import Pages, decode
+from steadyturn.sessions.figures import Figures, review
+from steadyturn.sessions.grouping import Meeting, Segment, segments, turned
+from steadyturn.sessions.outings import spans
+from steadyturn.sessions.settings_names import names
+from steadyturn.sessions.store import Store
+
+RUN = 4096  # pages decoded at a time: 20 MB as arrays
+Progress = Callable[[int, int], None]  # pages done, in all
+
+
+@dataclass(frozen=True, slots=True)
+class _Met:
+    """A contact with what its settings mean for the outings about it."""
+
+    meeting: Meeting
+    kind: str
+    settings: int
+
+
+def refresh(store: Store, progress: Progress | None = None) -> None:
+    """Bring the decoded rows of all boards up to date. Raises Failed."""
+    total, done = 0, 0
+    if progress is not None:
+        total = store.rows("n", "SELECT count(*) FROM page JOIN stale USING (board) "
+                           "WHERE seq >= from_seq")[0][0]
+    for board, in store.rows("n", "SELECT board FROM stale ORDER BY board"):
+        count = RUN
+        while True:
+            worked, left = _run(store, board, count)
+            if progress is not None and worked:
+                done = min(done + worked, total)
+                progress(done, total)
+            if not left:
+                break
+            count = count * 2 if not worked else RUN  # one outing may be longer than a run
+
+
+def _run(store: Store, board: int, count: int) -> tuple[int, bool]:
+    """One run of at most `count` pages: how many were worked off, and whether more are left."""
+    with schema.plain_errors(store.path), store.transaction():
+        marked = store.rows("n", "SELECT from_seq FROM stale WHERE board = ?", board)
+        if not marked:  # another program did it
+            return 0, False
+        start = marked[0][0]
+        rows = store.rows("p", "SELECT raw FROM page WHERE board = ? AND seq >= ? "
+                          f"ORDER BY seq LIMIT {count + 1:d}", board, start)
+        more = len(rows) > count
+        raw = [row[0] for row in rows[:count]]
+        worked = _work(store, board, start, raw, more)
+        if more and not worked:
+            return 0, True
+        if more:
+            return worked, True
+        store.db.execute("DELETE FROM stale WHERE board = ?", (board,))
+        dates.write(store, board)
+        return worked, False
+
+
+def _work(store: Store, board: int, start: int, raw: list[bytes], more: bool) -> int:
+    """Decode these pages, the first of which begins an outing, into rows. more: others follow,
+    so the last outing is left for the next run. How many pages that was."""
+    pages = decode(b"".join(raw))
+    earlier = decode(outing_rows.before(store, board, raw, start)) if raw else decode(b"")
+    met = _met(store, board)
+    found = segments(pages.pages, [m.meeting for m in met], earlier.pages)
+    end = None
+    if more:
+        if len(found) < 2:
+            return 0
+        end = int(pages.pages["seq"][found.pop().first])
+    rows = []
+    for segment in found:
+        row = _row(store, board, pages, segment, met)
+        if row is not None:
+            rows.append(row)
+    _replace(store, board, start, end, rows)
+    if end is not None:
+        store.db.execute("UPDATE stale SET from_seq = ? WHERE board = ?", (end, board))
+        return sum(s.stop - s.first for s in found)
+    return len(raw)
+
+
+def _met(store: Store, board: int) -> list[_Met]:
+    """The board's contacts in their order, with the highest page up to each."""
+    rows = store.rows(
+        "ntnnonno", "SELECT id, kind, boot, t_ms, last_seq, settings, finished, "
+        "(SELECT max(seq) FROM page WHERE contact = contact.id) FROM contact "
+        "WHERE board = ? ORDER BY id", board)
+    out, highest = [], -1
+    for id, kind, boot, t_ms, last_seq, settings, finished, brought in rows:
+        highest = max(highest, -1 if brought is None else brought)
+        edge = None
+        if kind == "pull":  # one that was broken off left pages for the next to bring
+            edge = highest if finished else max(highest, -1 if last_seq is None else last_seq)
+        out.append(_Met(Meeting(id, boot, t_ms, edge), kind, settings))
+    return out
+
+
+def _settings(segment: Segment, met: Sequence[_Met]) -> int | None:
+    """The settings in force: as the meeting that ended it found them, unless that one wrote
+    new ones; then as the meeting before it left them."""
+    by_id = {m.meeting.id: m for m in met}
+    for meeting in (segment.until, segment.after):
+        if meeting is not None:
+            one = by_id[meeting.id]
+            if one.kind != "flash" or meeting is segment.after:
+                return one.settings
+    return None
+
+
+def _row(
+    store: Store, board: int, pages: Pages, segment: Segment, met: Sequence[_Met]
+) -> dict[str, Any] | None:
+    """The decoded row of a segment; None where nobody turned."""
+    table = pages.pages[segment.first : segment.stop]
+    first, last = int(table["seq"][0]), int(table["seq"][-1])
+    raw = outing_rows.raw_pages(store, board, first, last)
+    before = outing_rows.before(store, board, raw, first)
+    settings = _settings(segment, met)
+    text = b""
+    if settings is not None:
+        text = store.rows("b", "SELECT text FROM settings WHERE id = ?", settings)[0][0]
+    known = names(text)
+    own = decode(b"".join(raw))
+    figures = review(own, {"percent_mj": known.percent_mj}, before=before)
+    if not turned(figures):
+        return None
+    boots = spans(own)
+    return {
+        "board": board, "first_seq": first, "last_seq": last,
+        "first_boot": int(table["first_boot"].min()), "last_boot": int(table["boot"][-1]),
+        "begin_ms": boots[0].begin_ms, "end_ms": boots[-1].end_ms,
+        "after_contact": segment.after.id if segment.after else None,
+        "until_contact": segment.until.id if segment.until else None,
+        "settings": settings, "rig": known.rig, "label": known.label,
+        "boots": len(boots), "pages": len(table),
+        "missing_pages": figures.missing_pages + _missing_before(own, before),
+        **_totals(figures),
+    }
+
+
+def _totals(figures: Figures) -> dict[str, Any]:
+    return {
+        "energy_in_j": figures.energy_in_j, "energy_out_j": figures.energy_out_j,
+        "energy_out_kind": figures.energy_out_kind, "charge_c": figures.charge_mah * 3.6,
+        "turns": figures.turns, "on_s": figures.on_s, "turning_s": figures.turning_s,
+        "band_s": figures.band_s, "connected_s": figures.connected_s,
+        "connections": figures.connections, "faults": figures.faults,
+        "faults_by_name": json.dumps(dict(figures.faults_by_name)),
+        "percent": _known(figures.percent), "mean_pace_tpm": _known(figures.mean_pace_tpm),
+    }
+
+
+def _known(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
+
+
+def _missing_before(pages: Pages, before: bytes) -> int:
+    """Pages absent between the one before and the first of these: their totals count here."""
+    earlier = decode(before).pages
+    if not len(earlier):
+        return 0
+    return max(0, int(pages.pages["first_seq"].min()) - int(earlier["seq"][-1]) - 1)
+
+
+def _replace(
+    store: Store, board: int, start: int, end: int | None, rows: list[dict[str, Any]]
+) -> None:
+    """Put these rows in place of those from page `start` up to `end` (excluded; None: all).
+    An outing keeps its number as long as it keeps a page."""
+    last = np.iinfo("i8").max if end is None else end - 1
+    old = store.rows("nnn", "SELECT id, first_seq, last_seq FROM outing "
+                     "WHERE board = ? AND last_seq >= ? AND first_seq <= ? ORDER BY first_seq",
+                     board, start, int(last))
+    store.db.execute("DELETE FROM outing WHERE board = ? AND last_seq >= ? AND first_seq <= ?",
+                     (board, start, int(last)))
+    free = {id: (first, stop) for id, first, stop in old}
+    for row in rows:
+        shared = {id: min(stop, row["last_seq"]) - max(first, row["first_seq"])
+                  for id, (first, stop) in free.items()}
+        same = max(shared, key=lambda id: (shared[id], -id), default=None)
+        if same is not None and shared[same] >= 0:
+            row["id"] = same
+            del free[same]
+        columns = ", ".join(row)
+        store.db.execute(
+            f"INSERT INTO outing ({columns}) VALUES ({', '.join('?' * len(row))})",
+            tuple(row.values()))
