@@ -88,8 +88,9 @@ class Decoded:
     def rebuild(self, progress: Progress | None = None) -> None:
         """Decode every page again. Numbers and notes stay; may be broken off and run again."""
         with schema.plain_errors(self.path), schema.transaction(self._store.db):
-            self._store.db.execute("INSERT INTO stale SELECT DISTINCT board, 0 FROM page WHERE true "
-                             "ON CONFLICT (board) DO UPDATE SET from_seq = 0")
+            self._store.db.execute(
+                "INSERT INTO stale SELECT DISTINCT board, 0 FROM page WHERE true "
+                "ON CONFLICT (board) DO UPDATE SET from_seq = 0")
         self.refresh(progress)
 
     def _mark(self, board: BoardRow, seq: int | None) -> None:

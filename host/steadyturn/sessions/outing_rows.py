@@ -36,10 +36,11 @@ def read(store: Store, *, board: int | None = None, id: int | None = None) -> li
     notes = _notes(store)
     out = []
     for row in rows:
-        values: list[Any] = list(row)
-        values[_FAULTS] = _counts(store, row[_FAULTS])
-        note = "\n".join(text for seq, text in notes.get(row[1], ()) if row[2] <= seq <= row[3])
-        out.append(OutingRow(*values, note))
+        cells: list[Any] = list(row)
+        cells[_FAULTS] = _counts(store, row[_FAULTS])
+        cells.append("\n".join(text for seq, text in notes.get(row[1], ())
+                               if row[2] <= seq <= row[3]))
+        out.append(OutingRow(*cells))
     return out
 
 

@@ -39,7 +39,9 @@ class Outing:
 def last_outing(contacts: Sequence[Contact]) -> Outing | None:
     """The pages that the most recent pull brought; if it brought none, those of the last one
     that did. A pull that was broken off counts as one with the pull that went on from it.
-    None: no pull ever brought a page. contacts: oldest first."""
+    None: no pull ever brought a page. contacts: oldest first; those that were no pulls are
+    passed over."""
+    contacts = [c for c in contacts if c.kind == "pull"]
     brought = [i for i, c in enumerate(contacts) if c.pages]
     if not brought:
         return None

@@ -248,10 +248,10 @@ def test_any_whole_page_can_be_reviewed(seed):
 # ---- which pages belong to the last outing
 
 
-def contact(number, pages, finished=1):
+def contact(number, pages, finished=1, kind="pull"):
     from steadyturn.sessions.library import Contact
 
-    return Contact(number, 1, "pull", 1000.0 * number, 1, 0, "0", 1, 9, b"", finished, pages)
+    return Contact(number, 1, kind, 1000.0 * number, 1, 0, "0", 1, 9, b"", finished, pages)
 
 
 def ids(outing):
@@ -279,3 +279,11 @@ def test_a_pull_that_was_broken_off_belongs_to_the_next():
     broken = last_outing([contact(1, 5), contact(2, 3, 0)])
     assert ids(broken) == [2]
     assert broken.unfinished
+
+
+def test_a_meeting_that_was_no_pull_hides_nothing():
+    met = last_outing([contact(1, 5), contact(2, 0, 0, "watch"), contact(3, 4),
+                       contact(4, 0, 1, "flash")])
+    assert ids(met) == [3]
+    assert met.previous is not None
+    assert (met.previous.id, met.latest_brought_none) == (1, False)
