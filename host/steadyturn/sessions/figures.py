@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from steadyturn_fw import pages as layout
 
-from steadyturn.sessions import turn
+from steadyturn.sessions import counts, turn
 from steadyturn.sessions.agreement import Check, agreement
 from steadyturn.sessions.decode import PAGE, Pages, decode
 from steadyturn.sessions.outings import spans
@@ -75,7 +75,8 @@ class Figures:
     samples while turning (empty without settings).
     releases, faults_by_name: counted from events. erases_connected, erase_longest_ms: writes to
     flash that erased while the load was connected, by events, and the longest. no_data_s:
-    stalls. start_unknown: where the totals stood before the first page is not known, so that
+    stalls. other_band_boots: boots with other edges than those shown, by which their paces
+    are counted. start_unknown: where the totals stood before the first page is not known, so that
     page is not counted.
     totals_restarts: times the board's totals went back (its journal was lost). thinned_pages:
     pages whose samples the board gave up for room and that are in no library; their energy,
@@ -125,6 +126,7 @@ class Figures:
     no_data_s: float
     volts_only_s: float
     saturated_pages: int
+    other_band_boots: int
     start_unknown: bool
     totals_restarts: int
     thinned_pages: int
@@ -133,16 +135,17 @@ class Figures:
 
 def review(
     pages: Pages, settings: Mapping[str, Any] | None = None, *, before: bytes = b"",
-    damaged: int = 0,
+    damaged: int = 0, of_boots: Mapping[int, Mapping[str, Any]] | None = None,
 ) -> Figures:
     """Figures of these pages.
 
     settings: those in force (percent_mj, low_dtpm, high_dtpm are used); None: unknown.
+    of_boots: those of single boots, where they are known (`in_force.by_boot`).
     before: the page before the first one, which tells where the totals stood, and all older
     ones that a summary in `pages` stands for too; b"": none.
     damaged: pages that came damaged and are kept elsewhere.
     """
-    settings = settings or {}
+    settings, of_boots = settings or {}, of_boots or {}
     table, samples = pages.pages, pages.samples
     known = decode(before)
     thinned = rest(pages, known)
@@ -151,12 +154,11 @@ def review(
     total = {name: int(column.sum()) for name, column in step.items()}
     live = samples[~samples["no_data"]]
     valid = live[live["valid"] == layout.VALID]
-    cue_s = _cue_s(live, extra["by_cue"])
+    cue_s = counts.cue_s(live, extra["by_cue"])
     valid_samples = len(valid) + int(extra["by_validity"][layout.VALID])
     on_s = total["on_samples"] * SAMPLE_S
     turning_s = max(0.0, on_s - cue_s["rest"])
     band_s = total["band_samples"] * SAMPLE_S
-    percent_mj = settings.get("percent_mj", 0)
     boots = _boots(pages, step)
     events = pages.events
     # a summary counts what happened; its few events are among that
@@ -173,7 +175,7 @@ def review(
         energy_out_j=total["energy_out_uj"] / 1e6,
         energy_out_kind=_out_kind(table),
         charge_mah=total["charge_uc"] / 1e6 / MAH,
-        percent=total["energy_out_uj"] / 1000 / percent_mj if percent_mj else np.nan,
+        percent=counts.percent(table, step["energy_out_uj"], settings, of_boots),
         turns=total["turns_m"] / 1000,
         mean_pace_tpm=_mean(valid["pace_tpm"], extra["pace_sum"], valid_samples),
         pace_kind=turn.pace_kind(pages),
@@ -187,19 +189,19 @@ def review(
         band_percent=min(100.0, 100 * band_s / turning_s) if turning_s > 0 else np.nan,
         connected_s=total["connected_samples"] * SAMPLE_S,
         cue_s=cue_s,
-        pace_s=_pace_s(live, settings),
+        pace_s=counts.pace_s(live, settings, of_boots),
         peak_v=int(table["peak_mv"].max(initial=0)) / 1000,
         peak_a=int(table["peak_ma"].max(initial=0)) / 1000,
         peak_in_w=float((live["bus_mv"] * live["bus_ma"].astype("i8")).max(initial=0)) / 1e6,
         peak_pace_tpm=max(float(valid["pace_tpm"].max(initial=0)), float(extra["top_pace_tpm"]))
         if valid_samples else np.nan,
         connections=total["connections"],
-        releases=_add(_count(single, layout.EV_RELEASED, layout.REASONS),
+        releases=counts.add(counts.count(single, layout.EV_RELEASED, layout.REASONS),
                       thinned.by_name("releases", layout.REASONS)),
         collapses=int(np.count_nonzero(single["code"] == layout.EV_COLLAPSE)
                       + extra["collapses"]),
         faults=total["faults"],
-        faults_by_name=_faults(pages, single, thinned.by_name("faults", layout.FAULTS)),
+        faults_by_name=counts.faults(pages, single, thinned.by_name("faults", layout.FAULTS)),
         boots=boots,
         boots_cut=sum(b.ended == "cut" for b in boots),
         missing_pages=sum(last - first + 1 for first, last in pages.missing),
@@ -211,6 +213,7 @@ def review(
         volts_only_s=_seconds(live["valid"] >= layout.VOLTS_ONLY)
         + int(extra["by_validity"][layout.VOLTS_ONLY :].sum()) * SAMPLE_S,
         saturated_pages=int(np.count_nonzero(table["flags"] & layout.FLAG_SATURATED)),
+        other_band_boots=counts.other_bands(boots, settings, of_boots),
         start_unknown=start_unknown,
         totals_restarts=restarts,
         thinned_pages=thinned.pages,
@@ -280,56 +283,6 @@ def _boots(pages: Pages, step: Mapping[str, NDArray[Any]]) -> tuple[BootFigures,
 
 def _mean(paces: NDArray[Any], more: float, count: int) -> float:
     return float((paces.sum(dtype=float) + more) / count) if count else float("nan")
-
-
-def _add(counts: dict[str, int], more: dict[str, int]) -> dict[str, int]:
-    return counts | {name: counts.get(name, 0) + n for name, n in more.items()}
-
-
-def _cue_s(live: NDArray[Any], more: NDArray[Any]) -> dict[str, float]:
-    counts = np.bincount(live["cue"], minlength=1 << layout.BITS_CUE) + more
-    out = {name: float(counts[code]) * SAMPLE_S for code, name in enumerate(layout.CUES)}
-    for code in range(len(layout.CUES), len(counts)):
-        if counts[code]:
-            out[f"code {code}"] = float(counts[code]) * SAMPLE_S
-    return out
-
-
-def _pace_s(live: NDArray[Any], settings: Mapping[str, Any]) -> dict[str, float]:
-    if "low_dtpm" not in settings or "high_dtpm" not in settings:
-        return {}
-    low, high = settings["low_dtpm"] / 10, settings["high_dtpm"] / 10
-    # the board's own rule: a bound counts as the pace, because the lamp goes by it too
-    turning = live[live["cue"] != layout.REST]
-    known = turning["valid"] != layout.NO_SENSOR
-    pace = turning["pace_tpm"][known]
-    below = int(np.count_nonzero(pace < low))
-    above = int(np.count_nonzero(pace > high))
-    return {
-        "below": below * SAMPLE_S, "in_band": (len(pace) - below - above) * SAMPLE_S,
-        "above": above * SAMPLE_S, "unknown": int(np.count_nonzero(~known)) * SAMPLE_S,
-    }
-
-
-def _faults(pages: Pages, events: NDArray[Any], more: dict[str, int]) -> dict[str, int]:
-    """Faults by name. A fault that lasts is repeated at the head of each page, dated before
-    it; such a repeat counts only if its beginning is in no page."""
-    table = pages.pages
-    begins = table["t0_ms"][np.searchsorted(table["seq"], events["seq"])]
-    repeated = events["t_ms"] < begins
-    fresh = _add(_count(events[~repeated], layout.EV_FAULT, layout.FAULTS), more)
-    lasting = _count(events[repeated], layout.EV_FAULT, layout.FAULTS)
-    return {**dict.fromkeys(lasting, 1), **fresh}
-
-
-def _count(events: NDArray[Any], code: int, names: tuple[str, ...]) -> dict[str, int]:
-    arguments, counts = np.unique(
-        events["argument"][events["code"] == code], return_counts=True
-    )
-    return {
-        names[a] if a < len(names) else f"code {a}": int(n)
-        for a, n in zip(arguments.tolist(), counts.tolist(), strict=True)
-    }
 
 
 def _out_kind(table: NDArray[Any]) -> str:

@@ -71,6 +71,11 @@ def flow(pages: Pages) -> Flow:
         started=_after(turning, live["boot"], t_s), cue=live["cue"], rise_k=rise)
 
 
+def run_long(flow: Flow, which: Flags, seconds: float) -> Flags:
+    """Where `which` has held for so long without a break in the samples."""
+    return _for(which, _begins(flow.boot, flow.t_s), seconds)
+
+
 def _begins(boot: NDArray[Any], t_s: Floats) -> Flags:
     """Where a run of samples that follow one another begins."""
     if not len(boot):

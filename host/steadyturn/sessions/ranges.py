@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from steadyturn.model.change import field_of
+from collections.abc import Callable
+
+from steadyturn.model.change import field_of, with_value
 from steadyturn.rig.tolerances import tolerance_of
 from steadyturn.rig.types import Rig
 
@@ -31,3 +33,15 @@ def ends(rig: Rig | None, key: str) -> tuple[float, float]:
     if origin is not None and origin.tolerance is not None:
         share = origin.tolerance
     return 1 - share, 1 + share
+
+
+def moved(rig: Rig, key: str, figure: Callable[[Rig], float]) -> tuple[float, float]:
+    """`figure` of the rig with the value at `key` at either end of its range."""
+    origin = rig.origins.get(key)
+    if origin is None or not origin.value:
+        value = figure(rig)
+        return value, value
+    found = field_of(key)
+    top = found[3].high * found[3].scale if found is not None else origin.value
+    low, high = (min(origin.value * share, top) for share in ends(rig, key))
+    return figure(with_value(rig, key, low)), figure(with_value(rig, key, high))
