@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import random
 import zlib
 
 import numpy as np
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from page_maker import STEADY, Recorder, make_page, seal
@@ -148,81 +146,3 @@ def test_order_and_duplicates():
     assert got.pages["seq"].tolist() == [1, 2, 3]
     assert (got.duplicates, got.conflicts) == (2, 1)
     assert got.missing == ()
-
-
-def _mutate(journal: bytes, rng: random.Random) -> bytes:
-    out = bytearray(journal)
-    for _ in range(rng.randint(1, 4)):
-        at = rng.randrange(len(out) + 1)
-        length = rng.choice((1, 1, 2, 7, 50, SIZE, 300))
-        kind = rng.randrange(6)
-        if kind == 0 and at < len(out):
-            out[at] ^= 1 << rng.randrange(8)
-        elif kind == 1:
-            out[at : at + length] = rng.randbytes(length)
-        elif kind == 2:
-            del out[at : at + length]
-        elif kind == 3:
-            out[at:at] = rng.randbytes(length)
-        elif kind == 4:
-            out[at:at] = out[at : at + length]  # also a repeated page or a repeated magic
-        else:
-            del out[at:]
-        out = out or bytearray(b"S")
-    return bytes(out)
-
-
-def _check_mutations(count: int, seed: int) -> None:
-    recorder = Recorder()
-    events = [(layout.EV_CONNECTED, 5, 0)]
-    originals = [recorder.page(pace_tpm=40 + i, events=events, count=23 - i) for i in range(6)]
-    journal = b"".join(originals)
-    rng = random.Random(seed)
-    for turn in range(count):
-        mutated = _mutate(journal, rng)
-        where = f"seed {seed}, mutation {turn}"
-        try:
-            got = decode(mutated)
-        except Exception as error:  # any exception at all is the failure looked for
-            pytest.fail(f"{where}: {error!r}")
-        intact = {i + 1 for i, page in enumerate(originals) if page in mutated}
-        assert set(got.pages["seq"].tolist()) == intact, where
-        used = (len(got.pages) + got.duplicates) * SIZE
-        assert used + sum(d.length for d in got.damage) == len(mutated), where
-        assert len(got.samples) == got.pages["samples"].sum(), where
-
-
-def test_mutated_journals():
-    _check_mutations(4_000, seed=1)
-
-
-@pytest.mark.soak
-def test_many_mutated_journals():
-    _check_mutations(500_000, seed=2)
-
-
-def test_a_log_with_a_tenth_of_its_bytes_random():
-    """One byte in ten at random leaves no page whole; a tenth of the pages spoilt leaves nine
-    in ten; runs of random bytes cost the pages they touch and no other."""
-    recorder = Recorder()
-    originals = [recorder.page() for _ in range(1000)]
-    journal = b"".join(originals)
-    rng = np.random.default_rng(4)
-
-    sown = np.frombuffer(journal, "u1").copy()
-    hit = rng.random(len(sown)) < 0.1
-    sown[hit] = rng.integers(0, 256, hit.sum())
-    got = decode(sown.tobytes())
-    intact = sum(page in sown.tobytes() for page in originals[:50])
-    assert (intact, len(got.pages)) == (0, 0)
-    assert sum(d.length for d in got.damage) == len(journal)
-
-    runs = np.frombuffer(journal, "u1").copy()
-    touched = set()
-    for start in range(0, len(runs), 10_000):
-        begin = start + int(rng.integers(0, 9000))
-        runs[begin : begin + 1000] = rng.integers(0, 256, 1000)
-        touched |= set(range(begin // SIZE, (begin + 999) // SIZE + 1))
-    got = decode(runs.tobytes())
-    assert set(got.pages["seq"].tolist()) == {i + 1 for i in range(1000) if i not in touched}
-    assert len(got.damage) == len(range(0, len(journal), 10_000))
