@@ -1,0 +1,71 @@
+"""The charge pump that holds the load: how long after its last edge it lets go; circuit.md."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+from math import exp, log
+
+from steadyturn.circuit import standard
+from steadyturn.rig.types import Rig
+
+EDGE_S = 0.02  # firmware/states.md: one edge a tick
+PIN_V = 3.3
+COUPLING_F, HOLD_F = 11e-6, 1e-6  # C5 and C6 in series; C7
+UPPER_OHM, LOWER_OHM = 82e3, 10e3  # R13, R14
+DIODE_V, LEAK_A = 0.2, 0.3e-6  # a small Schottky diode at 10-100 uA, and backwards at 40 degC
+# how far off each may be: data sheets of their kinds, from memory
+FILM, RESISTOR, CERAMIC, DIODE, OFFSET_V = 0.05, 0.001, 0.3, 0.35, 0.005
+# the hold time's middle stands this much above what a rig names, so that all of 120 ms' range
+# lies between 100 and 150
+ABOVE_S = 0.014
+
+
+@dataclass(frozen=True)
+class Hold:
+    """part_ohm: R11 and R12, each. full_v, low_v: C7 just after and just before a pulse;
+    threshold_v. shortest_s, nominal_s, longest_s: from the last edge until the load is let
+    go, every tolerance at its worst. Only rising edges charge: where the last one falls, the
+    time has begun a tick before it."""
+
+    part_ohm: float
+    full_v: float
+    low_v: float
+    threshold_v: float
+    shortest_s: float
+    nominal_s: float
+    longest_s: float
+
+
+def hold(rig: Rig) -> Hold:
+    """For the hold time that the rig names.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> made = hold(read_rig(example_path("lakeside-hut")))
+    >>> made.part_ohm, round(made.shortest_s, 3), round(made.longest_s, 3)
+    (133000.0, 0.101, 0.148)
+    """
+    wanted = rig.switch.hold_s + ABOVE_S
+    part = min((step * decade for decade in (1e3, 1e4, 1e5, 1e6) for step in standard.E96),
+               key=lambda ohm: abs(_time_s(ohm / 2)[0] - wanted))
+    nominal, full, low = _time_s(part / 2)
+    ends = [_time_s(part / 2, *signs, leak_a=leak)[0]
+            for signs in product((-1, 1), repeat=5) for leak in (0.0, LEAK_A)]
+    return Hold(part, full, low, PIN_V * LOWER_OHM / (UPPER_OHM + LOWER_OHM),
+                min(ends) - EDGE_S, nominal - EDGE_S / 2, max(ends))
+
+
+def _time_s(ohm: float, farad: int = 0, resistor: int = 0, coupling: int = 0, diode: int = 0,
+            threshold: int = 0, *, leak_a: float = LEAK_A / 2) -> tuple[float, float, float]:
+    """From the last rising edge [s], and C7's volts after and before a pulse; the integers
+    are the signs of the tolerances."""
+    hold_f, ohm = HOLD_F * (1 + farad * FILM), ohm * (1 + resistor * RESISTOR)
+    couple = COUPLING_F * (1 + coupling * CERAMIC)
+    given = PIN_V - 2 * DIODE_V * (1 + diode * DIODE)
+    share, fades = couple / (couple + hold_f), exp(-2 * EDGE_S / (ohm * hold_f))
+    full = share * given / (1 - (1 - share) * fades)
+    upper, lower = (UPPER_OHM * (1 - threshold * RESISTOR), LOWER_OHM * (1 + threshold * RESISTOR))
+    least = PIN_V * lower / (upper + lower) + threshold * OFFSET_V
+    towards = leak_a * ohm  # a leak draws C7 to below ground, as it were
+    return ohm * hold_f * log((full + towards) / (least + towards)), full, full * fades
