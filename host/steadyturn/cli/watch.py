@@ -3,35 +3,53 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import sys
+from pathlib import Path
 
 import click
 
-from steadyturn.cli.common import port_option
+from steadyturn.cli.common import library_option, port_option
 
 
 @click.command()
 @port_option
 @click.option("--plain", is_flag=True, help="One line a second (as when not at a terminal).")
-@click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line, ten a second.")
+@click.option("--record", type=click.Path(path_type=Path, dir_okay=False), default=None,
+              metavar="FILE", help="Also write each look to this file, as --json prints them.")
+@click.option("--force", is_flag=True, help="Write over a --record file that is there.")
 @click.option("--seconds", type=click.FloatRange(0.1), default=None, help="Stop by itself.")
-def command(port: str | None, plain: bool, as_json: bool, seconds: float | None) -> int:
+@library_option
+def command(
+    port: str | None, plain: bool, as_json: bool, record: Path | None, force: bool,
+    seconds: float | None, library: Path | None,
+) -> int:
     """Live view of a running board: what the lamp says, pace, volts, watts, energy.
 
     The board's program is not stopped. Ctrl-C ends the watch and leaves the board
-    running.
+    running. Each connection leaves a time anchor in the library, so that outings
+    get their dates.
     """
     from steadyturn.jobs.watch import RATE_HZ, watch
+    from steadyturn.jobs.watch_record import recorded
     from steadyturn.report import watch as report
+    from steadyturn.report.terminal import Terminal, can_draw
 
-    lines = plain or not sys.stdout.isatty()
-    rate_hz = 1.0 if lines and not as_json else RATE_HZ
-    glances = watch(port, seconds=seconds, rate_hz=rate_hz)
+    lines = plain or not can_draw(sys.stdout)
+    rate_hz = 1.0 if lines and not as_json and record is None else RATE_HZ
+    glances = watch(port, seconds=seconds, rate_hz=rate_hz, library=library, anchor=True)
     with contextlib.suppress(KeyboardInterrupt), contextlib.closing(glances):
-        if as_json:
-            report.show_json(glances, sys.stdout)
-        elif lines:
-            report.show_lines(glances, sys.stdout)
-        else:
-            report.show_screen(glances)
+        looks = recorded(glances, record, force=force)
+        try:
+            if as_json:
+                report.show_json(looks, sys.stdout)
+            elif lines:
+                report.show_lines(looks, sys.stdout)
+            else:
+                report.show_screen(looks, Terminal())
+        except BrokenPipeError:  # who reads has enough
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        finally:
+            looks.close()
     return 0

@@ -16,13 +16,28 @@ _LETTERS = {
     "T": ("#####", "  #  ", "  #  ", "  #  ", "  #  "),
     "U": ("#   #", "#   #", "#   #", "#   #", " ### "),
     "W": ("#   #", "#   #", "# # #", "## ##", "#   #"),
+    "-": ("     ", "     ", "#####", "     ", "     "),
 }
+ROWS = 5
 
 
-def big(word: str, indent: str = "  ") -> str:
-    """Five lines; a word with a letter that is not drawn here stays in plain capitals."""
+def big(word: str, columns: int, full: str = "#") -> list[str]:
+    """Five rows of at most `columns`, twice as wide where that fits; one row with the word in
+    capitals where it does not, or where a letter is not drawn here.
+
+    >>> print("\\n".join(big("hot", 20)))
+    #   #  ###  #####
+    #   # #   #   #
+    ##### #   #   #
+    #   # #   #   #
+    #   #  ###    #
+    >>> big("hold", 20), big("?", 80)
+    (['HOLD'], ['?'])
+    """
     letters = word.upper()
-    if not letters or any(c not in _LETTERS for c in letters):
-        return f"\n\n{indent}{letters}\n\n"
-    rows = (" ".join(_LETTERS[c][row] for c in letters) for row in range(5))
-    return "\n".join((indent + row).rstrip() for row in rows)
+    width = 6 * len(letters) - 1
+    if not letters or width > columns or any(c not in _LETTERS for c in letters):
+        return [letters]
+    rows = [" ".join(_LETTERS[c][row] for c in letters) for row in range(ROWS)]
+    wide = 2 if 2 * width <= columns else 1
+    return ["".join((full if c == "#" else c) * wide for c in row).rstrip() for row in rows]

@@ -37,3 +37,8 @@ def to_object(value: Any) -> Any:
 def to_json(value: Any, *, plain: bool = False) -> str:
     """plain: whatever is not ASCII escaped, for a terminal that cannot show it."""
     return json.dumps(to_object(value), indent=2, ensure_ascii=plain)
+
+
+def to_line(value: Any) -> str:
+    """The same in one line of ASCII, for JSON lines."""
+    return json.dumps(to_object(value))

@@ -1,8 +1,7 @@
-"""Watching a board: the figures, silence and unplugging on the way, and the three views."""
+"""Watching a board: the figures, silence and unplugging on the way."""
 
 from __future__ import annotations
 
-import io
 import itertools
 import json
 import sys
@@ -12,11 +11,13 @@ from pathlib import Path
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "board"))
-from fake_board import FakeBoard, MemoryStream, PtyBoard
-from steadyturn.cli.main import code
+from fake_board import FakeBoard, MemoryStream
 from steadyturn.errors import Failed
 from steadyturn.jobs import watch as job
+from steadyturn.jobs import watch_line
 from steadyturn.report import watch as report
+from steadyturn.report.terminal import plain
+from steadyturn.report.watch_screen import Screen
 from steadyturn_fw import pages
 
 
@@ -50,6 +51,17 @@ class Direct:
 
     def files(self):
         raise AssertionError("a watch must not stop the board's program")
+
+
+def screen(glance, columns=80, rows=24, unicode=False):
+    return "\n".join(map(plain, Screen(unicode).lines(glance, columns, rows)))
+
+
+@pytest.fixture
+def quick(monkeypatch):
+    """A board that has gone is tried again at once."""
+    monkeypatch.setattr(job, "AGAIN_S", 0.02)
+    monkeypatch.setattr(job, "GONE_HZ", 50.0)
 
 
 def looks(board: FakeBoard, count: int, change=lambda n: None, **more):
@@ -101,48 +113,82 @@ def test_new_settings_in_force_are_noticed():
     assert (first.low_tpm, second.low_tpm, second.high_tpm) == (40, 45, None)
 
 
-@pytest.mark.parametrize("line", ["", "{", "[1]", '{"low_dtpm": "x", "percent_mj": true}', None])
+@pytest.mark.parametrize("line", [
+    "", "{", "[1]", '{"low_dtpm": "x", "percent_mj": true}', None, "[" * 9000,
+    '{"low_dtpm": 1%s, "target_dtpm": -5, "high_dtpm": 4, "percent_mj": 0}' % ("0" * 400)])
 def test_a_board_without_usable_settings_is_watched_all_the_same(line):
     board = board_in_hold()
     board.settings = b"" if line is None else settings_file(line)
     look = looks(board, 1)[0]
     assert look.low_tpm is None
     assert look.since_percent is None
-    assert "no band in force" in report.screen_text(look)
+    assert "no band in force" in screen(look)
 
 
-def test_unplugged_it_says_so_tries_again_and_goes_on(monkeypatch):
-    monkeypatch.setattr(job, "AGAIN_S", 0.02)
+def test_unplugged_it_says_so_tries_again_and_goes_on(quick):
     direct = Direct(board_in_hold())
     found = []
     for n, glance in enumerate(job.watch(direct, rate_hz=200)):
         found.append(glance)
         if n == 1:
             direct.streams[-1].unplugged = True
-        if n == 4:
+        if glance.answering and n > 1:
             break
-    assert [g.answering for g in found] == [True, True, False, True, True]
+    assert [g.answering for g in found[:3]] == [True, True, False]
     assert "unplugged" in found[2].problem
-    assert "Reconnecting" in report.screen_text(found[2])
+    assert 0 <= found[2].gone_s < 1
+    assert "reconnecting, for 0 s now" in screen(found[2])
+    assert "unplugged" in screen(found[2], 40, 12)
+    assert screen(found[2], 40, 1).strip() == "reconnecting, for 0 s now"
+    assert found[-1].event == "connected again after 0 s"
+    assert "connected again" in screen(found[-1])
 
 
-def test_another_board_counts_from_zero(monkeypatch):
-    monkeypatch.setattr(job, "AGAIN_S", 0.02)
+@pytest.mark.parametrize(("who", "says"), [
+    (lambda w: w[:21] + b"otherone" + w[29:], "another board (6f6e65) answers in its place"),
+    (lambda w: w[:2] + b"new!" + w[6:], "its journal was made anew")])
+def test_another_board_counts_from_zero(quick, who, says):
     direct = Direct(board_in_hold())
+    new = who(direct.board.who())
     found = []
     for n, glance in enumerate(job.watch(direct, rate_hz=200)):
         found.append(glance)
         if n == 0:
             direct.streams[-1].unplugged = True
-            direct.board.who = lambda: FakeBoard.who(direct.board)[:21] + b"otherone" + b"0.1.0"
+            direct.board.who = lambda: new
             direct.board.state["energy_out_uj"] *= 2
-        if n == 2:
+        if glance.answering and n:
             break
-    assert found[2].since_out_wh == 0
+    assert found[-1].since_out_wh == 0
+    assert says in found[-1].event
+    assert "counted from zero" in found[-1].event
+    assert says[:13] in report.event_line(found[-1])
+
+
+def test_a_silent_board_is_said_within_a_second_and_the_screen_goes_on(quick, monkeypatch):
+    monkeypatch.setattr(job, "SILENT_S", 0.1)
+    monkeypatch.setattr(job, "HASTE_S", 0.02)
+    board = board_in_hold()
+    answer = board.answer
+    said = []
+    watch = job.watch(Direct(board), rate_hz=200)
+    assert next(watch).answering
+    board.answer = lambda line: b""  # hangs: an answer is waited for, three times a second
+    start = time.monotonic()
+    for glance in itertools.islice(watch, 4):
+        said.append(glance)
+    assert time.monotonic() - start < 0.6
+    assert not any(glance.answering for glance in said)
+    assert said[-1].problem == "The board does not answer."
+    assert said[-1].gone_s > said[0].gone_s > 0.05
+    board.answer = answer
+    assert next(glance for glance in watch if glance.answering).event in (
+        "", "connected again after 1 s", "connected again after 0 s")
+    watch.close()
 
 
 def test_no_board_at_the_start_is_a_failure(monkeypatch):
-    monkeypatch.setattr(job, "FIRST_S", 0.1)
+    monkeypatch.setattr(watch_line, "FIRST_S", 0.1)
     board = FakeBoard()
     board.answer = lambda line: b""
     with pytest.raises(Failed, match="does not answer"):
@@ -162,59 +208,3 @@ def test_the_rate_is_kept():
     for _ in itertools.islice(job.watch(Direct(board_in_hold()), rate_hz=20), 6):
         pass
     assert 0.2 < time.monotonic() - start < 0.6
-
-
-def test_every_cue_and_reason_fits_the_screen():
-    board = board_in_hold()
-    board.state.update(bus_mv=65535, bus_ma=65535, pace_dtpm=65535, energy_in_uj=2**48 - 1,
-                       energy_out_uj=2**48 - 1, turns_m=2**40 - 1)
-    for n in range(12):
-        board.state.update(cue=n, why=n, fault=n, validity=n % 5, connected=n % 2)
-        look = looks(board, 1)[0]
-        assert len(report.plain_line(look)) <= 80
-        assert max(map(len, report.screen_text(look).splitlines())) <= 80
-    board.state.update(bus_mv=21_500, bus_ma=2500, energy_out_uj=0, pace_dtpm=1200, connected=0)
-    for why, name in enumerate(pages.REASONS):
-        board.state.update(cue=pages.STOP, why=why, fault=0)
-        assert report.plain_line(looks(board, 1)[0]).endswith("off: " + name.replace("_", " "))
-
-
-def test_over_a_port_by_the_command_in_its_three_forms(capsys, monkeypatch):
-    with PtyBoard(board_in_hold()) as pty:
-        assert code(["watch", "--port", pty.port, "--seconds", "0.3"]) == 0
-        line = capsys.readouterr().out
-        assert line.count("\n") == 1
-        assert "hold" in line
-        assert "4.92 V  0.83 A  4.08 W" in line
-        assert "charging" in line
-        assert code(["watch", "--port", pty.port, "--seconds", "0.5", "--json"]) == 0
-        objects = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
-        assert len(objects) >= 2
-        assert objects[0]["pace_tpm"] == 52.3
-        assert {"bus_v", "since_percent", "cue", "why", "energy_in_wh"} <= set(objects[0])
-
-
-def test_the_screen_draws_the_cue_big():
-    from rich.console import Console
-
-    out = io.StringIO()
-    console = Console(file=out, force_terminal=True, width=80, height=40)
-    report.show_screen(iter(looks(board_in_hold(), 1)), console)
-    assert "#   #  ###  #     ####" in out.getvalue()
-    text = report.screen_text(looks(board_in_hold(), 1)[0])
-    assert "just right" in text
-    assert "connected" in text
-
-
-def test_ctrl_c_ends_the_watch_with_0_and_lets_the_port_go(monkeypatch):
-    with PtyBoard(board_in_hold()) as pty:
-        def interrupted(glances, out):
-            next(glances)
-            raise KeyboardInterrupt
-
-        monkeypatch.setattr(report, "show_lines", interrupted)
-        assert code(["watch", "--port", pty.port]) == 0
-        from steadyturn.board.stream import SerialStream
-
-        SerialStream(pty.port).close()
-        assert all(line.startswith(b":") for line in pty.board.asked)
