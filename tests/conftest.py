@@ -1,6 +1,15 @@
-"""Property tests draw the same examples in every run; `-m soak` series draw their own seeds."""
+"""Property tests draw the same examples in every run; `-m soak` series draw their own seeds.
+No test finds or touches the library of whoever runs them."""
 
+import os
+
+import pytest
 from hypothesis import settings
 
 settings.register_profile("steady", derandomize=True, database=None)
 settings.load_profile("steady")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _library_of_nobody(tmp_path_factory):
+    os.environ["STEADYTURN_LIBRARY"] = str(tmp_path_factory.mktemp("library") / "none")

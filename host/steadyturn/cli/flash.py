@@ -3,11 +3,19 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 from typing import Any
 
 import click
 
-from steadyturn.cli.common import json_option, port_option, rig_argument, rig_path, show
+from steadyturn.cli.common import (
+    json_option,
+    library_option,
+    port_option,
+    rig_argument,
+    rig_path,
+    show,
+)
 from steadyturn.errors import Failed, Problem, WrongInput
 
 
@@ -18,10 +26,11 @@ from steadyturn.errors import Failed, Problem, WrongInput
 @click.option("--despite-danger", is_flag=True,
               help="Do not ask even if the machine can harm what is connected.")
 @click.option("--dry-run", is_flag=True, help="Show what would change; write nothing.")
+@library_option
 @json_option
 def command(
     rig: str | None, port: str | None, yes: bool, despite_danger: bool, dry_run: bool,
-    as_json: bool,
+    library: Path | None, as_json: bool,
 ) -> int:
     """Bring a board's firmware and settings up to date with the rig file RIG.
 
@@ -30,7 +39,8 @@ def command(
     board's program stands still meanwhile, so a load is released, also with --dry-run.
     Pulling the plug at any moment leaves a board that charges, with the firmware and
     settings it had or with the new ones; what it had stays on it for the case that the
-    new ones fail.
+    new ones fail. The library notes when it was, with the rig file, so that outings
+    get their dates and reviews know the machine.
     """
     from steadyturn.jobs.flash import flash
     from steadyturn.report import flash as report
@@ -59,7 +69,8 @@ def command(
         return bool(click.prompt("Type 'yes' to write it all the same", default="no") == "yes")
 
     progress = report.Progress(quiet=as_json)
-    done = flash(path, port=port, confirm=confirm, progress=progress, dry_run=dry_run)
+    done = flash(path, port=port, confirm=confirm, progress=progress, dry_run=dry_run,
+                 library=library)
     show(done, as_json, report.text)
     unsafe = done.outcome == "same" and done.dangerous and not despite_danger
     if done.outcome == "declined" or unsafe:

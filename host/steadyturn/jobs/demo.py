@@ -152,7 +152,7 @@ def _play(show: Screen, kept: Path, seed: int) -> Demo:
             port, why = twin.port, twin.interpreter.why
             show.heading("Set up", f"steadyturn flash {GOOD}")
             show.say(screen.board_text(port))
-            show.say(flash_report.text(_flash(show, rig_file, port or twin.direct)))
+            show.say(flash_report.text(_flash(show, rig_file, port or twin.direct, kept)))
         # the same board twice more, for what is played after the outing
         spares = (Path(scratch) / "plain.img", Path(scratch) / "danger.img")
         for spare in spares:
@@ -239,12 +239,13 @@ def _crank(
     return outing
 
 
-def _flash(show: Screen, rig_file: Path, reach: Any) -> Any:
+def _flash(show: Screen, rig_file: Path, reach: Any, kept: Path) -> Any:
     def confirm(plan: Any) -> bool:
         show.say(flash_report.plan_text(plan))
         return True
 
-    return flash(rig_file, port=reach, confirm=confirm, progress=show.progress)
+    return flash(rig_file, port=reach, confirm=confirm, progress=show.progress,
+                 library=kept / "library")
 
 
 def _danger(show: Screen, image: Path, seed: int) -> Danger:
@@ -286,7 +287,7 @@ def _danger(show: Screen, image: Path, seed: int) -> Danger:
 
 
 def _flash_quietly(rig_file: Path, reach: Any) -> Any:
-    return flash(rig_file, port=reach, confirm=lambda plan: True)
+    return flash(rig_file, port=reach, confirm=lambda plan: True, anchor=False)
 
 
 def _can_plot() -> bool:

@@ -19,6 +19,7 @@ from steadyturn.board.connect import START_S, Board, Direct, connect
 from steadyturn.board.update import FileChange, Progress
 from steadyturn.errors import Failed, WrongInput
 from steadyturn.jobs.hazards import Hazard, hazards_of
+from steadyturn.jobs.meeting import note
 from steadyturn.model.band import Band, find_band
 from steadyturn.model.remedies import remedies
 from steadyturn.report.limit_names import NAME
@@ -52,7 +53,8 @@ class Flashed:
     these settings; None when it was not asked. previous_in_force: it refused them and
     runs those that it had before. compiled: the firmware's files are .mpy. crc: of the
     rig's settings, in hex.
-    fault: what the board reports after its start."""
+    fault: what the board reports after its start. library_remark: why this meeting with the
+    board could not be noted in the library, "" where it was or was not to be."""
 
     rig: str
     port: str
@@ -72,6 +74,7 @@ class Flashed:
     previous_in_force: bool = False
     fault: int | None = None
     boot: int | None = None
+    library_remark: str = ""
     seconds: float = 0.0
 
     @property
@@ -84,12 +87,14 @@ Confirm = Callable[[Flashed], bool]
 
 def flash(
     rig_path: str | Path, *, port: str | Direct | None = None, confirm: Confirm,
-    progress: Progress | None = None, dry_run: bool = False,
+    progress: Progress | None = None, dry_run: bool = False, library: Path | None = None,
+    anchor: bool = True,
 ) -> Flashed:
     """Make the board run this program's firmware with the rig's settings.
 
     confirm is called once, with what would change, only if something would; progress
-    with bytes done, bytes in all and what is being done. Raises WrongInput (rig file)
+    with bytes done, bytes in all and what is being done. anchor: note the meeting, with the
+    rig file, in the library folder (None: the user's). Raises WrongInput (rig file)
     and Failed (no pace works for the rig, the board failed). The board is left running
     in every case in which it can be reached.
     """
@@ -116,7 +121,19 @@ def flash(
         done = dataclasses.replace(plan, outcome=outcome)
         if outcome in ("same", "written"):
             done = _ask_board(board, done, data)
+            if anchor:
+                done = dataclasses.replace(done, library_remark=note(
+                    board.link, kind="flash", library=library,
+                    rig_text=_text(rig_path) if done.in_force else None))
     return dataclasses.replace(done, seconds=time.monotonic() - start)
+
+
+def _text(rig_path: str | Path) -> str | None:
+    """The rig file, word for word."""
+    try:
+        return Path(rig_path).read_text("utf-8")
+    except (OSError, ValueError):  # it was there a moment ago
+        return None
 
 
 def _band(rig: Rig, path: str) -> Band:

@@ -111,6 +111,8 @@ def text(done: Any) -> str:
     lines = [f"{head}.", wrap(tail)]
     if done.fault:
         lines.append(item(words.fault(done.fault), "The board reports: ", ""))
+    if done.library_remark:
+        lines.append(wrap(done.library_remark))
     danger = ""
     if done.outcome == "same" and done.dangerous:
         danger = hazards_text(done).lstrip("\n") + "\n"

@@ -118,7 +118,7 @@ class Library(Decoded):
         return done.lastrowid
 
     def _rig_file(self, text: str) -> int:
-        digest = hashlib.sha256(text.encode(errors="surrogatepass")).hexdigest()
+        digest = hashlib.sha256(text.encode()).hexdigest()
         self._db.execute("INSERT INTO rig_file (sha256, text) VALUES (?, ?) "
                          "ON CONFLICT DO NOTHING", (digest, text))
         return int(self._db.execute("SELECT id FROM rig_file WHERE sha256 = ?",

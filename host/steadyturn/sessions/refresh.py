@@ -100,15 +100,19 @@ def _work(store: Store, board: int, start: int, raw: list[bytes], more: bool) ->
 
 
 def _met(store: Store, board: int) -> list[_Met]:
-    """The board's contacts in their order, with the highest page up to each."""
+    """The board's contacts that part outings, in their order, with the highest page up to
+    each. Watching again what is on since the contact before (a loose cable) parts nothing."""
     rows = store.rows(
         "ntnnonno", "SELECT id, kind, boot, t_ms, last_seq, settings, finished, "
         "(SELECT max(seq) FROM page WHERE contact = contact.id) FROM contact "
         "WHERE board = ? ORDER BY id", board)
-    out, highest = [], -1
+    out: list[_Met] = []
+    highest, on = -1, None
     for id, kind, boot, t_ms, last_seq, settings, finished, brought in rows:
         highest = max(highest, -1 if brought is None else brought)
-        edge = None
+        if kind == "watch" and boot == on:
+            continue
+        edge, on = None, boot
         if kind == "pull":  # one that was broken off left pages for the next to bring
             edge = highest if finished else max(highest, -1 if last_seq is None else last_seq)
         out.append(_Met(Meeting(id, boot, t_ms, edge), kind, settings))

@@ -96,6 +96,21 @@ def test_cranking_at_a_laptop_begins_with_the_meeting(tmp_path):
     assert first.until_s == second.after_s
 
 
+def test_a_loose_cable_parts_nothing(tmp_path):
+    shelf = Shelf(tmp_path)
+    shelf.later(DAY_S)
+    shelf.meet("watch")
+    for _ in range(3):
+        for _ in range(3):
+            shelf.page()
+        shelf.meet("watch")
+    shelf.crank()
+    shelf.meet("watch")  # another boot
+    shelf.page()
+    shelf.pull()
+    assert [row.pages for row in shelf.outings()] == [14, 1]
+
+
 def test_totals_that_begin_anew_part_outings(tmp_path):
     shelf = Shelf(tmp_path)
     shelf.crank(pages=4)
