@@ -1,32 +1,35 @@
-"""What was delivered, and how the pace was: a library's pages turned into figures.
+"""What was delivered, what it cost, how the machine did: a library's pages as a review.
 
-Shows the pages that the most recent pull brought, or, if that brought none, those of the
-last pull that did (and says so); or everything the library has of a board.
+Shows everything since the last pull that brought turning (a later pull that found nothing new
+hides nothing), or one outing, or everything the library has of a board.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from steadyturn_fw import pages as layout
-
-from steadyturn.errors import Failed, Problem, WrongInput
+from steadyturn.errors import WrongInput
+from steadyturn.jobs.review_reckon import reckon
+from steadyturn.jobs.review_scope import Shown, shown
 from steadyturn.report import plots, review_page
-from steadyturn.sessions.accuracy import UNKNOWN, Accuracy, accuracy
-from steadyturn.sessions.decode import Pages, decode, seq_of
+from steadyturn.rig.file import read_rig, read_rig_text
+from steadyturn.rig.types import Rig
+from steadyturn.sessions import in_force
+from steadyturn.sessions.accuracy import Accuracy
+from steadyturn.sessions.decode import Pages, decode
 from steadyturn.sessions.estimates import Estimate
 from steadyturn.sessions.expected import Comparison
 from steadyturn.sessions.figures import Figures
 from steadyturn.sessions.figures import review as figures_of
 from steadyturn.sessions.findings import Finding
-from steadyturn.sessions.flow import flow
+from steadyturn.sessions.gaps import Gaps
+from steadyturn.sessions.hand import Pace
 from steadyturn.sessions.history import Past
-from steadyturn.sessions.library import BoardRow, Contact, Library
-from steadyturn.sessions.measures import energies, times
-from steadyturn.sessions.outings import Outing, last_outing
+from steadyturn.sessions.library import Library
+from steadyturn.sessions.rows import OutingRow
 from steadyturn.settings.file import read_any
 
 NEEDED = {"low_dtpm", "target_dtpm", "high_dtpm", "window_low_mv", "window_high_mv"}
@@ -37,14 +40,18 @@ class Review:
     """A review. Host times (pulled_s, since_s) are seconds since 1970, since_s None when no
     pull came before; board_running_s: how long the last boot had been up at the pull.
 
-    scope: "last_pull" or "all". latest_brought_none: the newest pull found nothing, an
+    scope: "last_pull", "all" or "outing". latest_brought_none: the newest pull found nothing, an
     earlier one is shown. unfinished: that pull was broken off. other_boards: ids of boards
-    in the library that are not shown. window_v, band_tpm ([low, target, high]),
+    in the library that are not shown. outings: the outings in it, oldest first.
+    window_v, band_tpm ([low, target, high]),
     percent_j (energy at the phone's socket for one percent): from the settings in force
-    at the pull, None where they are unknown. accuracy: the sensor's. estimates: the figures
-    with their 95 % ranges. findings: what to change, most worth first. expected: against the
-    rig's model (empty without a rig). history: against earlier outings. pages: the decoded
-    pages, not in --json.
+    at the pull, None where they are unknown. rig_source: where the model's rig comes from:
+    "library" (as flash left it), a file's name, "unreadable" (it cannot be read any more) or ""
+    (nobody left one). accuracy: the sensor's. estimates: the figures with their 95 % ranges.
+    pace: how the handle was turned. gaps: what was not measured. arm_keeps_w: power that the
+    rig's arm keeps for as long as was turned (low, middle, high). findings: what to change, most
+    worth first. expected: against the rig's model (empty without a rig). history: against
+    earlier outings. pages: the decoded pages, not in --json.
     """
 
     board: str
@@ -57,8 +64,10 @@ class Review:
     latest_brought_none: bool
     unfinished: bool
     other_boards: tuple[str, ...]
+    outings: tuple[OutingRow, ...]
     rig: str | None
     label: str | None
+    rig_source: str
     window_v: tuple[float, float] | None
     band_tpm: tuple[float, float, float] | None
     percent_j: float | None
@@ -67,52 +76,42 @@ class Review:
     html: Path | None
     accuracy: Accuracy
     estimates: tuple[Estimate, ...]
+    pace: Pace
+    gaps: Gaps
+    arm_keeps_w: tuple[float, float, float] | None
     findings: tuple[Finding, ...]
     expected: tuple[Comparison, ...]
     history: tuple[Past, ...]
     pages: Pages = field(metadata={"json": False})
 
+    def estimate(self, name: str) -> Estimate | None:
+        """The estimate of that name, None where there is none."""
+        return next((e for e in self.estimates if e.name == name), None)
+
 
 def review(
     library: Path | None = None, *, board: str | None = None, everything: bool = False,
-    plot: Path | None = None, html: Path | None = None,
+    outing: int | None = None, rig: Path | None = None, plot: Path | None = None,
+    html: Path | None = None,
 ) -> Review:
     """Review the library in that folder (None: the user's).
 
-    board: a board's id or the end of it (None: the one met last). everything: all its pages
-    instead of the last pull's. plot: also draw a picture there (.png or .svg).
+    board: a board's id or the end of it (None: the one met last). everything: all its pages;
+    outing: those of the outing with that number. rig: a rig file to hold it against (None: the
+    one that `flash` left in the library). plot: also draw a picture there (.png or .svg);
     html: also write a page for a browser there.
-    Raises WrongInput (board, plot, html) and Failed (nothing to review, library unusable).
+    Raises WrongInput (board, rig, plot, html) and Failed (nothing to review, library unusable).
     """
     if plot is not None:
         plots.check(plot)
     if html is not None:
         review_page.check(html)
+    given = None if rig is None else read_rig(rig)
     with Library(library, readonly=True) as shelf:
-        rows = shelf.boards()
-        row = _choose(rows, board, shelf.folder)
-        contacts = shelf.contacts(row)
-        outing = last_outing(contacts)
-        if outing is None:
-            raise Failed(
-                f"No page of board {row.unique_id} is in the library at {shelf.folder} yet.",
-                "Crank, then connect the board and run 'steadyturn pull'.",
-            )
-        if everything:
-            raw = shelf.pages(row)
-            before = b""
-            damaged = len(shelf.damaged(row))
-        else:
-            ids = {c.id for c in outing.contacts}
-            raw = shelf.pages(row, contacts=ids)
-            before = _before(shelf, row, raw)
-            damaged = sum(1 for d in shelf.damaged(row) if d[0] in ids)
-    pages = decode(raw)
-    settings = _settings(outing.contacts[-1])
-    result = _result(
-        row, shelf.folder, everything, outing, rows, settings, pages,
-        figures_of(pages, settings, before=before, damaged=damaged), plot, html,
-    )
+        found = shown(shelf, board=board, everything=everything, outing=outing)
+        folder = shelf.folder
+    machine, source = (given, str(rig)) if given is not None else _left(found.rig_text)
+    result = _result(found, folder, machine, source, plot, html)
     if plot is not None:
         plots.write(result, plot)
     if html is not None:
@@ -120,79 +119,59 @@ def review(
     return result
 
 
-def _choose(rows: Sequence[BoardRow], wanted: str | None, folder: Path) -> BoardRow:
-    if not rows:
-        raise Failed(f"The library at {folder} has no boards yet.",
-                     "Connect one and run 'steadyturn pull'.")
-    if wanted is None:
-        return rows[0]
-    found = [r for r in rows if r.unique_id.endswith(wanted.strip().lower())]
-    ids = sorted({r.unique_id for r in rows})
-    if len({r.unique_id for r in found}) != 1:
-        fault = "fits several boards" if found else "is no board of this library"
-        raise WrongInput(Problem("--board", "", wanted, f"{wanted!r} {fault}.",
-                                 f"Its boards: {', '.join(ids)}; the last digits are enough."))
-    return found[0]  # of several journals on one chip, the one met last
+def _left(text: str | None) -> tuple[Rig | None, str]:
+    """The rig that flash left, and where it comes from. What an older version wrote may not be
+    readable any more."""
+    if text is None:
+        return None, ""
+    try:
+        return read_rig_text(text, "library"), "library"
+    except WrongInput:
+        return None, "unreadable"
 
 
-def _before(shelf: Library, row: BoardRow, raw: bytes) -> bytes:
-    """The page before these, and all older ones that a summary among them stands for too."""
-    first = seq_of(raw)
-    oldest = int(min(decode(raw).summaries["first_seq"], default=first))
-    older = shelf.pages(row, since_seq=oldest) if oldest < first else b""
-    size = layout.PAGE_BYTES
-    known = b"".join(
-        older[at : at + size] for at in range(0, len(older), size)
-        if seq_of(older[at : at + size]) < first
-    )
-    return known or shelf.page_before(row, first)
-
-
-def _settings(contact: Contact) -> Mapping[str, Any]:
-    """The settings in force then, of whatever version; empty where there were none."""
-    return read_any(contact.settings)
-
-
-def _result(
-    row: BoardRow, folder: Path, everything: bool, outing: Outing,
-    rows: Sequence[BoardRow], settings: Mapping[str, Any], pages: Pages, figures: Figures,
-    plot: Path | None, html: Path | None,
-) -> Review:
-    anchor = outing.contacts[-1]
-    previous = None if everything else outing.previous
+def _result(found: Shown, folder: Path, rig: Rig | None, source: str, plot: Path | None,
+            html: Path | None) -> Review:
+    pages = decode(found.raw)
+    settings: Mapping[str, Any] = read_any(found.settings)
+    of_boots = in_force.by_boot(pages.events, found.known)
+    figures = figures_of(pages, settings, before=found.before, damaged=found.damaged,
+                         of_boots=of_boots)
+    told = reckon(pages, figures, settings, of_boots, rig, found.earlier)
     band = window = None
     if settings.keys() >= NEEDED:
         band = (settings["low_dtpm"] / 10, settings["target_dtpm"] / 10,
                 settings["high_dtpm"] / 10)
         window = (settings["window_low_mv"] / 1000, settings["window_high_mv"] / 1000)
     percent_mj = settings.get("percent_mj", 0)
-    sensor = accuracy(settings)
-    out_sensor = accuracy(settings, out=True) if settings.get("out_shunt_uohm") else UNKNOWN
-    estimates = (*energies(figures, flow(pages), settings, sensor, None, out_sensor),
-                 *times(figures))
     return Review(
-        board=row.unique_id,
-        format_id=row.format_id,
+        board=found.board.unique_id,
+        format_id=found.board.format_id,
         library=folder,
-        scope="all" if everything else "last_pull",
-        pulled_s=anchor.host_s,
-        since_s=previous.host_s if previous else None,
-        board_running_s=anchor.t_ms / 1000,
-        latest_brought_none=outing.latest_brought_none,
-        unfinished=outing.unfinished,
-        other_boards=tuple(sorted({r.unique_id for r in rows} - {row.unique_id})),
+        scope=found.scope,
+        pulled_s=found.pulled.host_s,
+        since_s=found.previous.host_s if found.previous else None,
+        board_running_s=found.pulled.t_ms / 1000,
+        latest_brought_none=found.latest_brought_none,
+        unfinished=found.unfinished,
+        other_boards=found.other_boards,
+        outings=found.outings,
         rig=settings.get("rig"),
         label=settings.get("label") or None,
+        rig_source=source,
         window_v=window,
         band_tpm=band,
         percent_j=percent_mj / 1000 if percent_mj else None,
         figures=figures,
         plot=plot,
         html=html,
-        accuracy=sensor,
-        estimates=estimates,
-        findings=(),
-        expected=(),
-        history=(),
+        accuracy=told.accuracy,
+        estimates=told.estimates,
+        pace=told.pace,
+        gaps=told.gaps,
+        arm_keeps_w=told.arm_keeps_w,
+        findings=told.findings,
+        expected=told.expected,
+        history=told.history,
         pages=pages,
     )

@@ -91,10 +91,10 @@ def accuracy(
     names = [f"{begin}{name}" for name in
              ("bus_gain_ppm", "bus_offset_mv", "amps_gain_ppm", "amps_offset_ma", "shunt_uohm")]
     chip = settings.get("chip")
-    found = [settings.get(name) for name in names]
-    if chip not in _SHUNT or not all(type(value) is int for value in found) or not found[4]:
-        return UNKNOWN
+    found = [int(settings.get(name) or 0) for name in names]
     bus_gain, bus_offset, amps_gain, amps_offset, shunt_uohm = found
+    if chip not in _SHUNT or not (shunt_uohm and bus_gain and amps_gain):
+        return UNKNOWN
     ohm = shunt_uohm * 1e-6
     corrected_v = (bus_gain, bus_offset) != (1_000_000, 0)
     corrected_a = (amps_gain, amps_offset) != (1_000_000, 0)

@@ -138,8 +138,9 @@ def seen_ohms(case: Case) -> Ohms | None:
         one, capacitor_f=_number(s, "capacitor_uf") * 1e-6, drop_v=_number(s, "drop_mv") / 1000,
         knee_a=max(_number(s, "drop_knee_ma"), 1) / 1000)) is not None]
     if len(found) >= LEAST_BURSTS:
-        return Ohms(*(float(np.median([getattr(r, name) for r in found]))
-                      for name in ("ohm", "low_ohm", "high_ohm")), "second load", len(found))
+        ohm, low, high = (float(np.median([getattr(r, name) for r in found]))
+                          for name in ("ohm", "low_ohm", "high_ohm"))
+        return Ohms(ohm, low, high, "second load", len(found))
     return _by_turns(case)
 
 

@@ -1,0 +1,82 @@
+"""From an outing's pages, settings and rig to all that a review tells of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from steadyturn.rig.types import Rig
+from steadyturn.sessions import arm, in_force
+from steadyturn.sessions.accuracy import UNKNOWN, Accuracy, accuracy
+from steadyturn.sessions.decode import Pages
+from steadyturn.sessions.estimates import Estimate
+from steadyturn.sessions.expected import Comparison, expected
+from steadyturn.sessions.figures import Figures
+from steadyturn.sessions.findings import Case, Finding, rank
+from steadyturn.sessions.findings_load import load_findings
+from steadyturn.sessions.findings_machine import machine_findings
+from steadyturn.sessions.findings_pace import pace_findings
+from steadyturn.sessions.flow import SAMPLE_S, Flow, flow
+from steadyturn.sessions.gaps import Gaps, gaps
+from steadyturn.sessions.hand import Pace, pace, turns
+from steadyturn.sessions.history import Past, history
+from steadyturn.sessions.measures import energies, times
+from steadyturn.sessions.rows import OutingRow
+from steadyturn.sessions.trend import power_trend
+
+
+@dataclass(frozen=True, slots=True)
+class Reckoned:
+    """All that follows from pages, settings and rig; fields as in jobs.review.Review."""
+
+    accuracy: Accuracy
+    estimates: tuple[Estimate, ...]
+    pace: Pace
+    gaps: Gaps
+    arm_keeps_w: tuple[float, float, float] | None
+    expected: tuple[Comparison, ...]
+    history: tuple[Past, ...]
+    findings: tuple[Finding, ...]
+
+
+def reckon(
+    pages: Pages, figures: Figures, settings: Mapping[str, Any],
+    of_boots: Mapping[int, Mapping[str, Any]], rig: Rig | None, earlier: Sequence[OutingRow],
+) -> Reckoned:
+    """settings: those that are shown; of_boots: of single boots; earlier: outings before."""
+    flows = flow(pages)
+    sensor = accuracy(settings, rig)
+    out_sensor = UNKNOWN
+    if settings.get("out_shunt_uohm", 0) >= 500:
+        out_sensor = accuracy(settings, rig, out=True)
+    estimates = energies(figures, flows, settings, sensor, rig, out_sensor)
+    compared = () if rig is None else expected(
+        rig, flows, sensor, pace_measured=figures.pace_kind == "measured", out=estimates[1])
+    estimates += turns(figures, flows, settings, sensor, rig)
+    estimates += times(figures)
+    if (trend := power_trend(flows.watts[flows.settled], SAMPLE_S)) is not None:
+        estimates.append(trend)
+    effort = None if rig is None else arm.effort(rig, flows, figures.turning_s)
+    if effort is not None:
+        estimates += effort.estimates
+    held = pace(flows)
+    return Reckoned(
+        accuracy=sensor, estimates=tuple(estimates), pace=held,
+        gaps=gaps(pages, figures.no_data_s, figures.missing_pages),
+        arm_keeps_w=None if effort is None else effort.keeps_w,
+        expected=compared, history=history(figures, earlier),
+        findings=_findings(pages, figures, flows, held, settings, of_boots, rig, compared))
+
+
+def _findings(
+    pages: Pages, figures: Figures, flows: Flow, held: Pace, settings: Mapping[str, Any],
+    of_boots: Mapping[int, Mapping[str, Any]], rig: Rig | None,
+    compared: tuple[Comparison, ...],
+) -> tuple[Finding, ...]:
+    low, target, high = (
+        in_force.column(flows.boot, of_boots, settings, f"{name}_dtpm") / 10
+        for name in ("low", "target", "high"))
+    case = Case(figures=figures, pages=pages, flow=flows, pace=held, settings=settings,
+                low_tpm=low, target_tpm=target, high_tpm=high, rig=rig, expected=compared)
+    return rank([*machine_findings(case), *pace_findings(case), *load_findings(case)])
