@@ -28,7 +28,7 @@ PINS: dict[str, tuple[str, ...]] = {
     "motor": ("plus", "minus"), "fuse": ("1", "2"), "resistor": ("1", "2"), "link": ("1", "2"),
     "capacitor": ("1", "2"), "electrolytic": ("plus", "minus"), "coil": ("1", "2"),
     "schottky": ("anode", "cathode"), "small_schottky": ("anode", "cathode"),
-    "zener": ("anode", "cathode"), "bridge": ("ac_1", "ac_2", "plus"),
+    "zener": ("anode", "cathode"), "bridge": ("ac_1", "ac_2", "plus", "minus"),
     "reference": ("cathode", "anode", "reference"), "pnp": ("base", "collector", "emitter"),
     "darlington": ("base", "collector", "emitter"), "nmos": ("gate", "drain", "source"),
     "pmos": ("gate", "drain", "source"),
@@ -71,6 +71,7 @@ CONDITIONS: dict[str, Callable[[Rig, str], bool]] = {
     "amplifier": lambda rig, socket: rig.sensor.chip == "adc" and bool(rig.sensor.amplifier),
     "bus_pin": _pin("bus_adc_pin"),
     "let_go": _pin("let_go_pin"),
+    "alert": lambda rig, socket: rig.sensor.alert,
     "bus_cut": lambda rig, socket: isolates(rig) and (
         rig.converter.kind == "boost" or rig.protection.bus_cut_v is not None),
     "series_switch": lambda rig, socket: rig.switch.place != "enable",
@@ -126,7 +127,9 @@ def fitted(rig: Rig, values: Mapping[str, Any], socket: str = "a") -> tuple[Part
 
 
 def _part(row: Mapping[str, Any], rig: Rig, values: Mapping[str, Any]) -> Part:
-    places = PLACES[rig.switch.place]
+    # behind a bridge neither of a motor's terminals is ground
+    back = "motor_back" if rig.rectifier.kind == "bridge" else "gnd"
+    places = PLACES[rig.switch.place] | {"motor_back": back}
     amount = row.get("amount")
     amount = float(values[amount] if isinstance(amount, str) else amount) if amount else None
     count = row.get("count", 1)
