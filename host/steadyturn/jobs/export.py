@@ -27,6 +27,7 @@ from steadyturn.sessions import export as tables
 from steadyturn.sessions.anchors import Anchors
 from steadyturn.sessions.decode import Pages, decode
 from steadyturn.sessions.library import BoardRow, Library
+from steadyturn.sessions.runs import decode_runs
 
 FORMATS = {".csv": "csv", ".parquet": "parquet", ".pages": "raw"}
 ABOUT = "export.json"  # the line about a folder's files; of a single file: NAME.json
@@ -176,17 +177,15 @@ def _runs(shelf: Library, row: BoardRow, anchors: Anchors,
           since_s: float | None) -> Iterator[tuple[bytes, Pages]]:
     """Some pages at a time. Since a time: those that were pulled after it and are not known to
     be older; where nothing dates a boot, being pulled later is all that is known."""
-    for brought in shelf.page_runs(row, since_s=since_s):
-        run = brought
-        pages = decode(run)
+    for run in decode_runs(shelf.page_runs(row, since_s=since_s)):
+        raw, pages = run.own, run.pages
         if since_s is not None and len(pages.pages):
             when = anchors.utc_ms(pages.pages["boot"], pages.pages["t0_ms"])
             older = when < since_s * 1000
             if older.any():
-                at = pages.pages["position"][~older]
-                run = b"".join(run[i : i + layout.PAGE_BYTES] for i in at.tolist())
-                pages = decode(run)
-        yield run, pages
+                raw = run.rows(~older)
+                pages = decode(raw)
+        yield raw, pages
 
 
 def _tables(

@@ -7,6 +7,7 @@ arrays; whole.py finds the pages in the bytes.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -140,23 +141,34 @@ def covered_from(table: NDArray[Any]) -> NDArray[Any]:
 def decode(raw: bytes | bytearray | memoryview) -> Pages:
     """Decode any bytes that hold pages of one board: a log file, a library's rows, a stream.
 
-    Returns `Pages`; damage is counted in it, never raised. runs.py does it with files of any
-    size, a part at a time.
+    Returns `Pages`; damage is counted in it, never raised. runs.py does it with any number of
+    pages in flat memory.
     """
     raw = bytes(raw)
-    position, damage = find(raw)
+    return tables(raw, *find(raw))
+
+
+def tables(
+    raw: bytes, position: NDArray[Any], damage: list[Damage], *, begin: int = 0,
+    known: Callable[[NDArray[Any]], NDArray[Any]] | None = None,
+) -> Pages:
+    """The pages that stand at these positions. begin: where raw itself begins in the whole;
+    known: says of numbers which of them earlier bytes had."""
     block = _rows(raw, position)
     seq = number(block, layout.AT_SEQ, 4)
     duplicates = conflicts = 0
+    if known is not None and (old := known(seq)).any():
+        duplicates = int(old.sum())
+        block, position, seq = block[~old], position[~old], seq[~old]
     if (seq[1:] <= seq[:-1]).any():
         order = np.argsort(seq, kind="stable")  # of equal numbers the one that came first
         block, position, seq = block[order], position[order], seq[order]
         keep = np.append(True, seq[1:] != seq[:-1])
         own = np.maximum.accumulate(np.where(keep, np.arange(len(seq)), 0))
         conflicts = int((block[~keep] != block[own[~keep]]).any(axis=1).sum())
-        duplicates = len(seq) - int(keep.sum())
+        duplicates += len(seq) - int(keep.sum())
         block, position = block[keep], position[keep]
-    pages = _pages(block, position)
+    pages = _pages(block, position + begin)
     burst = pages["flags"] & layout.FLAG_BURST > 0
     bursts = _samples(block[burst], pages[burst], TICK_MS)
     pages["samples"][burst] = 0

@@ -109,6 +109,7 @@ def faults(block: NDArray[Any]) -> NDArray[Any]:
 
 
 REASONS = ("", "version", "contents")
+KEEP_PLACE = frozenset(REASONS[1:])  # the next page follows them
 
 
 def fault(raw: bytes, at: int = 0) -> str:
@@ -138,15 +139,16 @@ def _broken(raw: bytes, at: int) -> str:
     return "" if zlib.crc32(raw[at : at + SIZE]) == RESIDUE else "crc"
 
 
-def find(raw: bytes) -> tuple[NDArray[np.int64], list[Damage]]:
+def find(raw: bytes, start: int = 0) -> tuple[NDArray[np.int64], list[Damage]]:
     """Positions of the usable pages in a stream of bytes, and the damage between them.
 
     A lost or added byte costs the page it stands in and no other, wherever the next begins. A
-    whole page of an unknown version, or with impossible contents, keeps its place.
+    whole page of an unknown version, or with impossible contents, keeps its place. start: the
+    bytes before it end a page that is known already.
     """
     starts: list[NDArray[np.int64]] = [np.zeros(0, "i8")]
     damage: list[Damage] = []
-    at, end, count = 0, len(raw), FEWEST
+    at, end, count = start, len(raw), FEWEST
     while at < end:
         good = _whole(raw, at, min(count, (end - at) // SIZE))
         if good:
@@ -159,11 +161,14 @@ def find(raw: bytes) -> tuple[NDArray[np.int64], list[Damage]]:
             count = min(MOST, 2 * count) if good == count else count
             continue
         reason, begin = _broken(raw, at), at
-        at = raw.find(MAGIC, at + 1)
+        # from within the page before: if its last byte was lost, and was the next one's first,
+        # both are whole and share it
+        at = raw.find(MAGIC, max(at - SIZE, 0) + 1)
         while at >= 0 and _broken(raw, at):
             at = raw.find(MAGIC, at + 1)
         at = end if at < 0 else at
-        damage.append(Damage(begin, at - begin, reason))
+        if at > begin:
+            damage.append(Damage(begin, at - begin, reason))
         count = FEWEST
     return np.concatenate(starts), damage
 
