@@ -16,6 +16,7 @@ BAND = "#dbe9f4"  # the wanted range: pale behind every line
 BAND_EDGE = "#5b8db8"
 VOLTS = "#0072B2"  # blue
 AMPS = "#D55E00"  # vermilion
+POWER = "#00734f"  # bluish green, darker
 PACE = "#000000"
 PEAK = "#b4b4b4"
 GAP = "#f1f1f1"
@@ -31,6 +32,7 @@ LONG_DASH: Any = (0, (8, 3))
 DASH_DOT: Any = (0, (6, 2, 1, 2))
 DOTS: Any = (0, (1, 1.6))
 CONNECTED = "#009E73"  # bluish green
+RELEASED = "#a6a6a6"
 FAULT = "#CC3311"
 
 # by cue's name: fill of its row, from light to dark as from too slow to too fast

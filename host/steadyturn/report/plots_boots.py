@@ -12,10 +12,8 @@ from numpy.typing import NDArray
 from steadyturn_fw import pages as layout
 
 from steadyturn.report import plot_style as look
-from steadyturn.sessions.decode import SAMPLE
 from steadyturn.sessions.outings import spans
 
-MOST_POINTS = 4000  # more than the picture has columns: beyond that, blocks are averaged
 MOST_TICKED = 8  # boots with ticks of their own
 TICKS = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 36000)  # s
 
@@ -49,45 +47,6 @@ def lay_out(pages: Any) -> list[Stretch]:
                            at + seconds))
         at += seconds + gap
     return out
-
-
-def thin(samples: NDArray[Any], block: int) -> NDArray[Any]:
-    """Blocks of samples as one each: means, and the highest peaks. Lost samples stay out of
-    the means; a block of only lost ones is lost."""
-    if block <= 1:
-        return samples
-    count = -(-len(samples) // block)
-    padded = np.zeros(count * block, SAMPLE)
-    padded[: len(samples)] = samples
-    padded["no_data"][len(samples) :] = True
-    grid = padded.reshape(count, block)
-    weight = ~grid["no_data"]
-    n = np.maximum(weight.sum(axis=1), 1)
-    out = grid[:, 0].copy()
-    for name in ("bus_mv", "bus_ma", "pace_tpm"):
-        out[name] = np.where(weight, grid[name], 0).sum(axis=1) / n
-    for name in ("bus_peak_mv", "amps_peak_ma", "valid"):
-        out[name] = np.where(weight, grid[name], 0).max(axis=1)
-    out["no_data"] = ~weight.any(axis=1)
-    return out
-
-
-def curves(stretches: list[Stretch], value: Any) -> tuple[NDArray[Any], NDArray[Any]]:
-    """Times and values of every boot, NaN where the line must break: between boots, at
-    missing pages, at stalls."""
-    block = math.ceil(sum(len(s.samples) for s in stretches) / MOST_POINTS)
-    times: list[Any] = []
-    values: list[Any] = []
-    for stretch in stretches:
-        rows = thin(stretch.samples, block)
-        t = stretch.zero + rows["t_ms"] / 1000 + layout.SAMPLE_MS * max(block, 1) / 2000
-        y = np.where(rows["no_data"], np.nan, value(rows).astype(float))
-        hole = np.flatnonzero(np.diff(rows["t_ms"]) > layout.SAMPLE_MS * max(block, 1) * 1.5) + 1
-        times += [np.insert(t, hole, np.nan), [np.nan]]
-        values += [np.insert(y, hole, np.nan), [np.nan]]
-    if not times:
-        return np.empty(0), np.empty(0)
-    return np.concatenate(times), np.concatenate(values)
 
 
 def holes(stretch: Stretch) -> list[tuple[float, float]]:

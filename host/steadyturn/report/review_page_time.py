@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from steadyturn_fw import pages as layout
 
-from steadyturn.report import words
+from steadyturn.report import curves, spans_of, words
+from steadyturn.report.curves import COLUMNS, SHARED_S, Curve
 from steadyturn.report.plots_boots import (
     MOST_TICKED,
     Stretch,
@@ -22,14 +23,11 @@ from steadyturn.report.plots_boots import (
     events_at,
     holes,
     own_ticks,
-    runs,
     spaced,
-    stalls,
 )
 from steadyturn.report.style import duration, number
-from steadyturn.report.svg_time import COLUMNS, SHARED_S, Curve, Sheet, pieces
+from steadyturn.report.svg_time import Sheet
 
-STEP_S = layout.SAMPLE_MS / 1000
 # A bar of each cue by its height: stripes from and to, as shares of it. They follow the lamp:
 # dark but for a little, light, broken light.
 STRIPES: dict[str, tuple[tuple[float, float], ...]] = {
@@ -40,7 +38,6 @@ STRIPES: dict[str, tuple[tuple[float, float], ...]] = {
     "stop": ((0.0, 0.22), (0.39, 0.61), (0.78, 1.0)),
     "fault": ((0.0, 0.12), (0.3, 0.7), (0.88, 1.0)),
 }
-CUE_ROWS = ("stop", "slower", "hold", "faster", "rest")  # too fast at the top
 MOST_NAMED = 5  # boots up to which each gap says so itself
 GAP_TILE = '<path d="M-1 8 8 -1M-1 1 1 -1M6 8 8 6"/>'
 HOLE_TILE = '<circle cx="2" cy="2" r="1"/><circle cx="5.5" cy="5.5" r="1"/>'
@@ -51,8 +48,7 @@ WIDE_ROOM, NARROW_ROOM = 1 / 13, 1 / 5  # of the width, for a time beside its ne
 def pace_svg(review: Any, stretches: Sequence[Stretch]) -> str:
     """Pace against the band, the lamp's cues, the phone."""
     sheet = _sheet("pace", stretches)
-    sure = _curve(stretches, "pace_tpm", lambda s: s["valid"] == layout.VALID)
-    bound = _curve(stretches, "pace_tpm", lambda s: s["valid"] != layout.VALID)
+    sure, bound = curves.sure_pace(stretches), curves.bound_pace(stretches)
     band = review.band_tpm
     top = _top([*sure, *bound], band[2] if band else 20.0)
     _head(sheet, stretches)
@@ -66,8 +62,9 @@ def pace_svg(review: Any, stretches: Sequence[Stretch]) -> str:
     if faults:
         sheet.marks("sign", FAULT_SIGN, faults)
     sheet.strip("lamp", _cue_rows(stretches))
-    sheet.strip("phone", [("connected", "joined", STRIPES["hold"], _where(stretches, 1)),
-                          ("released", "parted", STRIPES["rest"], _where(stretches, 0))])
+    sheet.strip("phone", [
+        ("connected", "joined", STRIPES["hold"], spans_of.connected(stretches, True)),
+        ("released", "parted", STRIPES["rest"], spans_of.connected(stretches, False))])
     _lost(sheet, stretches)
     _foot(sheet, stretches)
     return sheet.svg("Pace, lamp and phone over time", _pace_words(review, stretches, sure, bound))
@@ -76,10 +73,9 @@ def pace_svg(review: Any, stretches: Sequence[Stretch]) -> str:
 def power_svg(review: Any, stretches: Sequence[Stretch]) -> str:
     """Power into the converter, bus volts with their peaks, current."""
     sheet = _sheet("power", stretches)
-    watts = [(t, y / 1e6) for t, y in _curve(stretches, "bus_mw", None)]
-    volts, peaks, amps = (
-        [(t, y / 1000) for t, y in _curve(stretches, column, None)]
-        for column in ("bus_mv", "bus_peak_mv", "bus_ma"))
+    watts = curves.watts(stretches)
+    volts, peaks, amps = (curves.thousandths(stretches, column)
+                          for column in ("bus_mv", "bus_peak_mv", "bus_ma"))
     window = review.window_v
     _head(sheet, stretches)
     sheet.panel("power into the converter, W", 110, 0, _top(watts, 1.0)).curve("watts", watts)
@@ -128,7 +124,7 @@ def _head(sheet: Sheet, stretches: Sequence[Stretch]) -> None:
 
 def _lost(sheet: Sheet, stretches: Sequence[Stretch]) -> None:
     """Where the board was busy: a row of its own, because it is short and must be seen."""
-    spans = [span for s in stretches for span in stalls(s)]
+    spans = spans_of.busy(stretches)
     if spans:
         sheet.strip("board busy, nothing measured", [("busy", "lost", STRIPES["hold"], spans)])
 
@@ -157,20 +153,6 @@ def _fitting(names: list[tuple[float, str]], whole: float) -> list[tuple[float, 
 # ---- what is drawn
 
 
-def _curve(stretches: Sequence[Stretch], column: str, which: Any) -> list[Curve]:
-    found: list[Curve] = []
-    for stretch in stretches:
-        rows = stretch.samples
-        if column == "bus_mw":
-            values = rows["bus_mv"].astype(float) * rows["bus_ma"]
-        else:
-            values = rows[column].astype(float)
-        keep = ~rows["no_data"] if which is None else ~rows["no_data"] & which(rows)
-        seconds = stretch.zero + rows["t_ms"] / 1000 + STEP_S / 2
-        found += pieces(seconds, np.where(keep, values, np.nan), STEP_S)
-    return found
-
-
 def _least_v(window: tuple[float, float] | None, peaks: Sequence[Curve]) -> float:
     """The window's top where the volts come near it; else its foot is enough."""
     if window is None:
@@ -184,25 +166,9 @@ def _top(curves: Sequence[Curve], least: float) -> float:
 
 
 def _cue_rows(stretches: Sequence[Stretch]) -> list[Any]:
-    spans: dict[str, list[tuple[float, float]]] = {}
-    for stretch in stretches:
-        live = stretch.samples[~stretch.samples["no_data"]]
-        for code, begin, length in runs(live["cue"], stretch.zero + live["t_ms"] / 1000):
-            name = words.name_of(layout.CUES, code)
-            spans.setdefault(name, []).append((begin, begin + length))
-    rows = [*[n for n in spans if n not in CUE_ROWS], *CUE_ROWS]
+    spans = spans_of.cues(stretches)
     return [(words.cue(n).lower(), n if n in STRIPES else "fault",
-             STRIPES.get(n, STRIPES["fault"]), spans.get(n, [])) for n in rows]
-
-
-def _where(stretches: Sequence[Stretch], value: int) -> list[tuple[float, float]]:
-    found = []
-    for stretch in stretches:
-        live = stretch.samples[~stretch.samples["no_data"]]
-        found += [(begin, begin + length) for code, begin, length
-                  in runs(live["connected"], stretch.zero + live["t_ms"] / 1000)
-                  if bool(code) == bool(value)]
-    return found
+             STRIPES.get(n, STRIPES["fault"]), spans.get(n, [])) for n in spans_of.rows(spans)]
 
 
 # ---- said instead of drawn

@@ -15,45 +15,24 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from steadyturn_fw import pages as layout
 
+from steadyturn.report.curves import (
+    COLUMNS,
+    SHARED_S,
+    Curve,
+    Floats,
+    columns_of,
+    filled,
+    thinned,
+)
 from steadyturn.report.html_parts import esc
 
-Floats = NDArray[np.float64]
-Curve = tuple[Floats, Floats]
-
-COLUMNS = 1000  # of a drawing: about its pixels on a wide screen
 MOST_TICKS = 5  # up a panel
 HEAD = 16  # px above a panel for its name
 GAP = 10  # px below a panel
 FOOT = 18  # px for the times
-SHARED_S = 1.0  # of a column: from there on it may well hold more than one cue
 STEPS = 8  # of a bar's height
-
-
-def pieces(seconds: Floats, values: Floats, step_s: float) -> list[Curve]:
-    """A curve in pieces that a line may join: broken where a value is not finite, or where
-    the next one comes later than 1.5 steps."""
-    good = np.isfinite(values)
-    seconds, values = seconds[good], values[good]
-    at = np.flatnonzero((np.diff(seconds) > 1.5 * step_s) | (np.diff(np.flatnonzero(good)) > 1))
-    return [(t, y) for t, y in zip(np.split(seconds, at + 1), np.split(values, at + 1),
-                                   strict=True) if len(t)]
-
-
-def thinned(seconds: Floats, values: Floats, whole_s: float,
-            columns: int = COLUMNS) -> NDArray[Any] | None:
-    """Rows of (time, lowest, mean, highest), one a column that has samples; None where there
-    are so few samples that each can be drawn."""
-    column = np.minimum(seconds / whole_s * columns, columns - 1).astype(int)
-    first = np.flatnonzero(np.diff(column, prepend=-1))
-    if len(seconds) <= 2 * len(first):
-        return None
-    count = np.diff(np.append(first, len(column)))
-    return np.column_stack([
-        (column[first] + 0.5) * whole_s / columns, np.minimum.reduceat(values, first),
-        np.add.reduceat(values, first) / count, np.maximum.reduceat(values, first)])
 
 
 def nice(low: float, high: float, most: int = MOST_TICKS) -> list[float]:
@@ -70,30 +49,6 @@ def nice(low: float, high: float, most: int = MOST_TICKS) -> list[float]:
     begin = math.ceil(low / step - 1e-9)
     return [round((begin + n) * step, 10) for n in range(int((high - begin * step) / step + 1e-9)
                                                          + 1)]
-
-
-def columns_of(spans: Iterable[tuple[float, float]], whole_s: float) -> list[tuple[int, int]]:
-    """Spans of time as whole columns (first, end), those that touch joined; a span shorter
-    than a column still has one."""
-    taken = np.zeros(COLUMNS + 1, bool)
-    for begin, end in spans:
-        a = min(int(begin / whole_s * COLUMNS), COLUMNS - 1)
-        b = min(max(a + 1, math.ceil(end / whole_s * COLUMNS - 1e-9)), COLUMNS)
-        taken[max(a, 0) : b] = True
-    edges = np.flatnonzero(np.diff(taken.astype(np.int8), prepend=0))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
-def filled(spans: Sequence[tuple[float, float]], whole_s: float) -> Floats:
-    """How much of each column these spans fill, 0 to 1. They follow one another."""
-    if not spans:
-        return np.zeros(COLUMNS)
-    begin, end = np.array(spans, float).T / whole_s * COLUMNS
-    edges = np.arange(COLUMNS + 1.0)
-    last = np.searchsorted(begin, edges, "right") - 1  # the span that began before an edge
-    before = np.append(0.0, np.cumsum(end - begin))
-    left = before[last] + np.minimum(edges - begin[last], end[last] - begin[last])
-    return np.diff(np.where(last >= 0, left, 0.0))
 
 
 class Sheet:

@@ -240,7 +240,7 @@ def test_png_and_svg(tmp_path):
     del pages[5]
     shelve(tmp_path, pages)
     got = review(tmp_path, plot=tmp_path / "a.png")
-    assert png_size(tmp_path / "a.png") == (1500, 1080)
+    assert png_size(tmp_path / "a.png") == (1500, 1260)
     plots.write(got, tmp_path / "a.svg")
     plots.write(got, tmp_path / "b.svg")
     first = (tmp_path / "a.svg").read_text()
@@ -262,21 +262,27 @@ def test_the_lines_are_the_samples(tmp_path):
         assert stretch.end - stretch.begin == pytest.approx(boot.length_s)
     assert [len(plots.holes(s)) for s in stretches] == [1, 0, 0]
     figure = plots.draw(got)
-    mean = figure.axes[0].lines[-1]
-    drawn = mean.get_ydata()
-    want = got.pages.samples["bus_mv"] / 1000
-    assert np.array_equal(drawn[~np.isnan(drawn)], want)
-    assert np.isnan(drawn).sum() == 4  # after each boot, and at the missing page
+    samples = got.pages.samples
+    panels = dict(zip(plots.PANELS, figure.axes, strict=True))
+    for name, want in (("volts", samples["bus_mv"] / 1000), ("amps", samples["bus_ma"] / 1000),
+                       ("power", samples["bus_mv"] * 1.0 * samples["bus_ma"] / 1e6)):
+        drawn = panels[name].lines[-1].get_ydata()
+        assert np.array_equal(drawn[~np.isnan(drawn)], want)
+        assert np.isnan(drawn).sum() == 4  # after each boot, and at the missing page
+    drawn = panels["pace"].lines[-1].get_ydata()
+    assert np.array_equal(drawn[~np.isnan(drawn)],
+                          samples["pace_tpm"][samples["valid"] == layout.VALID])
 
 
 def test_a_long_library_is_thinned_but_keeps_its_peaks(tmp_path):
     recorder = Recorder()
     shelve(tmp_path, [recorder.page(bus_mv=9600 if n == 300 else 6000) for n in range(700)])
     got = review(tmp_path, everything=True)
-    figure = plots.draw(got)
-    peaks = figure.axes[0].lines[-2].get_ydata()
-    assert len(peaks) < 1.1 * plots.MOST_POINTS
-    assert np.nanmax(peaks) == pytest.approx(got.pages.samples["bus_peak_mv"].max() / 1000)
+    volts = plots.draw(got).axes[list(plots.PANELS).index("volts")]
+    assert all(len(line.get_xdata()) < 1.1 * plots.COLUMNS for line in volts.lines)
+    highest = max(ys.max() for part in volts.collections
+                  for ys in [part.get_paths()[0].vertices[:, 1]])
+    assert highest == pytest.approx(got.pages.samples["bus_peak_mv"].max() / 1000)
 
 
 def test_many_boots_are_named_without_crowding(tmp_path):

@@ -4,15 +4,8 @@ import re
 
 import numpy as np
 import pytest
-from steadyturn.report.svg_time import (
-    COLUMNS,
-    Sheet,
-    columns_of,
-    filled,
-    nice,
-    pieces,
-    thinned,
-)
+from steadyturn.report.curves import COLUMNS, columns_of, filled, pieces, thinned
+from steadyturn.report.svg_time import Sheet, nice
 
 
 def path_of(svg, kind):
