@@ -11,9 +11,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from steadyturn_fw import pages as layout
+
 from steadyturn.board.connect import START_S, Direct, connect
 from steadyturn.board.link import Link, Who
-from steadyturn.sessions import decode
+from steadyturn.sessions import one_page
 from steadyturn.sessions.library import BoardRow, Library
 
 BATCH = 32  # pages stored at a time: about two and a half minutes of cranking
@@ -98,7 +100,7 @@ def pull_from(
         library=shelf.folder, known=known, reformatted=bool(others) and not known,
         pages_new=copy.new, pages_already=copy.already, damaged=len(copy.damaged),
         missing=copy.missing, thinned=copy.thinned, forgotten=forgotten,
-        bytes=copy.new * decode.layout.PAGE_BYTES,
+        bytes=copy.new * layout.PAGE_BYTES,
         seconds=time.monotonic() - began, first_seq=copy.first, last_seq=copy.last,
         boots=tuple(sorted(copy.boots)), settings=bool(settings), contact=contact,
     )
@@ -149,21 +151,21 @@ class _Copy:
     def _one(self, seq: int) -> int:
         """Fetch the page numbered `seq` or the next there is; returns the number after it."""
         page = self.link.page(seq)
-        if page is not None and decode.fault(page):
+        if page is not None and one_page.fault(page):
             page = self.link.page(seq)  # spoilt on its way, or on the board?
         if page is None:
             self.missing += self._absent(seq, self.end)
             return self.end
-        reason = decode.fault(page)
+        reason = one_page.fault(page)
         if reason:
             self.shelf.add_damaged(self.row, self.contact, seq, reason, page)
             self.damaged.add(page)
             return seq + 1  # the number in a damaged page may be wrong
-        got = decode.seq_of(page)
-        first = min(max(seq, decode.first_of(page)), got, self.end)
+        got = one_page.seq_of(page)
+        first = min(max(seq, one_page.first_of(page)), got, self.end)
         self.missing += self._absent(seq, first)
-        if page[decode.layout.AT_FLAGS] & decode.layout.FLAG_SUMMARY:
-            self.thinned += self._absent(decode.first_of(page), min(got + 1, self.end))
+        if page[layout.AT_FLAGS] & layout.FLAG_SUMMARY:
+            self.thinned += self._absent(one_page.first_of(page), min(got + 1, self.end))
         if got < self.end and got not in self.have:
             self._waiting.append(page)
             if len(self._waiting) >= BATCH:
@@ -179,8 +181,8 @@ class _Copy:
             return
         self.new += self.shelf.add_pages(self.row, self.contact, pages)
         for page in pages:
-            seq = decode.seq_of(page)
+            seq = one_page.seq_of(page)
             self.have.add(seq)
-            self.boots.add(decode.boot_of(page))
+            self.boots.add(one_page.boot_of(page))
             self.first = seq if self.first is None else self.first
             self.last = seq

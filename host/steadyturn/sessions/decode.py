@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from steadyturn_fw import pages as layout
 
 from steadyturn.sessions import summaries
-from steadyturn.sessions.whole import SIZE, Damage, boot_of, fault, find, first_of, number, seq_of
+from steadyturn.sessions.one_page import SIZE, Damage, boot_of, fault, first_of, seq_of
+from steadyturn.sessions.whole import find, number
 
 __all__ = ["Damage", "Pages", "boot_of", "decode", "fault", "find", "first_of", "seq_of"]
 

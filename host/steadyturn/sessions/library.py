@@ -17,7 +17,7 @@ from types import TracebackType
 from steadyturn_fw import pages as layout
 
 from steadyturn.errors import Failed
-from steadyturn.sessions import schema
+from steadyturn.sessions import one_page, schema
 from steadyturn.sessions.decoded import Decoded
 from steadyturn.sessions.rows import BoardRow, Contact, OutingRow
 from steadyturn.sessions.store import LATEST_S, Store
@@ -147,16 +147,14 @@ class Library(Decoded):
     def add_pages(self, board: BoardRow, contact: int, pages: Iterable[bytes]) -> int:
         """Store pages verbatim, all or none; returns how many were new.
 
-        Pages must be whole (`decode.fault(page) == ""`); ValueError otherwise, because a
+        Pages must be whole (`one_page.fault(page) == ""`); ValueError otherwise, because a
         damaged page's number cannot be trusted: give those to `add_damaged`.
         """
-        from steadyturn.sessions import decode
-
         rows = []
         for page in pages:
-            if len(page) != layout.PAGE_BYTES or decode.fault(page):
+            if len(page) != layout.PAGE_BYTES or one_page.fault(page):
                 raise ValueError("not a whole page")
-            rows.append((board.id, decode.seq_of(page), decode.boot_of(page), contact, page))
+            rows.append((board.id, one_page.seq_of(page), one_page.boot_of(page), contact, page))
         with schema.plain_errors(self.path), schema.transaction(self._db):
             before = self._db.total_changes
             self._db.executemany(

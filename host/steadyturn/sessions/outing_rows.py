@@ -6,6 +6,7 @@ import json
 from typing import Any
 
 from steadyturn.sessions import schema
+from steadyturn.sessions.one_page import first_of
 from steadyturn.sessions.rows import OutingRow
 from steadyturn.sessions.store import Store
 
@@ -71,8 +72,6 @@ def raw_pages(store: Store, board: int, first_seq: int, last_seq: int) -> list[b
 def before(store: Store, board: int, pages: list[bytes], first_seq: int) -> bytes:
     """The page before these, which tells where the totals stood, and all older ones that a
     summary among them stands for too."""
-    from steadyturn.sessions.decode import first_of
-
     oldest = min((first_of(page) for page in pages), default=first_seq)
     older = raw_pages(store, board, oldest, first_seq - 1) if oldest < first_seq else []
     if older:

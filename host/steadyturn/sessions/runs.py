@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steadyturn.sessions.decode import Pages, tables
-from steadyturn.sessions.whole import KEEP_PLACE, SIZE, Damage, find
+from steadyturn.sessions.one_page import KEEP_PLACE, SIZE, Damage
+from steadyturn.sessions.whole import find
 
 RUN_BYTES = 2048 * SIZE  # decoded at a time: 2 MB as arrays
 
