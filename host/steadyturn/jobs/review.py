@@ -7,11 +7,13 @@ hides nothing), or one outing, or everything the library has of a board.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from steadyturn.errors import WrongInput
+from steadyturn.jobs.review_against import Against, Side, other_outing
+from steadyturn.jobs.review_against import against as beside
 from steadyturn.jobs.review_reckon import reckon
 from steadyturn.jobs.review_scope import Shown, shown
 from steadyturn.report import plots, review_page
@@ -51,7 +53,8 @@ class Review:
     pace: how the handle was turned. gaps: what was not measured. arm_keeps_w: power that the
     rig's arm keeps for as long as was turned (low, middle, high). findings: what to change, most
     worth first. expected: against the rig's model (empty without a rig). history: against
-    earlier outings. pages: the decoded pages, not in --json.
+    earlier outings. pages: the decoded pages, earlier: the outings before, oldest first, both
+    not in --json. against: set beside another outing.
     """
 
     board: str
@@ -83,6 +86,8 @@ class Review:
     expected: tuple[Comparison, ...]
     history: tuple[Past, ...]
     pages: Pages = field(metadata={"json": False})
+    earlier: tuple[OutingRow, ...] = field(default=(), metadata={"json": False})
+    against: Against | None = None
 
     def estimate(self, name: str) -> Estimate | None:
         """The estimate of that name, None where there is none."""
@@ -92,7 +97,7 @@ class Review:
 def review(
     library: Path | None = None, *, board: str | None = None, everything: bool = False,
     outing: int | None = None, rig: Path | None = None, plot: Path | None = None,
-    html: Path | None = None,
+    html: Path | None = None, against: str | None = None,
 ) -> Review:
     """Review the library in that folder (None: the user's).
 
@@ -100,7 +105,9 @@ def review(
     outing: those of the outing with that number. rig: a rig file to hold it against (None: the
     one that `flash` left in the library). plot: also draw a picture there (.png or .svg);
     html: also write a page for a browser there.
-    Raises WrongInput (board, rig, plot, html) and Failed (nothing to review, library unusable).
+    against: set another outing beside it: its number, or "previous".
+    Raises WrongInput (board, rig, plot, html, against) and Failed (nothing to review, no such
+    outing, library unusable).
     """
     if plot is not None:
         plots.check(plot)
@@ -110,13 +117,25 @@ def review(
     with Library(library, readonly=True) as shelf:
         found = shown(shelf, board=board, everything=everything, outing=outing)
         folder = shelf.folder
+        other = None
+        if against is not None:
+            number = other_outing(against, found.earlier)
+            other = shown(shelf, board=None, everything=False, outing=number)
     machine, source = (given, str(rig)) if given is not None else _left(found.rig_text)
     result = _result(found, folder, machine, source, plot, html)
+    if other is not None:
+        theirs = _result(other, folder, *_left(other.rig_text), None, None)
+        result = replace(result, against=beside(_side(result, found), _side(theirs, other)))
     if plot is not None:
         plots.write(result, plot)
     if html is not None:
         review_page.write(result, html)
     return result
+
+
+def _side(result: Review, found: Shown) -> Side:
+    return Side(result.board, result.outings, read_any(found.settings), result.figures,
+                result.estimates, result.accuracy)
 
 
 def _left(text: str | None) -> tuple[Rig | None, str]:
@@ -174,4 +193,5 @@ def _result(found: Shown, folder: Path, rig: Rig | None, source: str, plot: Path
         expected=told.expected,
         history=told.history,
         pages=pages,
+        earlier=found.earlier,
     )

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import hypot, isfinite, nan
+from typing import Any
 
 from steadyturn.sessions.accuracy import Accuracy
 from steadyturn.sessions.estimates import Estimate, about
@@ -20,6 +21,13 @@ from steadyturn.sessions.figures import MAH, WH, Figures
 # warm day, of volts and of amps, and as much again for shunt and windings; common practice
 REPEATS = 0.005
 COUNTED = ("connections", "releases", "collapses", "faults")
+# settings by which readings become figures: where they are equal, so are their errors
+CONSTANTS = (
+    "chip", "shunt_uohm", "out_shunt_uohm", "bus_gain_ppm", "bus_offset_mv", "amps_gain_ppm",
+    "amps_offset_ma", "out_bus_gain_ppm", "out_bus_offset_mv", "out_amps_gain_ppm",
+    "out_amps_offset_ma", "amplifier_permille", "amplifier_zero_mv", "divider_permille",
+    "emf_uv_per_tpm", "source_mohm", "drop_mv", "drop_knee_ma", "turn_pulses",
+    "coil", "out_mv", "loss_uw", "loss_mv", "loss_mohm", "path_mohm", "percent_mj")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +52,12 @@ class Compared:
     difference_low: float
     difference_high: float
     verdict: str
+
+
+def same_constants(one: Mapping[str, Any], two: Mapping[str, Any]) -> bool:
+    """Do two boards' settings make figures from readings in the same way? False where either is
+    not known."""
+    return "chip" in one and all(one.get(name) == two.get(name) for name in CONSTANTS)
 
 
 def rates(figures: Figures, estimates: Iterable[Estimate], sensor: Accuracy) -> list[Estimate]:
