@@ -150,7 +150,7 @@ def spoken(amount: float, unit: str) -> str:
     ('4.7 kohm', '2200 uF', '100 nF')
     """
     if unit == "F" and 1e-6 <= amount < 0.1:
-        return f"{amount * 1e6:.4g} uF"
+        return f"{amount * 1e6:.6g} uF"
     for size, prefix in ((1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "u"),
                          (1e-9, "n"), (1e-12, "p")):
         if amount >= size * 0.99999:
