@@ -12,7 +12,6 @@ from steadyturn.errors import Problem, WrongInput
 from steadyturn.rig.file import read_rig_text
 from steadyturn.rig.questions import QUESTIONS, Question, parse, read_back
 from steadyturn.rig.remarks import gearbox
-from steadyturn.rig.template import Answers, text_of
 
 __all__ = ["QUESTIONS", "NewRig", "Question", "new_rig", "parse", "read_back",
            "refuse_existing"]
@@ -68,6 +67,8 @@ def new_rig(path: Path, given: Mapping[str, str], *, force: bool = False) -> New
             values[question.name] = value
     if problems:
         raise WrongInput(*problems)
+    from steadyturn.rig.template import Answers, text_of  # what writes TOML is slow to load
+
     text = text_of(Answers(path.stem, values))
     try:
         rig = read_rig_text(text, str(path))  # only what reads back is written
