@@ -6,27 +6,51 @@ from pathlib import Path
 
 import click
 
-from steadyturn.cli.common import html_option, json_option, library_option, plot_option, show
+from steadyturn.cli import complete
+from steadyturn.cli.common import (
+    Number,
+    html_option,
+    json_option,
+    library_option,
+    plot_option,
+    rig_path,
+    show,
+)
 
 
 @click.command()
 @library_option
 @click.option("--board", default=None, help="Which board: its id, or the last digits of it.")
+@click.option("--outing", type=Number("the number of an outing", int), default=None, metavar="N",
+              help="One outing, by its number in 'steadyturn sessions'.")
 @click.option("--all", "everything", is_flag=True,
               help="All that the library has of it, not just the last pull.")
+@click.option("--rig", default=None, metavar="RIG", shell_complete=complete.rigs,
+              help="Hold it against this rig file, not the one that flash left.")
+@click.option("--more", is_flag=True, help="All figures with their ranges, and what to change.")
+@click.option("--against", default=None, metavar="N",
+              help="Set it beside another outing: its number, or 'previous'.")
 @plot_option
 @html_option
 @json_option
 def command(
-    library: Path | None, board: str | None, everything: bool, plot: Path | None,
-    html: Path | None, as_json: bool,
+    library: Path | None, board: str | None, outing: int | None, everything: bool,
+    rig: str | None, more: bool, against: str | None, plot: Path | None, html: Path | None,
+    as_json: bool,
 ) -> None:
-    """What was delivered, and how the pace was.
+    """What was delivered, what it cost, and what to change.
 
-    Shows the pages that the last pull brought; if that brought none, the last that did.
+    Six lines about everything since the last pull that brought turning; --more has all figures.
     """
     from steadyturn.jobs.review import review
-    from steadyturn.report.review import text
+    from steadyturn.report import review as brief
+    from steadyturn.report import review_against, review_more
 
-    show(review(library, board=board, everything=everything, plot=plot, html=html),
-         as_json, text)
+    found = review(
+        library, board=board, everything=everything, outing=outing,
+        rig=None if rig is None else rig_path(rig), plot=plot, html=html,
+        against=against)
+    if against is not None:
+        show(found, as_json, review_against.text)
+    else:
+        show(found, as_json, review_more.text if more else brief.text)

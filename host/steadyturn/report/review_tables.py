@@ -1,0 +1,87 @@
+"""The tables of a whole review: figures with ranges, the sensor behind them, model, history."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from steadyturn.report.review_words import (
+    COMPARED,
+    ESTIMATE,
+    NOTE,
+    PAST,
+    TREND,
+    VERDICT,
+    Energy,
+    shown,
+)
+from steadyturn.report.style import item, number, shown_path, table, wrap
+
+WIDE = 1.96  # as sessions.accuracy.WIDE
+
+
+def estimates(review: Any, energy: Energy) -> str:
+    """All figures: value, 95 % range, how it is known."""
+    rows = []
+    for name, label in ESTIMATE.items():
+        found = review.estimate(name)
+        if found is None or (name == "turns_unknown" and not found.high):
+            continue
+        value, reach = shown(found, energy)
+        rows.append((label, value, reach, found.kind))
+    return "Figures (95 % range)\n" + table(rows, right=(1, 2))
+
+
+def sensor(review: Any) -> str:
+    """What the ranges of the measured figures rest on."""
+    a = review.accuracy
+    if not a.chip:
+        return wrap("The board had no valid settings: how well its sensor reads is not known.")
+    name = "The board's ADC" if a.chip == "adc" else a.chip.upper()
+    said = (f"{name}: volts +-{number(100 * WIDE * a.volts_gain, 2)} % and "
+            f"{number(1000 * WIDE * a.volts_offset_v, 2)} mV, amps "
+            f"+-{number(100 * WIDE * a.amps_gain, 2)} % and "
+            f"{number(1000 * WIDE * a.amps_offset_a, 2)} mA (95 %; {a.source}).")
+    if a.corrected:
+        said += (f" Correction in force: volts x {a.bus_gain_ppm / 1e6:.4f} {a.bus_offset_mv:+d} "
+                 f"mV, amps x {a.amps_gain_ppm / 1e6:.4f} {a.amps_offset_ma:+d} mA.")
+    else:
+        said += " No correction is in force."
+    return wrap(said)
+
+
+def model(review: Any) -> str:
+    """Against the rig's model."""
+    if not review.expected:
+        return ""
+    rows = [(COMPARED.get(c.name, c.name), f"{number(c.measured)} {c.unit}",
+             f"{number(c.expected)} ({number(c.low)} to {number(c.high)})",
+             VERDICT.get(c.verdict, c.verdict)) for c in review.expected]
+    where = "as flash left it" if review.rig_source == "library" else shown_path(
+        review.rig_source)
+    lines = [wrap(f"Against the model of the rig ({where}), at the paces that were held"),
+             table(rows, ("", "measured", "expected", ""), right=(1,))]
+    noted = {c.note for c in review.expected if c.note}
+    lines += [item(f"{NOTE[note][:1].upper()}{NOTE[note][1:]}.") for note in sorted(noted)]
+    return "\n".join(lines)
+
+
+def history(review: Any) -> str:
+    """Against this machine's earlier outings."""
+    if not review.history:
+        return ""
+    count = max(p.count for p in review.history)
+    if all(p.verdict == "too few" for p in review.history):
+        before = {0: "no outing", 1: "one outing", 2: "two outings"}.get(count, f"{count}")
+        return wrap(f"Against its own history: {before} before this one, too few to say what is "
+                    "usual.")
+    rows = []
+    for p in review.history:
+        usual = "-" if not math.isfinite(p.median) else (
+            f"{number(p.median)} ({number(max(p.low, 0.0))} to {number(p.high)})")
+        told = VERDICT.get(p.verdict, p.verdict)
+        if TREND.get(p.trend):
+            told += f", {TREND[p.trend]}"
+        rows.append((PAST.get(p.name, p.name), number(p.value), p.unit, usual, told))
+    return wrap(f"Against its own history, {count} earlier outings") + "\n" + table(
+        rows, ("", "now", "", "usually", ""), right=(1,))
