@@ -23,6 +23,7 @@ COMMANDS: tuple[tuple[str, str, str, str], ...] = (
     ("Use", "watch", "watch", "Live view of a running board."),
     ("Use", "pull", "pull", "Copy the journal off the board into the library."),
     ("Use", "review", "review", "What was delivered, and how the pace was."),
+    ("Use", "sessions", "sessions", "The outings in the library: when, and what each delivered."),
     ("Use", "export", "export", "The library as CSV or Parquet, for other programs."),
     ("Try", "demo", "demo", "The whole job without hardware."),
     ("Try", "twin", "twin", "A virtual board on a port of this machine."),

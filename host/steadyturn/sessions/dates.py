@@ -15,18 +15,22 @@ def write(store: Store, board: int) -> None:
     """Date the board's outings anew: a later meeting may show that an earlier clock was
     wrong. Inside a transaction."""
     contacts = store.rows(
-        "nntsnn", "SELECT id, board, kind, host_s, boot, t_ms FROM contact "
+        "nntsnnv", "SELECT id, board, kind, host_s, boot, t_ms, doubt FROM contact "
         "WHERE board = ? ORDER BY id", board)
-    anchors = Anchors([Contact(*row, *_REST) for row in contacts])
+    anchors = Anchors([Contact(*row[:-1], *_REST) for row in contacts])
+    for id, *_, doubt in contacts:
+        if doubt != anchors.doubts.get(id):
+            store.db.execute("UPDATE contact SET doubt = ? WHERE id = ?",
+                             (anchors.doubts.get(id), id))
     trusted = {row[0]: row[3] for row in contacts if row[0] not in anchors.doubts}
     order = [row[0] for row in contacts]
     rows = store.rows(
-        "nnnnnoouuuu", "SELECT id, first_boot, begin_ms, last_boot, end_ms, after_contact, "
+        "nnnnnoouuuu", "SELECT id, begin_boot, begin_ms, end_boot, end_ms, after_contact, "
         "until_contact, begin_s, end_s, after_s, until_s FROM outing WHERE board = ?", board)
     earlier = _nearest(order, trusted)
     later = _nearest(order[::-1], trusted)
-    for id, first_boot, begin_ms, last_boot, end_ms, after, until, *known in rows:
-        now = [anchors.host_s(first_boot, begin_ms), anchors.host_s(last_boot, end_ms),
+    for id, begin_boot, begin_ms, end_boot, end_ms, after, until, *known in rows:
+        now = [anchors.host_s(begin_boot, begin_ms), anchors.host_s(end_boot, end_ms),
                earlier.get(after), later.get(until)]
         if now != known:
             store.db.execute(

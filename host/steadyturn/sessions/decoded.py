@@ -66,6 +66,24 @@ class Decoded:
             "LIMIT 1", settings, board.id, LATEST_S if until is None else until)
         return str(found[0][0]) if found else None
 
+    def doubts(self) -> list[tuple[float, str]]:
+        """Contacts whose host clock cannot have been right: its time, and why (a name of
+        anchors.DOUBTS). They date nothing."""
+        self.refresh()
+        return [(host_s, why) for host_s, why in self._store.rows(
+            "st", "SELECT host_s, doubt FROM contact WHERE doubt IS NOT NULL ORDER BY id")]
+
+    def note(self, row: OutingRow, text: str, *, now_s: float) -> None:
+        """Put a person's own words to an outing, in place of those that were there; "" for
+        none. They stay with its first page."""
+        with schema.plain_errors(self.path), schema.transaction(self._store.db):
+            self._store.db.execute("DELETE FROM note WHERE board = ? AND seq BETWEEN ? AND ?",
+                                   (row.board, row.first_seq, row.last_seq))
+            if text:
+                self._store.db.execute(
+                    "INSERT INTO note (board, seq, written_s, text) VALUES (?, ?, ?, ?)",
+                    (row.board, row.first_seq, now_s, text))
+
     def refresh(self, progress: Progress | None = None) -> None:
         """Bring the decoded rows up to date with the pages. Reading does it too; where the
         library may not be changed, it is done in memory."""

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from steadyturn_fw import pages as layout
 
+from steadyturn.sessions.decode import Pages
 from steadyturn.sessions.figures import TOTALS, TURN_OVER, Figures
 
 LEAST_J = 1.0  # common practice, no source: above what a sensor's offset adds up to on a desk
@@ -92,3 +93,14 @@ def turned(figures: Figures) -> bool:
                  for cue in (layout.FASTER, layout.HOLD, layout.SLOWER, layout.STOP))
     return figures.turns > 0 or by_cue > 0 or figures.connected_s > 0 \
         or figures.energy_in_j >= LEAST_J
+
+
+def turning(pages: Pages) -> NDArray[Any]:
+    """In which of the pages the handle turned, by the lamp; all where it is in none. (A board
+    that lies at a laptop afterwards is on as well, days later.)"""
+    samples, sums = pages.samples, pages.summaries
+    moved = (samples["cue"] >= layout.FASTER) & (samples["cue"] <= layout.STOP)
+    summed = sums["by_cue"][:, layout.FASTER : layout.STOP + 1].sum(axis=1) > 0
+    found = np.isin(pages.pages["seq"],
+                    np.concatenate((samples["seq"][moved], sums["seq"][summed])))
+    return found if found.any() else ~found

@@ -18,7 +18,7 @@ import numpy as np
 from steadyturn.sessions import dates, outing_rows, schema
 from steadyturn.sessions.decode import Pages, decode
 from steadyturn.sessions.figures import Figures, review
-from steadyturn.sessions.grouping import Meeting, Segment, segments, turned
+from steadyturn.sessions.grouping import Meeting, Segment, segments, turned, turning
 from steadyturn.sessions.outings import spans
 from steadyturn.sessions.settings_names import names
 from steadyturn.sessions.store import Store
@@ -149,10 +149,13 @@ def _row(
     if not turned(figures):
         return None
     boots = spans(own)
+    moving = own.pages[turning(own)]
+    begin, end = moving[0], moving[-1]
     return {
         "board": board, "first_seq": first, "last_seq": last,
         "first_boot": int(table["first_boot"].min()), "last_boot": int(table["boot"][-1]),
-        "begin_ms": boots[0].begin_ms, "end_ms": boots[-1].end_ms,
+        "begin_boot": int(begin["first_boot"]), "begin_ms": int(begin["t0_ms"]),
+        "end_boot": int(end["boot"]), "end_ms": int(end["t0_ms"] + end["length_ms"]),
         "after_contact": segment.after.id if segment.after else None,
         "until_contact": segment.until.id if segment.until else None,
         "settings": settings, "rig": known.rig, "label": known.label,

@@ -44,11 +44,11 @@ class OutingRow:
     """Boots between two meetings with a laptop, or until the board's totals began anew.
 
     id: the number shown to people; it stays with its pages when they are decoded again.
-    board: BoardRow.id. Times are host seconds since 1970. begin_s, end_s: of its first and last
-    sample, None where no meeting dates that boot. after_s: of the meeting before it, until_s:
-    of the one that ended it; None where there was none or its clock is not believed.
-    after_contact, until_contact: the numbers of these meetings. settings_id: of the settings in
-    force, rig and label: the names in them; None where they are not known.
+    board: BoardRow.id. Times are host seconds since 1970. begin_s, end_s: of the first and last
+    page in which the handle turned, None where no meeting dates that boot. after_s: of the
+    meeting before it, until_s: of the one that ended it; None where there was none or its clock
+    is not believed. after_contact, until_contact: the numbers of these meetings. settings_id:
+    of the settings in force, rig and label: the names in them; None where they are not known.
     on_s: the board was on; turning_s: on and not at rest; band_s: with the pace in the band;
     connected_s: with the phone connected. energy_out_kind: as in `figures.Figures`.
     pages: stored ones; missing_pages: absent within it or just before it, their totals are in.

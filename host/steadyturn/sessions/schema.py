@@ -73,6 +73,8 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
             sha256 TEXT NOT NULL UNIQUE,
             text TEXT NOT NULL)""",
         "ALTER TABLE contact ADD COLUMN rig_file INTEGER REFERENCES rig_file (id)",
+        # why this contact's host_s is not believed (anchors.DOUBTS); NULL: it is
+        "ALTER TABLE contact ADD COLUMN doubt TEXT",
         # Pages decoded, as outing_rows.py describes; all of it can be made again from them.
         """CREATE TABLE outing (
             id INTEGER PRIMARY KEY AUTOINCREMENT,
@@ -81,7 +83,9 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
             last_seq INTEGER NOT NULL,
             first_boot INTEGER NOT NULL,
             last_boot INTEGER NOT NULL,
+            begin_boot INTEGER NOT NULL,
             begin_ms INTEGER NOT NULL,
+            end_boot INTEGER NOT NULL,
             end_ms INTEGER NOT NULL,
             begin_s REAL,
             end_s REAL,
