@@ -6,23 +6,24 @@ machine's history, faults, how it was measured, cautions. It needs no plotting l
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import steadyturn
 from steadyturn import cautions
-from steadyturn.report import plot_files, words
+from steadyturn.report import plot_files, review_page_against, review_page_history
 from steadyturn.report import review as said
+from steadyturn.report import review_page_parts as parts
 from steadyturn.report.html_parts import document, esc, items, name
 from steadyturn.report.plots_boots import lay_out
 from steadyturn.report.review_page_style import style
 from steadyturn.report.review_page_tables import boots, events, samples
 from steadyturn.report.review_page_time import legend, pace_svg, power_svg
-from steadyturn.report.style import number, quantity
+from steadyturn.report.review_words import energy_unit
 
 SUFFIXES = (".html", ".htm")
+MOST_OPEN = 12  # boots that are shown at once
 Section = tuple[str, str, str]  # id, heading, HTML
 
 
@@ -41,39 +42,37 @@ def write(review: Any, path: Path) -> None:
 
 def page(review: Any) -> str:
     """The whole page."""
-    parts = [s for s in sections(review) if s[2]]
-    contents = items(f'<a href="#{key}">{esc(head)}</a>' for key, head, _ in parts)
-    body = "\n".join(f'<section aria-labelledby="{key}"><h2 id="{key}">{esc(head)}</h2>\n{html}\n'
-                     "</section>" for key, head, html in parts)
-    head = headline(review)
+    found = [s for s in sections(review) if s[2]]
+    contents = items(f'<a href="#{key}">{esc(title)}</a>' for key, title, _ in found)
+    body = "\n".join(f'<section aria-labelledby="{key}"><h2 id="{key}">{esc(title)}</h2>\n'
+                     f"{html}\n</section>" for key, title, html in found)
+    what = headline(review)
     return document(
-        f"{head} - {_title(review)}",
+        f"{what} - {review.label or review.rig or review.board}",
         '<a class="skip" href="#review">Skip to the review</a>\n'
-        f'<header><p class="who">{_who(review)}</p></header>\n'
-        f'<main id="review" tabindex="-1"><h1>{esc(head)}</h1>\n{_lead(review)}\n'
+        f'<header><p class="who">{name(said.head(review))}</p></header>\n'
+        f'<main id="review" tabindex="-1"><h1>{esc(what)}</h1>\n'
         f'<nav aria-label="Contents">{contents}</nav>\n{body}</main>\n'
-        f'<footer><p class="small">Made by steadyturn {steadyturn.__version__}. '
-        "This file loads nothing and sends nothing.</p></footer>",
-        style(), about=f"{head}. A machine's report by steadyturn.", scheme="light dark")
+        f'<footer><p class="small">Board {name(review.board)}. Made by steadyturn '
+        f"{steadyturn.__version__}. This file loads nothing and sends nothing.</p></footer>",
+        style(), about=f"{what}. A machine's report by steadyturn.", scheme="light dark")
 
 
 def headline(review: Any) -> str:
     """What was delivered, percent with its range, in one line."""
-    f = review.figures
-    if not f.pages:
-        return "Nothing was recorded"
-    if not f.energy_out_j:
-        return "Nothing reached the phone"
-    out = f"{quantity(f.energy_out_wh, 'Wh')} to the phone"
-    return out + (f", {_percent(review)} of its battery" if math.isfinite(f.percent) else "")
+    text = said.delivered(review, energy_unit(review))
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def sections(review: Any) -> Iterator[Section]:
     """The page below its headline, in order; a section without contents is left out."""
     f = review.figures
     stretches = lay_out(review.pages)
+    yield "change", "What to change", parts.change(review)
+    yield "figures", "Figures", parts.figures(review) if f.pages else ""
+    yield "against", "Side by side", review_page_against.part(review)
     if stretches:
-        marks = "; ".join(legend(stretches))
+        marks = "; ".join(legend(review, stretches))
         yield "pace", "Pace and lamp", _figure(
             pace_svg(review, stretches),
             "Solid line: pace. Dotted line: at most this, hardly any current flowed. Dashed "
@@ -82,31 +81,12 @@ def sections(review: Any) -> Iterator[Section]:
         yield "power", "Power and volts", _figure(
             power_svg(review, stretches),
             f"Thick lines: means over 0.2 s. Thin line: the highest reading. {_sentence(marks)}")
-    yield "boots", "Boots", boots(f, said.ENDED) if f.boots else ""
-    yield "faults", "Faults and events", _faults(review)
-    yield "cautions", "Cautions", f'<div class="mind">{items(map(esc, _cautions(review)))}</div>'
-
-
-def _title(review: Any) -> str:
-    return str(review.label or review.rig or f"board {review.board[-6:]}")
-
-
-def _who(review: Any) -> str:
-    board = f"board {name(review.board)}"
-    who = f"{name(review.label)} ({board})" if review.label else board
-    return who + (f", rig {name(review.rig)}" if review.rig else "")
-
-
-def _lead(review: Any) -> str:
-    return f"<p>Pulled {esc(said.when(review.pulled_s))}.</p>"
-
-
-def _percent(review: Any) -> str:
-    found = {e.name: e for e in review.estimates}.get("percent")
-    text = f"{number(review.figures.percent, 2)} %"
-    if found is not None and math.isfinite(found.low):
-        text += f" ({number(found.low, 2)} to {number(found.high, 2)})"
-    return text
+    yield "machine", "This machine", parts.model(review) + _history(review)
+    yield "boots", "Boots", _boots(f)
+    yield "faults", "Phone, faults and events", _faults(review) if f.pages else ""
+    yield "measured", "How it was measured", parts.measured(review)
+    yield "cautions", "Cautions", (
+        f'<div class="mind">{items(map(parts.caution, cautions.of("crank")))}</div>')
 
 
 def _figure(svg: str, caption: str) -> str:
@@ -121,18 +101,23 @@ def _details(summary: str, html: str) -> str:
     return f"<details><summary>{esc(summary)}</summary>{html}</details>"
 
 
+def _history(review: Any) -> str:
+    drawn = review_page_history.drawing(review)
+    if not drawn:
+        return ""
+    caption = ("Each sign is an outing, by its number; the larger pointed one is this. Lines "
+               "need not begin at zero.")
+    return (review_page_history.usual_table(review) + _figure(drawn, caption) + _details(
+        "These outings as a table", review_page_history.outing_table(review)))
+
+
+def _boots(f: Any) -> str:
+    if len(f.boots) < 2 and not f.boots_cut:
+        return ""
+    table = boots(f, said.ENDED)
+    return table if len(f.boots) <= MOST_OPEN else _details(f"All {len(f.boots)} boots", table)
+
+
 def _faults(review: Any) -> str:
-    f = review.figures
-    lines = [f"{count} x {words.fault(kind)}" for kind, count in f.faults_by_name.items()]
-    more = f.faults - sum(f.faults_by_name.values())
-    if more > 0:
-        lines.append(f"{more} x a fault whose kind was not stored")
-    lines += [f"{count} x disconnected: {words.reason(kind)}"
-              for kind, count in f.releases.items()]
-    html = items(map(esc, lines)) or "<p>No faults.</p>"
     table = events(review.pages.events)
-    return html + (_details("What happened, in order", table) if table else "")
-
-
-def _cautions(review: Any) -> tuple[str, ...]:
-    return cautions.of("crank")
+    return parts.phone(review) + (_details("What happened, in order", table) if table else "")

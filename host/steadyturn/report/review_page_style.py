@@ -58,17 +58,17 @@ nav a { display: inline-block; padding: .2rem 0; }
 """
 
 _TABLES = """
-table { border-collapse: collapse; width: 100%; margin: .6rem 0; }
+table { border-collapse: collapse; width: 100%; max-width: 46rem; margin: .6rem 0; }
 caption { text-align: left; padding: .2rem 0; }
 th, td { text-align: left; vertical-align: top; padding: .3rem .8rem .3rem 0;
   border-bottom: 1px solid var(--rule); font-weight: normal; overflow-wrap: normal; }
-bdi, td:last-child, .find, caption { overflow-wrap: anywhere; }
+bdi, .find, caption { overflow-wrap: anywhere; }
 thead th { color: var(--faint); font-size: .875rem; vertical-align: bottom; }
 th.n, td.n { text-align: right; }
 td.n { font-variant-numeric: tabular-nums; }
-td b, th b { font-weight: 600; }
+td b, th b { font-weight: 600; } td.n b { white-space: nowrap; }
 .sub { display: block; color: var(--faint); font-size: .8125rem; }
-.dense { font-size: .8125rem; } .dense th, .dense td { padding: .15rem .6rem .15rem 0; }
+.dense { font-size: .8125rem; max-width: 58rem; } .dense th, .dense td { padding: .15rem .6rem .15rem 0; }
 .kind { display: inline-block; font-size: .8125rem; padding: 0 .4rem; border: 1px solid
   var(--faint); border-radius: .2rem; white-space: nowrap; }
 .inferred { border-style: dashed; } .modelled { border-style: dotted; }
@@ -78,7 +78,7 @@ figure { margin: 1rem 0; }
 """
 
 _PLOTS = """
-.plot { display: block; margin-left: 3.6rem; width: calc(100% - 3.6rem); overflow: visible; }
+.plot { display: block; margin-left: 4.1rem; width: calc(100% - 4.1rem); overflow: visible; }
 .plot text { fill: var(--ink); font: 12px system-ui, 'DejaVu Sans', Arial, sans-serif; }
 .plot .tick, .plot .upright { fill: var(--faint); font-size: 11px; }
 .plot .upright { paint-order: stroke; stroke: var(--paper); stroke-width: 4px; }
@@ -100,14 +100,18 @@ pattern path { stroke: var(--gap); fill: none; } pattern circle { fill: var(--ga
 .cloud.pace, .cloud.bound { fill: var(--faint); } .cloud.volts { fill: var(--volts); }
 .cloud.watts { fill: var(--watts); } .cloud.amps { fill: var(--amps); }
 .cloud.peak { fill: var(--peak); }
-.sign { fill: var(--sign); } .mark { fill: var(--volts); }
-.mark.this { fill: var(--sign); }
+.sign { fill: var(--sign); }
+.dot { fill: var(--volts); } .this { fill: var(--sign); }
+.line.join { stroke: var(--peak); stroke-width: 1px; }
+.stem { stroke-width: 5px; } .stem.dot { stroke: var(--volts); }
+.stem.this { stroke: var(--sign); }
+.usual { fill: var(--range); }
 """
 
 _NARROW = """
 @media (max-width: 44rem) {
   body { padding: .6rem .7rem 1.5rem; font-size: 15px; } h1 { font-size: 1.4rem; }
-  .plot { margin-left: 3.9rem; width: calc(100% - 3.9rem); } .plot .wide { display: none; }
+  .plot { margin-left: 4.3rem; width: calc(100% - 4.3rem); } .plot .wide { display: none; }
   th, td { padding-right: .5rem; }
   .dense th, .dense td { padding-right: .35rem; font-size: .75rem; }
 }

@@ -93,9 +93,11 @@ def power_svg(review: Any, stretches: Sequence[Stretch]) -> str:
     return sheet.svg("Power, volts and current over time", f"{about}. {_boot_words(stretches)}")
 
 
-def legend(stretches: Sequence[Stretch]) -> list[str]:
+def legend(review: Any, stretches: Sequence[Stretch]) -> list[str]:
     """What the marks across a drawing mean; only those that occur."""
     found = []
+    if events_at(stretches, review.pages.events, layout.EV_FAULT):
+        found.append("triangles under the pace: a fault begins")
     if len(stretches) > 1:
         found.append("hatched: no power between two boots, length unknown")
     if any(holes(s) for s in stretches):

@@ -33,6 +33,8 @@ HEAD = 16  # px above a panel for its name
 GAP = 10  # px below a panel
 FOOT = 18  # px for the times
 STEPS = 8  # of a bar's height
+# one value among others, and the one that it is about
+SIGNS = {"dot": "M-3.5 0a3.5 3.5 0 1 0 7 0a3.5 3.5 0 1 0-7 0z", "this": "M0-7 7 0 0 7-7 0z"}
 
 
 def nice(low: float, high: float, most: int = MOST_TICKS) -> list[float]:
@@ -113,14 +115,14 @@ class Sheet:
         return [(int(a), int(b), float(share[a]) / STEPS) for a, b in
                 zip(edges, [*edges[1:], COLUMNS], strict=True) if share[a]]
 
-    def marks(self, kind: str, shape: str, times: Sequence[float], lift: float = 6) -> None:
-        """Small signs along the top of what comes next, at most one a column."""
+    def marks(self, kind: str, shape: str, times: Sequence[float]) -> None:
+        """Small signs on the foot of the panel before, at most one a column."""
         self.defs[kind] = f'<path id="{self.key}-{kind}" class="{kind}" d="{shape}"/>'
         for a, b in columns_of([(t, t) for t in times], self.whole_s):
             for column in range(a, b):
                 at = 100 * (column + 0.5) / COLUMNS
                 self.parts.append(f'<use href="#{self.key}-{kind}" x="{at:.2f}%" '
-                                  f'y="{self.y + HEAD - lift:g}"/>')
+                                  f'y="{self.end:g}"/>')
 
     def _name(self, text: str) -> None:
         self.y += HEAD
@@ -219,6 +221,27 @@ class Panel:
             half = max(0.5, layout.SAMPLE_MS / 2000 * scale)
             xs, ys = np.array([xs[0] - half, xs[0] + half]), np.repeat(ys, 2)
         return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in zip(xs, ys, strict=True))
+
+    def dots(self, places: Sequence[tuple[float, float, str]], *, joined: bool = True,
+             bars: bool = False) -> None:
+        """Values at times: a sign each (its class, a key of SIGNS), joined by a line or standing
+        on bars from the panel's foot. Those that are not finite are left out."""
+        known = [p for p in places if math.isfinite(p[1])]
+        sheet = self.sheet
+        if joined and len(known) > 1:
+            sheet.parts.append(sheet.stretched(self.y, self.height, (
+                '<path class="line join" d="'
+                + self._places(np.array([t for t, *_ in known]),
+                               np.array([v for _, v, _ in known])) + '"/>')))
+        for at, value, kind in known:
+            y = self.y + self.down(value)
+            share = 100 * at / sheet.whole_s
+            if bars:
+                sheet.parts.append(
+                    f'<line class="stem {kind}" x1="{share:.2f}%" x2="{share:.2f}%" '
+                    f'y1="{self.y + self.height:g}" y2="{y:.1f}"/>')
+            sheet.defs[kind] = f'<path id="{sheet.key}-{kind}" class="{kind}" d="{SIGNS[kind]}"/>'
+            sheet.parts.append(f'<use href="#{sheet.key}-{kind}" x="{share:.2f}%" y="{y:.1f}"/>')
 
     def range(self, low: float, high: float, text: str) -> None:
         """A wanted range, shaded from edge to edge and named above the panel; what of it lies

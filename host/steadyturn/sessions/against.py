@@ -20,6 +20,8 @@ from steadyturn.sessions.figures import MAH, WH, Figures
 # 95 %: gains that drift by 50 ppm/K (INA226, TI SBOS547B) over the 20 K between a cold and a
 # warm day, of volts and of amps, and as much again for shunt and windings; common practice
 REPEATS = 0.005
+# its range is that of chance, which is another one each time
+BY_CHANCE = ("power_trend",)
 COUNTED = ("connections", "releases", "collapses", "faults")
 # settings by which readings become figures: where they are equal, so are their errors
 CONSTANTS = (
@@ -103,7 +105,7 @@ def _lacks(like: Estimate) -> Estimate:
 
 def _compared(one: Estimate, two: Estimate, same_sensor: bool) -> Compared:
     difference = one.value - two.value
-    if same_sensor and not _sure(one, two):
+    if same_sensor and one.name not in BY_CHANCE and not _sure(one, two):
         share = max(_half(e) / abs(e.value) if e.value else 0.0 for e in (one, two))
         down = up = hypot(share * difference, REPEATS * hypot(one.value, two.value))
     else:

@@ -1,0 +1,148 @@
+"""Parts of the review's page in words and tables: what to change, the figures, how it was
+measured. The words are those of the terminal's review."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from steadyturn import cautions
+from steadyturn.report import review_findings, words
+from steadyturn.report import review_words as terms
+from steadyturn.report.arm_words import CARE
+from steadyturn.report.html_parts import esc, items, table
+from steadyturn.report.review_notes import notes
+from steadyturn.report.review_tables import sensor
+from steadyturn.report.style import duration, number
+
+KINDS = {
+    "measured": "read by the board's sensor, or counted",
+    "inferred": "follows from what was measured, by the machine's constants in the settings",
+    "modelled": "what the model of the rig file's parts says",
+}
+# findings beside which a caution of its own belongs
+FITTING = {"too_many_volts": "5.5 V", "too_hot": "hot parts", "motor_warm": "hot parts",
+           "gears_slip": "run down", "resistance_up": "capacitors"}
+
+
+def change(review: Any) -> str:
+    """What to change: each finding with its evidence, gain and remedy."""
+    if not review.figures.turning_s:
+        return ""
+    if not review.findings:
+        return "<p>Nothing that this outing shows.</p>"
+    energy = terms.energy_unit(review)
+    parts = []
+    for n, finding in enumerate(review.findings, 1):
+        said = review_findings.said(finding, energy)
+        lines = [f"<p>{esc(text)}</p>" for text in (said.why, said.gain, said.do) if text]
+        mind = _caution(finding.code)
+        if mind:
+            lines.append(f'<p class="mind">{caution(mind)}</p>')
+        parts.append(f'<div class="find"><h3>{n}. {esc(_sentence(said.head))}</h3>'
+                     f"{''.join(lines)}</div>")
+    return "\n".join(parts)
+
+
+def caution(text: str) -> str:
+    """A caution, whose commands stand between backticks as in the documents."""
+    return esc(text.replace("`", "'"), 1000)
+
+
+def _caution(code: str) -> str:
+    key = FITTING.get(code, "")
+    return next((section[key] for section in cautions.CAUTIONS.values() if key in section), "")
+
+
+def figures(review: Any) -> str:
+    """All figures: value with its 95 % range, and how it is known."""
+    energy = terms.energy_unit(review)
+    rows = []
+    used = set()
+    for name, label in terms.ESTIMATE.items():
+        found = review.estimate(name)
+        if found is None or (name == "turns_unknown" and not found.high):
+            continue
+        value, reach = terms.shown(found, energy)
+        note = terms.NOTE.get(found.note, "")
+        used.add(found.kind)
+        rows.append((esc(label) + _sub(note), f"<b>{esc(value)}</b>" + _sub(reach),
+                     f'<span class="kind {esc(found.kind)}">{esc(found.kind)}</span>'))
+    if not rows:
+        return ""
+    legend = "; ".join(f"{kind}: {KINDS[kind]}" for kind in KINDS if kind in used)
+    return (table("Each with its 95 % range beneath it", ("figure", "value", "how it is known"),
+                  rows, right=(1,)) + f'<p class="small">{esc(_sentence(legend))}.</p>'
+            + _hand(review))
+
+
+def _sub(text: str) -> str:
+    return f'<span class="sub">{esc(text)}</span>' if text else ""
+
+
+def _hand(review: Any) -> str:
+    """The pace's spread, and what the arm gave, with the caution that belongs to it."""
+    p, lines = review.pace, []
+    if math.isfinite(p.p50_tpm):
+        lines.append(f"Pace, once under way: half the time {number(p.p25_tpm)} to "
+                     f"{number(p.p75_tpm)} turns/min, nine tenths of it {number(p.p5_tpm)} to "
+                     f"{number(p.p95_tpm)}, in the middle {number(p.p50_tpm)}.")
+    power = review.estimate("arm_power")
+    if power is not None and review.arm_keeps_w is not None:
+        low, middle, high = review.arm_keeps_w
+        lines.append(f"The arm gave {number(power.value, 2)} W; the rig's arm would keep "
+                     f"{number(middle, 2)} W ({number(low, 2)} to {number(high, 2)}) for "
+                     f"{duration(review.figures.turning_s)}. {CARE}")
+    return "".join(f"<p>{esc(line)}</p>" for line in lines)
+
+
+def model(review: Any) -> str:
+    """Measured against what the rig's model expects; "" without a rig."""
+    if not review.expected:
+        return ""
+    rows = [(esc(terms.COMPARED.get(c.name, c.name)), esc(f"{number(c.measured)} {c.unit}"),
+             f"{number(c.expected)}{_sub(f'{number(c.low)} to {number(c.high)}')}",
+             esc(terms.VERDICT.get(c.verdict, c.verdict))) for c in review.expected]
+    noted = sorted({c.note for c in review.expected if c.note})
+    below = "".join(f'<p class="small">{esc(_sentence(terms.NOTE[n]))}.</p>' for n in noted)
+    return table("At the paces that were held, by the rig file",
+                 ("", "measured", "expected", ""), rows, right=(1, 2)) + below
+
+
+def phone(review: Any) -> str:
+    """Connections, why they ended, faults."""
+    f = review.figures
+    times = "once" if f.connections == 1 else f"{f.connections} times"
+    lines = [f"Phone connected {times}, {duration(f.connected_s)} in all."
+             if f.connections or f.connected_s else "The phone was never connected."]
+    lines += [f"{count} x disconnected: {words.reason(kind)}"
+              for kind, count in f.releases.items()]
+    if f.collapses:
+        lines.append(f"{f.collapses} x too much load for the pace: the volts collapsed")
+    if f.erases_connected:
+        lines.append(f"Flash erased while connected: {f.erases_connected} x, at longest "
+                     f"{f.erase_longest_ms} ms. Meanwhile hardware alone guards the phone.")
+    lines += [f"{count} x fault: {words.fault(kind)}" for kind, count in f.faults_by_name.items()]
+    more = f.faults - sum(f.faults_by_name.values())
+    if more > 0:
+        lines.append(f"{more} x a fault whose kind was not stored")
+    if not f.faults and not f.faults_by_name:
+        lines.append("No faults.")
+    return items(map(esc, lines))
+
+
+def measured(review: Any) -> str:
+    """How it was measured: the sensor, what is missing, what a reader should know."""
+    g = review.gaps
+    lines = [" ".join(sensor(review).split())]
+    if g.stalls:
+        lines.append(f"The board stood still {g.stalls} x for {duration(g.stalled_s)} in all, at "
+                     f"longest {g.longest_ms} ms; {g.dropped_ticks} ticks of 20 ms are in no "
+                     "figure. Nothing is filled in for them.")
+    if not (g.stalls or g.no_data_s or g.missing_pages):
+        lines.append("Nothing is missing: no tick was dropped, no page lost.")
+    return items(map(esc, [*lines, *notes(review)]))
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
