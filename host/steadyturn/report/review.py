@@ -10,6 +10,7 @@ from typing import Any
 from steadyturn.report import review_findings
 from steadyturn.report.review_words import PAST, Energy, energy_unit, past_value, shown
 from steadyturn.report.style import WIDTH, columns, duration, item, number
+from steadyturn.sessions.library import default_folder
 
 ENDED = {
     "faded": "power faded, saved in time",
@@ -172,6 +173,7 @@ def _change(review: Any) -> str:
 
 
 def _more(review: Any) -> str:
+    """What must not be missed, and where the rest is."""
     told = []
     if review.unfinished:
         told.append("the pull was broken off: pull again")
@@ -181,11 +183,18 @@ def _more(review: Any) -> str:
         told.append(f"{review.figures.damaged_pages} damaged pages left out")
     if review.figures.missing_pages:
         told.append(f"{review.figures.missing_pages} pages missing")
-    said = "steadyturn review --more"
-    for part in told:
-        if len(said) + len(part) + 2 <= ROOM:
-            said += f"; {part}"
-    return said
+    command = "steadyturn review --more"
+    if review.scope == "outing":
+        command += f" --outing {review.outings[0].id}"
+    if review.scope == "all":
+        command += " --all"
+    if review.library != default_folder():
+        command += f" --library {review.library}"
+    if not told:
+        return command
+    return _first_that_fits(
+        ("; ".join([*told[:count], "see --more"]) for count in range(len(told), 1, -1)),
+        f"{told[0]}; see --more", ROOM)
 
 
 def _first_that_fits(candidates: Iterable[str], otherwise: str, room: int) -> str:
