@@ -14,7 +14,6 @@ import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -22,6 +21,7 @@ from steadyturn_fw import pages as layout
 
 from steadyturn import __version__
 from steadyturn.errors import Failed, Problem, WrongInput
+from steadyturn.jobs.since import since_s as since_at
 from steadyturn.sessions import columns
 from steadyturn.sessions import export as tables
 from steadyturn.sessions.anchors import Anchors
@@ -80,7 +80,7 @@ def export(
     Raises WrongInput (out, since, board, what does not go together) and Failed.
     """
     kind = _format(out, parquet, raw)
-    since_s = None if since is None else _since(since)
+    since_s = None if since is None else since_at(since)
     if kind == "parquet" and not tables.has_parquet():
         raise Failed("Writing Parquet needs duckdb, which is not installed.",
                      "Install it with: pip install 'steadyturn[parquet]'")
@@ -129,15 +129,6 @@ def _format(out: Path, parquet: bool, raw: bool) -> str:
         raise WrongInput(Problem("--out", "", str(out), f"the name of a {named} file.",
                                  f"Name a folder, or leave out --{kind}."))
     return named
-
-
-def _since(text: str) -> float:
-    try:
-        return datetime.fromisoformat(text.strip()).timestamp()
-    except (ValueError, OverflowError, OSError):
-        raise WrongInput(Problem("--since", "", text, "a date or a time, as 2026-03-01 or "
-                                 "2026-03-01T18:30.", "Without a zone it is this machine's."),
-                         ) from None
 
 
 def _boards(rows: Sequence[BoardRow], wanted: str | None, folder: Path) -> list[BoardRow]:

@@ -210,7 +210,7 @@ def test_a_date_is_of_this_machines_zone(monkeypatch):
     for zone, hours in (("UTC", 0), ("XST-5", -5), ("CET-1CEST,M3.5.0,M10.5.0/3", -2)):
         monkeypatch.setenv("TZ", zone)
         time.tzset()
-        assert job._since("2026-07-01") == 1_782_864_000 + 3600 * hours
+        assert job.since_at("2026-07-01") == 1_782_864_000 + 3600 * hours
     monkeypatch.undo()
     time.tzset()
 
