@@ -38,8 +38,13 @@ class Answers:
         """The settings file as it was read at boot: all of it, so that the host can compare."""
         return self.loop.loaded.file
 
-    def copy_page(self, seq, frame, at):
-        return self.loop.store.copy(seq, frame, at)
+    def copy_page(self, seq, target):
+        """The first stored page numbered `seq` or later into `target`; False: there is none."""
+        return self.loop.store.copy(seq, target)
+
+    def page_at_hand(self, seq):
+        """Can that be done without the flash?"""
+        return self.loop.store.ahead.has(seq)
 
     def fill_who(self, frame, at):
         loop = self.loop

@@ -8,7 +8,8 @@ two start bytes, kind, length, payload, CRC-32 of kind, length and payload.
 
 START_0 = 0xA5
 START_1 = 0x53
-PROTOCOL = 1
+PROTOCOL = 2  # with ASK_NEXT; otherwise as 1
+LEAST_PROTOCOL = 1
 LINE_MAX = 64
 FRAME_MAX = 240
 PAYLOAD_MAX = 232
@@ -19,6 +20,7 @@ ASK_WHO = b":who"  # -> WHO
 ASK_STATE = b":state"  # -> STATE
 ASK_SETTINGS = b":settings"  # ":settings OFFSET" -> SETTINGS: a piece of the settings in force
 ASK_PAGE = b":page"  # ":page SEQ" -> PAGE: the first stored page with this number or a later one
+ASK_NEXT = b":+"  # -> PAGE: the first page after the one just sent
 ASK_FLUSH = b":flush"  # close and store the page being filled -> STATE
 ASK_RELEASE = b":release"  # release the load until the next boot -> STATE
 ASK_FORGET = b":forget"  # ":forget SEQ": remove the oldest file if the host has all in it -> WHO

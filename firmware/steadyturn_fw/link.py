@@ -8,21 +8,28 @@ of a host that reads.
 
 import select
 import sys
+from binascii import crc32
 from time import ticks_diff, ticks_ms
 
 from steadyturn_fw import VERSION, frames, pages
+from steadyturn_fw.outgoing import Outgoing
 
 NEWLINE = 10
 COLON = 58
 SPACE = 32
-ACTIVE_MS = 1000  # after a question the next one is looked for every millisecond this long
+ACTIVE_MS = 1000  # after a question the next one is looked for every millisecond this long,
+LOOK_US = 1000
+STREAM_MS = 50  # and after a page this long
+STREAM_US = 250  # more often: the host goes on within a millisecond
 SLOW_MS = 100  # an answer that took longer met a host that does not read
 QUIET_MS = 2000  # then nothing is answered for this long, and twice as long each further time
 MOST_QUIET_MS = 64000
 MOST_SLOWS = 5
 MOST_BYTES = 192  # taken in at one call,
 BYTES_MS = 12  # and of these no more than so many for each millisecond that is left
-ANSWER_MS = 9  # with less left before the next tick a question waits: an answer takes up to 8
+ANSWER_MS = 7  # with less left before the next tick a question waits: budget.md has the answers'
+SEND_MS = 2  # times; this for a page that is ready and for making one ready,
+READ_MS = 5  # where it has to be read from the flash this
 
 
 class Link:
@@ -41,9 +48,7 @@ class Link:
         self.state_view = memoryview(self.frame)[
             : frames.HEAD_BYTES + frames.STATE_BYTES + frames.CRC_BYTES
         ]
-        self.page_view = memoryview(self.frame)[
-            : frames.HEAD_BYTES + pages.PAGE_BYTES + frames.CRC_BYTES
-        ]
+        self.out = Outgoing(source)
         self.crc = pages.Crc()
         self.asked = False  # a question was seen since boot
         self.asked_ms = ticks_ms()
@@ -51,25 +56,29 @@ class Link:
         self.slow_ms = ticks_ms()
         self.quiet_ms = QUIET_MS
         self.slows = 0  # such answers in a row
-        self.soon = False  # the next tick is near: no answer now
+        self.left_ms = ANSWER_MS  # until the next tick
+        self.look_us = LOOK_US
         self.held = False  # a whole question waits for its answer
         self.done = False  # one was answered in this call
         self.allocated = False  # an answer was made that left rubbish on the heap
 
     def active(self):
-        if self.asked and ticks_diff(ticks_ms(), self.asked_ms) > ACTIVE_MS:
-            self.asked = False
+        if self.asked:
+            since = ticks_diff(ticks_ms(), self.asked_ms)
+            self.asked = since <= ACTIVE_MS
+            self.look_us = STREAM_US if self.out.next >= 0 and since < STREAM_MS else LOOK_US
         return self.asked
 
     def service(self, left_ms=ANSWER_MS):
         """Take in what has arrived and answer a question that is complete, in time for the next
         tick, which is left_ms away."""
-        self.soon = left_ms < ANSWER_MS
+        self.left_ms = left_ms
         if self.held:
-            if self.soon:
-                return
-            self._answer()
-            self._next_line()
+            if self._in_time():
+                self._answer()
+                self._next_line()
+            else:
+                self._prepare()
             return
         self.done = False
         left = min(MOST_BYTES, left_ms * BYTES_MS)
@@ -80,6 +89,23 @@ class Link:
             self._take(self.byte[0])
             if self.held or self.done:
                 return
+        self._prepare()
+
+    def _in_time(self):
+        """Will the answer be out before the next tick?"""
+        left_ms = self.left_ms
+        return left_ms >= ANSWER_MS or (
+            left_ms >= SEND_MS and self.out.ready and self._is(frames.ASK_NEXT)
+        )
+
+    def _prepare(self):
+        """The page that a host will ask for next, if there is time for it."""
+        out = self.out
+        if out.wants() and self.left_ms >= (
+            SEND_MS if self.source.page_at_hand(out.next) else READ_MS
+        ):
+            self.allocated = True
+            out.prepare()
 
     def _waiting(self):
         for _ in self.poll.ipoll(0):
@@ -89,7 +115,7 @@ class Link:
     def _take(self, byte):
         if byte == NEWLINE:
             if self.length and not self.spoilt and self.line[0] == COLON:
-                if self.soon:
+                if not self._in_time():
                     self.held = True
                     return
                 self._answer()
@@ -156,6 +182,8 @@ class Link:
             self._state()
         elif not bare and self._is(frames.ASK_PAGE):
             self._page(self._number(len(frames.ASK_PAGE)))
+        elif bare and self._is(frames.ASK_NEXT):
+            self._page(self.out.next)
         elif bare and self._is(frames.ASK_WHO):
             self._who()
         elif not bare and self._is(frames.ASK_SETTINGS):
@@ -181,24 +209,31 @@ class Link:
 
     # ---- answers
 
-    def _seal(self, kind, size):
+    def _head(self, kind, size):
         frame = self.frame
         frame[0] = frames.START_0
         frame[1] = frames.START_1
         frame[2] = kind
         frame[3] = size
-        self.crc.reset()
-        self.crc.feed(frame, 2, frames.HEAD_BYTES + size)
-        self.crc.store(frame, frames.HEAD_BYTES + size)
 
     def _send(self, kind, size):
-        self._seal(kind, size)
-        self.allocated = True  # the view below
-        self.writer.write(memoryview(self.frame)[: frames.HEAD_BYTES + size + frames.CRC_BYTES])
+        self._head(kind, size)
+        self.allocated = True  # views and CRC
+        self._close(memoryview(self.frame), frames.HEAD_BYTES + size)
+
+    def _close(self, view, end):
+        crc = crc32(view[2:end])
+        pages.put(view, end, frames.CRC_BYTES, crc)
+        self.writer.write(view[: end + frames.CRC_BYTES])
 
     def _state(self):
+        """Asked ten times a second: nothing is allocated."""
         self.source.fill_state(self.frame, frames.HEAD_BYTES)
-        self._seal(frames.STATE, frames.STATE_BYTES)
+        self._head(frames.STATE, frames.STATE_BYTES)
+        end = frames.HEAD_BYTES + frames.STATE_BYTES
+        self.crc.reset()
+        self.crc.feed(self.frame, 2, end)
+        self.crc.store(self.frame, end)
         self.writer.write(self.state_view)
 
     def _who(self):
@@ -222,21 +257,18 @@ class Link:
         pages.put(frame, at, 2, offset)
         pages.put(frame, at + 2, 2, len(body))
         at += 4
-        stop = min(len(body), offset + frames.PAYLOAD_MAX - 4)
-        while offset < stop:
-            frame[at] = body[offset]
-            at += 1
-            offset += 1
-        self._send(frames.SETTINGS, at - frames.HEAD_BYTES)
+        size = min(len(body) - offset, frames.PAYLOAD_MAX - 4)
+        frame[at : at + size] = body[offset : offset + size]
+        self._send(frames.SETTINGS, at + size - frames.HEAD_BYTES)
 
     def _page(self, seq):
         if seq < 0:
             self._wrong()
             return
         self.allocated = True
-        if self.source.copy_page(seq, self.frame, frames.HEAD_BYTES):
-            self._seal(frames.PAGE, pages.PAGE_BYTES)
-            self.writer.write(self.page_view)
+        if self.out.make(seq):
+            self.writer.write(self.out.frame)
+            self.out.sent()
         else:
             self._send(frames.END, 0)
 
@@ -245,6 +277,7 @@ class Link:
             self._wrong()
             return
         self.allocated = True
+        self.out.forget()
         self.source.forget_asked(seq)
         self._who()
 

@@ -176,7 +176,7 @@ class Loop:
             if left <= 0:
                 return
             if self.link.active():
-                sleep_ms(1)
+                sleep_us(self.link.look_us)
                 self.link.service(left - 1)
                 if sampler is not None:
                     sampler.sample()

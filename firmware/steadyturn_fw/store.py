@@ -12,7 +12,7 @@ summaries (thinning.py). All of this allocates and none of it is for a steady ti
 import os
 
 from steadyturn_fw.pages import PAGE_BYTES as PAGE
-from steadyturn_fw.reading import after, copy
+from steadyturn_fw.reading import Ahead, after, copy
 from steadyturn_fw.recovery import (
     ENOSPC,
     LEAST_FILES,
@@ -51,6 +51,7 @@ class Store:
         self.open_sum = None  # the summary of the newest boot thinned, which may go on
         self.thinned = 0  # the highest number that a summary stands for
         self.thinning = Thinning(self)
+        self.ahead = Ahead()
         self.short = False  # the flash is full: room is being made first
         self.tried = False  # and was, for this page
         self.most_files = LEAST_FILES
@@ -221,9 +222,9 @@ class Store:
 
     # ---- reading, and giving up
 
-    def copy(self, seq, frame, at):
-        """Put the first stored page with this number or a later one into `frame`."""
-        return copy(self, seq, memoryview(frame)[at : at + PAGE])
+    def copy(self, seq, target):
+        """Put the first stored page with this number or a later one into `target`."""
+        return copy(self, seq, target)
 
     def find_first(self):
         """The lowest number that a stored page or summary has."""
@@ -249,6 +250,7 @@ class Store:
         pages tell the totals.
         """
         self.thinning.cancel()
+        self.ahead.drop()
         try:
             return self._forget(seq)
         except OSError:

@@ -7,6 +7,7 @@ content; everything else is skipped, and after a few tries the answer is Failed.
 
 from __future__ import annotations
 
+import contextlib
 import struct
 import time
 import zlib
@@ -23,6 +24,8 @@ from steadyturn.errors import Failed
 
 ANSWER_S = 1.0  # a flash erase may stop a board for 0.4 s, a full USB buffer for 0.5 s
 TRIES = 3
+NOISE = 400  # bytes kept of what is no answer
+GOES_ON = 2  # the first protocol with frames.ASK_NEXT
 START = bytes((frames.START_0, frames.START_1))
 FLASH_HINT = "'steadyturn flash RIG' brings the board up to date."
 T = TypeVar("T")
@@ -113,18 +116,21 @@ class Link:
         self.stream = stream
         self.answer_s = answer_s
         self.tries = tries
+        self._goes_on = False  # the board knows frames.ASK_NEXT
+        self._next = -1  # number after the page that came last,
+        self._under_way = False  # and it is asked for already
 
     # ---- the questions
 
     def who(self) -> Who:
-        return self._ask(frames.ASK_WHO, _who)
+        return self._met(self._ask(frames.ASK_WHO, _who))
 
     def wait(self, seconds: float) -> Who:
         """Who it is, once it answers; for a board that is still starting."""
         end = time.monotonic() + seconds
         while True:
             try:
-                return self._ask(frames.ASK_WHO, _who, tries=1, answer_s=0.3)
+                return self._met(self._ask(frames.ASK_WHO, _who, tries=1, answer_s=0.3))
             except NoAnswer:
                 if time.monotonic() >= end:
                     raise
@@ -142,9 +148,30 @@ class Link:
                 return whole
         raise NoAnswer("The settings changed while they were read.", "Try again.", b"")
 
-    def page(self, seq: int) -> bytes | None:
-        """The first stored page numbered `seq` or later; None when there is none."""
-        return self._ask(frames.ASK_PAGE + b" %d" % seq, partial(_page, seq=seq))
+    def page(self, seq: int, last_seq: int = -1) -> bytes | None:
+        """The first stored page numbered `seq` or later; None when there is none. Where pages
+        up to last_seq will be wanted too, the next is asked for at once, which acknowledges this
+        one: the board sends it while this one is looked at."""
+        answer = self._next_page(seq) if seq == self._next else None
+        if answer is None:
+            answer = (self._ask(frames.ASK_PAGE + b" %d" % seq, partial(_page, seq=seq)),)
+        page = answer[0]
+        self._next = -1 if page is None else _number(page, pages.AT_SEQ, 4) + 1
+        if page is not None and self._goes_on and self._next <= last_seq:
+            with contextlib.suppress(Failed):  # this page is here; the next question tells
+                self.stream.write(frames.ASK_NEXT + b"\n")
+                self._under_way = True
+        return page
+
+    def _next_page(self, seq: int) -> tuple[bytes | None] | None:
+        """What is under way; None: nothing is, or nothing came."""
+        if not self._under_way:
+            return None
+        self._under_way = False
+        accept = partial(_page, seq=seq)
+        with contextlib.suppress(NoAnswer, NotUnderstood):  # the board may have started anew
+            return (self._heard(frames.ASK_NEXT, accept, self.answer_s),)
+        return None
 
     def flush(self) -> dict[str, int]:
         """Have the page that is being filled stored; the state after that."""
@@ -164,6 +191,10 @@ class Link:
         self.stream.close()
 
     # ---- how they are asked
+
+    def _met(self, who: Who) -> Who:
+        self._goes_on = who.protocol >= GOES_ON
+        return who
 
     def _settings_once(self) -> bytes | None:
         """All pieces of one settings file, or None when its length changed under way."""
@@ -189,25 +220,38 @@ class Link:
     ) -> T:
         """Ask until `accept` takes a frame; it returns its value in a 1-tuple, or None
         for a frame that is no answer to this question (a late answer to another)."""
+        if self._under_way:  # its answer must not be taken for this one's
+            self._next_page(0)
         noise = b""
         for _ in range(tries or self.tries):
             self._drain()
             self.stream.write(question + b"\n")
-            parser = Frames()
-            end = time.monotonic() + (answer_s or self.answer_s)
-            while (left := end - time.monotonic()) > 0:
-                data = self.stream.read(4096, left)
-                noise = (noise + data)[:400]
-                for kind, payload in parser.feed(data):
-                    value = accept(kind, payload)
-                    if value is not None:
-                        return value[0]
-                    if kind == frames.WRONG and payload and question.startswith(payload):
-                        raise NotUnderstood(
-                            f"The board's firmware does not know the question "
-                            f"'{question.decode()}': it is of another version.",
-                            FLASH_HINT,
-                        )
+            try:
+                return self._heard(question, accept, answer_s or self.answer_s)
+            except NoAnswer as silence:
+                noise = (noise + silence.noise)[:NOISE]
+        raise _silence(noise)
+
+    def _heard(
+        self, question: bytes, accept: Callable[[int, bytes], tuple[T] | None], answer_s: float
+    ) -> T:
+        """The answer, if it comes in time."""
+        noise = b""
+        parser = Frames()
+        end = time.monotonic() + answer_s
+        while (left := end - time.monotonic()) > 0:
+            data = self.stream.read(4096, left)
+            noise = (noise + data)[:NOISE]
+            for kind, payload in parser.feed(data):
+                value = accept(kind, payload)
+                if value is not None:
+                    return value[0]
+                if kind == frames.WRONG and payload and question.startswith(payload):
+                    raise NotUnderstood(
+                        f"The board's firmware does not know the question "
+                        f"'{question.decode()}': it is of another version.",
+                        FLASH_HINT,
+                    )
         raise _silence(noise)
 
     def _drain(self) -> None:
@@ -249,10 +293,10 @@ def _silence(noise: bytes) -> NoAnswer:
 def _who(kind: int, payload: bytes) -> tuple[Who] | None:
     if kind != frames.WHO or len(payload) < frames.WHO_FIXED_BYTES:
         return None
-    if payload[0] != frames.PROTOCOL:
+    if not frames.LEAST_PROTOCOL <= payload[0] <= frames.PROTOCOL:
         raise NotUnderstood(
-            f"The board speaks version {payload[0]} of the link, this program version "
-            f"{frames.PROTOCOL}.",
+            f"The board speaks version {payload[0]} of the link, this program "
+            f"{frames.LEAST_PROTOCOL} to {frames.PROTOCOL}.",
             FLASH_HINT,
         )
     return (

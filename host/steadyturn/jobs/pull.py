@@ -150,7 +150,7 @@ class _Copy:
 
     def _one(self, seq: int) -> int:
         """Fetch the page numbered `seq` or the next there is; returns the number after it."""
-        page = self.link.page(seq)
+        page = self.link.page(seq, self.end - 1 if seq + 1 not in self.have else -1)
         if page is not None and one_page.fault(page):
             page = self.link.page(seq)  # spoilt on its way, or on the board?
         if page is None:

@@ -11,7 +11,7 @@ import threading
 import time
 from typing import TYPE_CHECKING
 
-from steadyturn.twin.usb import ROOM, UsbBuffer
+from steadyturn.twin.usb import UsbBuffer
 
 if TYPE_CHECKING:
     from steadyturn.twin.live import LiveEngine
@@ -64,26 +64,27 @@ class PortWires:
         return bool(len(self.usb)) and self.usb.holds(t_us, self.port.unread())
 
     def listen(self, engine: LiveEngine, wait_s: float) -> None:
-        poll = select.poll()
         child, port = engine.child, self.port
-        if self.client:
-            poll.register(port.fd, select.POLLIN)
-        if child is not None and child.console is not None:
-            poll.register(child.console, select.POLLIN)
+        console = None if child is None else child.console
+        readers = [port.fd] if self.client else []
+        if child is not None and console is not None:
+            readers.append(console)
             if not engine.asked:
-                poll.register(child.from_child, select.POLLIN)
+                readers.append(child.from_child)
+        t_us = engine.plant.t_us
+        self._pump(t_us)
         if len(self.usb):
-            wait_s = min(wait_s, 0.001)
-        events = dict(poll.poll(int(wait_s * 1000 + 0.999)))
-        if child is not None and child.console in events:
+            wait_s = min(wait_s, max(self.usb.due_us() - t_us, 50) / 1e6)
+        # not poll: it waits whole milliseconds
+        ready, _, _ = select.select(readers, [], [], wait_s)
+        if child is not None and console in ready:
             self.said(child.read_console())
-        if child is not None and engine.child is child and child.from_child in events:
+        if child is not None and engine.child is child and child.from_child in ready:
             engine.take()
-        if events.get(port.fd, 0) & select.POLLIN:
+        if port.fd in ready:
             self._input(engine, port.read())
         elif self._early:
             self._input(engine, b"")
-        self._pump()
 
     def _input(self, engine: LiveEngine, data: bytes) -> None:
         """Hand input on, or keep it: for a board that is not there yet (a real port would
@@ -100,11 +101,9 @@ class PortWires:
             if ctrl_c:
                 engine.ctrl_c()
 
-    def _pump(self) -> None:
+    def _pump(self, t_us: int) -> None:
         """Console bytes on to the client, as far as it reads them."""
-        if not len(self.usb):
-            return
-        data = self.usb.take(ROOM - self.port.unread())
+        data = self.usb.carry(t_us, self.port.unread() if len(self.usb) else 0)
         if data:
             self.port.write(data)
 

@@ -5,7 +5,7 @@ import os
 import bench
 import check
 
-from steadyturn_fw import frames, pages
+from steadyturn_fw import frames, pages, recovery
 
 HERE = "board"
 
@@ -36,6 +36,21 @@ class Sink:
             self.last[i] = data[i]
 
 
+class Sent:
+    """What a host has sent, where stdin would be."""
+
+    def __init__(self, link, data):
+        self.data = data
+        self.at = 0
+        link.reader = self
+        link._waiting = lambda: self.at < len(self.data)
+
+    def readinto(self, one):
+        one[0] = self.data[self.at]
+        self.at += 1
+        return 1
+
+
 def ask(b, question):
     """The frame that comes back: (kind, payload), or None."""
     sink = b.loop.link.writer = Sink()
@@ -51,6 +66,28 @@ def ask(b, question):
     crc.feed(frame, 2, len(frame) - 4)
     check.true(crc.matches(frame, len(frame) - 4), "CRC")
     return frame[2], frame[4:-4]
+
+
+def fill_logs(b, files, log, boots=4):
+    """Pages until so many logs are full; some boots a log, as if the power had gone."""
+    journal = b.loop.journal
+    store = b.loop.store
+    every = log // boots + 1
+    b.run(20)  # the boot's own page
+    while not (len(store.logs) == files and store.logs[-1][2] == log):
+        journal.event(pages.EV_RELEASED, pages.WHY_LOW_BUS, 0)
+        for i in range(4):
+            pages.put_sample(journal.page, i, 1500, 200, 100 + i, 1, 1, pages.HOLD, 1, 0)
+        journal.index = 4
+        b.loop.tally.on += 4
+        b.loop.tally.energy_in.total.add(2500000)
+        journal.close(0, True)
+        if journal.seq % every == 0:
+            journal.boot += 1
+        while journal.pending:
+            b.loop.writing._write()
+        while store.waiting >= recovery.TAILS and store.tidy() is None:
+            pass
 
 
 def state(b):

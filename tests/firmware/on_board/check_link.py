@@ -4,7 +4,7 @@ import check
 import micropython
 import time
 
-from asking import HERE, Sink, ask, board, state
+from asking import HERE, Sent, Sink, ask, board, state
 from steadyturn_fw import frames, pages
 
 
@@ -97,21 +97,6 @@ def test_idle_is_one_sleep_without_questions():
     time.sleeps = 0
     b.loop.idle((time.now_us + 20000) & time.MASK)
     check.equal(time.sleeps, 20, "a look every millisecond")
-
-
-class Sent:
-    """What a host has sent, where stdin would be."""
-
-    def __init__(self, link, data):
-        self.data = data
-        self.at = 0
-        link.reader = self
-        link._waiting = lambda: self.at < len(self.data)
-
-    def readinto(self, one):
-        one[0] = self.data[self.at]
-        self.at += 1
-        return 1
 
 
 def test_a_question_close_before_a_tick_waits():

@@ -4,7 +4,7 @@ import os
 
 import check
 
-from asking import HERE, again, ask, board, events, state, stored
+from asking import HERE, again, ask, board, events, fill_logs, state, stored
 import steadyturn_fw.store as store_module
 import steadyturn_fw.thinning as thinning_module
 from steadyturn_fw import frames, pages, recovery
@@ -20,30 +20,12 @@ TOTALS = (
 )
 
 
+def fill(b, files, boots=4):
+    fill_logs(b, files, LOG, boots)
+
+
 def totals(page):
     return [get(page, at, size) for at, size in TOTALS]
-
-
-def fill(b, files, boots=4):
-    """Pages until so many logs are full; some boots a log, as if the power had gone."""
-    journal = b.loop.journal
-    store = b.loop.store
-    every = LOG // boots + 1
-    b.run(20)  # the boot's own page
-    while not (len(store.logs) == files and store.logs[-1][2] == LOG):
-        journal.event(pages.EV_RELEASED, pages.WHY_LOW_BUS, 0)
-        for i in range(4):
-            pages.put_sample(journal.page, i, 1500, 200, 100 + i, 1, 1, pages.HOLD, 1, 0)
-        journal.index = 4
-        b.loop.tally.on += 4
-        b.loop.tally.energy_in.total.add(2500000)
-        journal.close(0, True)
-        if journal.seq % every == 0:
-            journal.boot += 1
-        while journal.pending:
-            b.loop.writing._write()
-        while store.waiting >= recovery.TAILS and store.tidy() is None:
-            pass
 
 
 def test_a_summary_is_what_its_pages_are():

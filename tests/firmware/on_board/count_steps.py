@@ -227,6 +227,7 @@ def link_costs():
         ("garbage 0", b""), ("garbage 12", b"x" * 11 + b"\n"),
         ("garbage 192", b"\xff" * 191 + b"\n"),
         ("state", b":state\n"), ("page", b":page 1\n"), ("settings", b":settings 0\n"),
+        ("who", b":who\n"), ("page", b":page 1\n"), ("made ready", b""), ("next", b":+\n"),
     ):
         link.writer = Sent(link, data)
         service = link.service

@@ -37,6 +37,7 @@ class FakeBoard:
         self.asked: list[bytes] = []
         self.before = b""  # noise before each answer
         self.piece = 100  # settings bytes in one answer
+        self.sent = -1  # number of the page sent last
 
     def answer(self, line: bytes) -> bytes:
         self.asked.append(line)
@@ -52,12 +53,18 @@ class FakeBoard:
             piece = self.settings[number : number + self.piece]
             head = struct.pack("<HH", number, len(self.settings))
             return self.before + frame(frames.SETTINGS, head + piece)
+        if word == frames.ASK_NEXT and self.protocol > 1 and self.sent >= 0:
+            return self.page_from(self.sent + 1)
         if word == frames.ASK_PAGE:
-            later = [n for n in sorted(self.pages) if n >= number]
-            if not later:
-                return self.before + frame(frames.END, b"")
-            return self.before + frame(frames.PAGE, self.pages[later[0]])
+            return self.page_from(number)
         return frame(frames.WRONG, line[:20])
+
+    def page_from(self, number: int) -> bytes:
+        later = [n for n in sorted(self.pages) if n >= number]
+        if not later:
+            return self.before + frame(frames.END, b"")
+        self.sent = later[0]
+        return self.before + frame(frames.PAGE, self.pages[later[0]])
 
     def who(self) -> bytes:
         first, last = (min(self.pages), max(self.pages)) if self.pages else (1, 0)

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from steadyturn.board.link import Frames, Link, NoAnswer, NotUnderstood, frame
 from steadyturn.board.stream import Busy, Gone, SerialStream
 from steadyturn.errors import Failed
-from steadyturn_fw import frames
+from steadyturn_fw import frames, pages
 
 
 def link_to(board: FakeBoard, chop: int = 4096, **more: float) -> Link:
@@ -30,7 +30,7 @@ def test_crc_is_the_one_of_the_check_value():
 
 def test_who_reads_every_field():
     who = link_to(FakeBoard()).who()
-    assert (who.protocol, who.boot, who.t_ms, who.first_seq, who.last_seq) == (1, 5, 1234, 3, 7)
+    assert (who.protocol, who.boot, who.t_ms, who.first_seq, who.last_seq) == (2, 5, 1234, 3, 7)
     assert who.unique_id == "0001020304050607"
     assert who.firmware == "0.1.0"
     assert who.format_id == 0xC0FFEE
@@ -57,6 +57,55 @@ def test_page_gives_this_or_a_later_one_and_none_at_the_end():
     assert link.page(1) == page(3)
     assert link.page(5) == page(7)
     assert link.page(8) is None
+
+
+def all_pages(link: Link, last: int = 7) -> list[bytes]:
+    found = []
+    seq = 0
+    while (got := link.page(seq, last)) is not None:
+        found.append(got)
+        seq = int.from_bytes(got[pages.AT_SEQ : pages.AT_SEQ + 4], "little") + 1
+    return found
+
+
+def test_pages_go_on_without_numbers_up_to_the_last():
+    board = FakeBoard()
+    link = link_to(board)
+    link.who()
+    assert all_pages(link) == [page(3), page(4), page(7)]
+    assert board.asked[1:] == [b":page 0", b":+", b":+", b":page 8"]
+
+
+def test_a_board_of_the_protocol_before_is_asked_by_number():
+    board = FakeBoard()
+    board.protocol = 1
+    link = link_to(board)
+    assert link.who().protocol == 1
+    assert all_pages(link) == [page(3), page(4), page(7)]
+    assert frames.ASK_NEXT not in board.asked
+
+
+def test_a_board_that_started_anew_meanwhile_is_asked_by_number():
+    board = FakeBoard()
+    link = link_to(board)
+    link.who()
+    assert link.page(0) == page(3)
+    board.sent = -1
+    assert link.page(4, 7) == page(4)
+    board.answer = lambda line: b"" if line == frames.ASK_NEXT else FakeBoard.answer(board, line)
+    assert all_pages(link) == [page(3), page(4), page(7)]
+
+
+def test_what_is_under_way_is_not_taken_for_another_answer():
+    board = FakeBoard()
+    link = link_to(board)
+    link.who()
+    assert link.page(4, 7) == page(4)  # 7 is under way
+    assert link.page(3, 7) == page(3)
+    assert link.state()["boot"] == 0
+    assert link.page(4, 7) == page(4)
+    assert link.settings() == b""
+    assert link.page(5) == page(7)
 
 
 def test_a_late_page_is_not_taken_for_the_answer():

@@ -111,7 +111,7 @@ class Cable:
         return self.stream.read(max_bytes, timeout_s)
 
     def write(self, data):
-        if data.startswith(frames.ASK_PAGE):
+        if data.startswith((frames.ASK_PAGE, frames.ASK_NEXT)):
             if self.left == 0:
                 self.stream.unplugged = True
             self.left -= 1

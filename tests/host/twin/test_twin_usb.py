@@ -75,3 +75,28 @@ while True:
         assert lost in (64, 128, 80 + 64)
         twin.run(0.5)
         assert len(buffer) == 0
+
+
+def test_packets_of_64_nineteen_in_a_millisecond() -> None:
+    usb = UsbBuffer()
+    assert usb.carry(5_000, 0) == b""  # nothing: the line is free from now on
+    usb.put(bytes(range(228)), True)
+    assert usb.carry(5_040, 0) == b""  # 1000 / 19 us for one
+    assert usb.due_us() == 5_211
+    assert usb.carry(5_053, 0) == bytes(range(64))
+    assert usb.carry(5_110, 0) == bytes(range(64, 128))
+    assert usb.carry(6_000, 0) == bytes(range(128, 228))
+    second = UsbBuffer()
+    got = 0
+    for t_us in range(1_000, 101_001, 50):
+        second.put(bytes(256), True)
+        got += len(second.carry(t_us, 0))
+    assert 0.97 < got / (100 * 19 * 64) <= 1.0
+
+
+def test_nothing_more_arrives_while_the_host_reads_nothing() -> None:
+    usb = UsbBuffer()
+    usb.put(bytes(300), True)
+    assert len(usb.carry(10_000, 200)) == 56
+    assert usb.carry(20_000, 256) == b""
+    assert len(usb.carry(30_000, 0)) == 244
