@@ -8,7 +8,7 @@ from typing import Any
 
 from steadyturn.report import moments
 from steadyturn.report import review_words as terms
-from steadyturn.report.style import columns, duration, item, number, table, wrap
+from steadyturn.report.style import columns, item, number, table, wrap
 
 # figures that only a comparison has, beside those of the review and the history
 NAMES = {
@@ -19,8 +19,7 @@ NAMES = {
 }
 UNITS = {"turns": "turns", "% in 10 min": "% in 10 min"}
 VERDICT = {"more": "more", "less": "less", "same": "same", "unsure": "unsure",
-           "unknown": "not known"}
-NARROW = 78  # columns: below that there is no room for a table
+           "unknown": "?"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,11 +38,10 @@ class Row:
 
 def text(review: Any) -> str:
     """review: jobs.review.Review with `against` set."""
-    if columns() >= NARROW:
-        told = table([(row.name, row.this, row.other, row.difference, row.known_to, row.verdict)
-                      for row in rows(review)],
-                     ("", "this", "other", "difference", "known to", ""), right=range(1, 5))
-    else:
+    told = table([(row.name, row.this, row.other, row.difference, row.known_to, row.verdict)
+                  for row in rows(review)],
+                 ("", "this", "other", "difference", "+-", ""), right=range(1, 5))
+    if max(map(len, told.split("\n"))) > columns():
         told = "\n".join(item(f"{row.name}: {row.this}, other {row.other}, difference "
                               f"{row.difference}, {row.verdict}", "") for row in rows(review))
     parts = [wrap(title(review) + "."), told, wrap(basis(review.against))]
@@ -89,16 +87,16 @@ def _row(c: Any, energy: terms.Energy) -> Row:
     reach = (c.difference_high - c.difference_low) / 2
     unit, scale = c.unit, 1.0
     if unit == "s":
-        this, other = (_time(v) for v in (c.value, c.other))
-        difference, known = _signed_time(c.difference), _time(reach)
-        unit = ""
+        this, other, known = (_time(v) for v in (c.value, c.other, reach))
+        difference = _time(c.difference, sign=True)
+        unit = "min:s"
     else:
         if unit == "Wh":
             unit, scale = energy.unit, energy.scale
         places = _places(c, reach, scale, energy if c.unit == "Wh" else None)
         this, other, known = (_plain(scale * v, places) for v in (c.value, c.other, reach))
         difference = _plain(scale * c.difference, places, sign=True)
-    if not reach:
+    if not reach or known == "0:00":
         known = ""
     name = _name(c.name)
     return Row(f"{name}, {unit}" if unit else name, this, other, difference, known,
@@ -124,16 +122,16 @@ def _plain(value: float, places: int, sign: bool = False) -> str:
     return "0" if sign and float(text) == 0 else text
 
 
-def _time(seconds: float) -> str:
-    return duration(seconds) if math.isfinite(seconds) else "-"
-
-
-def _signed_time(seconds: float) -> str:
+def _time(seconds: float, sign: bool = False) -> str:
+    """Minutes and seconds, 2:05, or hours too, 1:02:05."""
     if not math.isfinite(seconds):
         return "-"
-    if abs(seconds) < 0.05:
-        return "0"
-    return f"{'-' if seconds < 0 else '+'}{duration(abs(seconds))}"
+    minutes, rest = divmod(round(abs(seconds)), 60)
+    hours, minutes = divmod(minutes, 60)
+    text = f"{hours}:{minutes:02}:{rest:02}" if hours else f"{minutes}:{rest:02}"
+    if not sign or text == "0:00":
+        return text
+    return f"{'-' if seconds < 0 else '+'}{text}"
 
 
 def headline(review: Any) -> str:

@@ -68,7 +68,8 @@ th.n, td.n { text-align: right; }
 td.n { font-variant-numeric: tabular-nums; }
 td b, th b { font-weight: 600; } td.n b { white-space: nowrap; }
 .sub { display: block; color: var(--faint); font-size: .8125rem; }
-.dense { font-size: .8125rem; max-width: 58rem; } .dense th, .dense td { padding: .15rem .6rem .15rem 0; }
+.dense { font-size: .8125rem; max-width: 58rem; }
+.dense th, .dense td { padding: .15rem .6rem .15rem 0; }
 .kind { display: inline-block; font-size: .8125rem; padding: 0 .4rem; border: 1px solid
   var(--faint); border-radius: .2rem; white-space: nowrap; }
 .inferred { border-style: dashed; } .modelled { border-style: dotted; }

@@ -151,3 +151,15 @@ def nothing() -> list[bytes]:
     hand.event(layout.EV_HOST, 1)
     hand.rest(layout.FLAG_FLUSHED)
     return hand.pages
+
+
+def history(shelve, folder, count: int = 8, **more) -> None:
+    """So many outings, each ended by a pull, a little better each time."""
+    hand = Hand(21)
+    done = 0
+    for n in range(count):
+        for _ in range(1 + n % 2):
+            hand.crank(70 + 5 * n, target=58 + n, wander=5 + 2 * (n % 3))
+            hand.rest()
+        shelve(folder, hand.pages[done:], host_s=1.7e9 + 86400 * 3 * n, **more)
+        done = len(hand.pages)

@@ -18,6 +18,7 @@ from steadyturn.report.review_page_style import (
     LIGHT,
     style,
 )
+from steadyturn.sessions.findings import Finding
 from steadyturn_fw import pages as layout
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -31,6 +32,7 @@ HOSTILE = (
     "x" * 5000, "\u05e9\u05dc\u05d5\u05dd", "{{7*7}}", "\r\nSet-Cookie: a",
 )
 SCENES = {
+    "history": None,
     "three boots": outing_maker.three_boots, "many boots and gaps": outing_maker.many_boots,
     "faults only": outing_maker.only_faults, "nothing": outing_maker.nothing,
     "an hour": lambda: outing_maker.long_boot(1.0),
@@ -40,8 +42,12 @@ SCENES = {
 @pytest.fixture(scope="module", params=SCENES)
 def shown(request, tmp_path_factory):
     folder = tmp_path_factory.mktemp("library")
-    shelve(folder, SCENES[request.param](), host_s=1.7e9)
-    got = review(folder)
+    if SCENES[request.param] is None:
+        outing_maker.history(shelve, folder)
+        got = review(folder, against="previous")
+    else:
+        shelve(folder, SCENES[request.param](), host_s=1.7e9)
+        got = review(folder)
     return request.param, got, review_page.page(got)
 
 
@@ -82,6 +88,61 @@ def test_it_has_landmarks_and_a_way_past_the_contents(shown):
     assert read.all("nav")[0]["at"]["aria-label"]
     linked = {e["at"]["href"] for e in read.all("a") if "nav" in e["inside"]}
     assert linked == {f"#{e['at']['id']}" for e in read.all("h2")}
+
+
+def test_history_and_the_other_outing_are_in_it(shown):
+    what, got, text = shown
+    read = Reader(text)
+    heads = [e["text"] for e in read.all("h2")]
+    assert ("Side by side" in heads) == (what == "history")
+    if what != "history":
+        assert not any(e["at"].get("class") == "this" for e in read.all("path"))
+        return
+    signs = [e["at"]["href"] for e in read.all("use")]
+    assert signs.count("#history-this") == 4  # one in each panel
+    assert signs.count("#history-dot") == 4 * 7
+    table = next(t for t in read.all("table") if "outings of this machine" in t["text"])
+    rows = [e for e in read.all("tr") if e["parent"]["parent"] is table]
+    assert len(rows) == 1 + 8
+    cells = [c["text"] for r in rows[1:] for c in read.all("td") if c["parent"] is r]
+    delivered = [float(text) for text in cells[1::6]]
+    assert delivered[-1] == pytest.approx(got.figures.energy_out_wh, abs=5e-4)
+    assert sum(delivered[:-1]) * 3600 == pytest.approx(
+        sum(o.energy_out_j for o in got.earlier), abs=15)
+
+
+def test_outings_of_another_rig_are_no_history(tmp_path):
+    outing_maker.history(shelve, tmp_path, 3, settings=settings_text(rig="another"))
+    outing_maker.history(shelve, tmp_path, 1)
+    text = review_page.page(review(tmp_path, outing=1))
+    assert "#history-this" not in text
+    assert "#history-this" in review_page.page(review(tmp_path, outing=2))
+
+
+def test_findings_come_with_evidence_and_caution(tmp_path):
+    shelve(tmp_path, outing_maker.three_boots()[:12])
+    got = review(tmp_path)
+    finding = Finding("too_many_volts", {"times": 2, "peak_v": 13.0, "peak_pace_tpm": 140.0},
+                      None, 1e6)
+    text = review_page.page(dataclasses.replace(got, findings=(finding,)))
+    read = Reader(text)
+    assert faults(text) == []
+    assert [e["text"][:17] for e in read.all("h3")] == ["1. Too many volts"]
+    box = next(e for e in read.all("div") if e["at"].get("class") == "find")
+    for words in ("13 V", "steadyturn check RIG", "Nothing above 5.5 V may reach the phone"):
+        assert words in box["text"]
+
+
+def test_every_figure_is_labelled_by_how_it_is_known(good):
+    read = Reader(good)
+    table = next(t for t in read.all("table") if "95 % range" in t["text"])
+    kinds = [e["text"] for e in read.all("span")
+             if (e["at"].get("class") or "").startswith("kind")]
+    rows = [e for e in read.all("tr") if e["parent"]["parent"] is table]
+    assert len(kinds) == len(rows) - 1 > 10
+    assert {*kinds} == {"measured", "inferred"}
+    borders = re.findall(r"\.(inferred|modelled) \{ border-style: (\w+)", style())
+    assert len({*borders}) == 2  # told apart without colour
 
 
 def test_without_settings(tmp_path):
