@@ -9,8 +9,9 @@ right: then the comparison tells of the phone's draw and the converter alone.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from math import isfinite, nan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +27,7 @@ from steadyturn.sessions.ranges import moved
 Floats = NDArray[np.float64]
 
 LEAST_S = 20.0  # of settled samples; below that a single swing of the hand decides
-POINTS = 120  # operating points over the paces held; between them straight lines
+POINTS = 80  # operating points over the paces held; between them straight lines
 # what the loaded bus depends on at a given pace; emf only where the pace is measured
 KEYS = ("load.draw_a", "load.resistance_ohm", "converter.out_v", "converter.loss_w",
         "converter.loss_v", "converter.loss_ohm", "motor.terminal_ohm", "motor.brush_drop_v",
@@ -85,43 +86,43 @@ def expected(
     keys = [key for key in (*KEYS, *(EMF if pace_measured else ())) if key in rig.origins]
     note = "" if pace_measured else "pace_from_volts"
 
-    def mean(field: str) -> Callable[[Rig], float]:
-        def of(some: Rig) -> float:
-            found = at_pace(some, pace[there], winding_c)
-            values = found("bus_v") * found("bus_a") if field == "power" else found(field)
-            return float(np.nanmean(values)) if np.isfinite(values).any() else float("nan")
-        return of
+    def means(some: Rig) -> tuple[float, float, float]:
+        """(bus [V], power in [W], share kept [%]) of a rig at these paces."""
+        found = at_pace(some, pace[there], winding_c)
+        bus_v, out_w = found("bus_v"), found("out_w")
+        in_w = bus_v * found("bus_a")
+        good = np.isfinite(in_w)
+        if not good.any():
+            return nan, nan, nan
+        fed = float(in_w[good].sum())
+        kept = 100 * (1 - float(out_w[good].sum()) / fed) if fed > 0 else nan
+        return float(bus_v[good].mean()), fed / int(good.sum()), kept
 
+    here = means(rig)
+    moves = [moved(rig, key, means) for key in keys]
     volts_v = sensor.volts_v(float(volts.mean()))
-    charge = float(flow.amps[which][there].mean())
-    power_w = sensor.energy_j(float(watts.mean()), charge, float(volts.mean()))
-    out_of = [
-        _one("loaded_volts", float(volts.mean()), volts_v, mean("bus_v"), rig, keys, "V", seconds,
-             note),
-        _one("power_in", float(watts.mean()), power_w, mean("power"), rig, keys, "W", seconds,
-             note),
-    ]
-    if out is not None and out.kind == "measured":
-        energy_j = float(flow.watts[flow.connected].sum()) * SAMPLE_S
-        measured = 100 * (1 - out.value * 3600 / energy_j) if energy_j else float("nan")
-        reach = 100 * (out.high - out.low) / 2 * 3600 / energy_j if energy_j else float("nan")
-
-        def kept(some: Rig) -> float:
-            found = at_pace(some, pace[there], winding_c)
-            return float(100 * (1 - np.nansum(found("out_w"))
-                                / np.nansum(found("bus_v") * found("bus_a"))))
-
-        out_of.append(_one("losses_share", measured, reach, kept, rig, keys, "%", seconds, ""))
-    return tuple(out_of)
+    power_w = sensor.energy_j(float(watts.mean()), float(flow.amps[which][there].mean()),
+                              float(volts.mean()))
+    mean_v = float(volts.mean())
+    found = [_one("loaded_volts", mean_v, volts_v, 0, here, moves, "V", seconds, note),
+             _one("power_in", float(watts.mean()), power_w, 1, here, moves, "W", seconds, note)]
+    energy_j = float(flow.watts[flow.connected].sum()) * SAMPLE_S
+    if out is not None and out.kind == "measured" and energy_j > 0:
+        share = 100 / energy_j * 3600
+        found.append(_one("losses_share", 100 - share * out.value,
+                          share * (out.high - out.low) / 2, 2, here, moves, "%", seconds, ""))
+    return tuple(found)
 
 
-def _one(name: str, measured: float, reach: float, of: Callable[[Rig], float], rig: Rig,
-         keys: list[str], unit: str, seconds: float, note: str) -> Comparison:
-    value = of(rig)
-    pairs = [(low, high) for low, high in (moved(rig, key, of) for key in keys)
-             if np.isfinite(low) and np.isfinite(high)]
+def _one(name: str, measured: float, reach: float, which: int, here: tuple[float, ...],
+         moves: Sequence[tuple[tuple[float, ...], tuple[float, ...]]], unit: str, seconds: float,
+         note: str) -> Comparison:
+    """One comparison: of what the model says here, and with each value moved to both ends."""
+    value = here[which]
+    pairs = [(low[which], high[which]) for low, high in moves
+             if isfinite(low[which]) and isfinite(high[which])]
     low, high = spread(value, pairs)
-    reach = reach if np.isfinite(reach) else 0.0
+    reach = reach if isfinite(reach) else 0.0
     if measured - reach > high:
         verdict = "more"
     elif measured + reach < low:

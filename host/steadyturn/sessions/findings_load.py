@@ -50,8 +50,10 @@ def connections(events: NDArray[np.void]) -> list[Connection]:
 
 
 def load_findings(case: Case) -> list[Finding | None]:
-    dropping = _drops_out(case)
-    return [dropping, None if dropping else _hunts(case), _idle(case), _draws_less(case)]
+    dropping, idle = _drops_out(case), _idle(case)
+    # what drops out hunts as well, and an idle phone draws less
+    return [dropping, None if dropping else _hunts(case), idle,
+            None if idle else _draws_less(case)]
 
 
 def _lost(case: Case) -> tuple[Flags, float]:

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TypeVar
 
 from steadyturn.model.change import field_of, with_value
 from steadyturn.rig.tolerances import tolerance_of
 from steadyturn.rig.types import Rig
+
+Figure = TypeVar("Figure")
 
 
 def ends(rig: Rig | None, key: str) -> tuple[float, float]:
@@ -35,7 +38,7 @@ def ends(rig: Rig | None, key: str) -> tuple[float, float]:
     return 1 - share, 1 + share
 
 
-def moved(rig: Rig, key: str, figure: Callable[[Rig], float]) -> tuple[float, float]:
+def moved(rig: Rig, key: str, figure: Callable[[Rig], Figure]) -> tuple[Figure, Figure]:
     """`figure` of the rig with the value at `key` at either end of its range."""
     origin = rig.origins.get(key)
     if origin is None or not origin.value:

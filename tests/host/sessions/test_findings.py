@@ -1,0 +1,301 @@
+"""What to change: each finding where an outing has it, and none where it has not."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from outing_maker import Maker, wander
+from steadyturn.jobs.review_reckon import reckon
+from steadyturn.report import review_findings
+from steadyturn.report.review_words import energy_unit
+from steadyturn.sessions.figures import review
+from steadyturn.sessions.findings import MOST, Finding, rank
+from steadyturn.sessions.findings_load import connections
+from steadyturn_fw import pages as layout
+
+CONNECTED, RELEASED = layout.EV_CONNECTED, layout.EV_RELEASED
+
+
+def found(maker, *, rig=True):
+    """The findings of what a maker made, each said in words that fit."""
+    pages = maker.pages()
+    figures = review(pages, maker.settings)
+    told = reckon(pages, figures, maker.settings, {}, maker.rig if rig else None, [])
+    energy = energy_unit(SimpleNamespace(figures=figures))
+    for finding in told.findings:
+        said = review_findings.said(finding, energy)
+        assert len(said.head) <= 69, said.head
+        assert said.why
+        assert said.do
+        assert "nan" not in f"{said}".lower()
+    return {finding.code: finding for finding in told.findings}
+
+
+def steady(maker, minutes=2.0, **more):
+    return maker.boot_of(wander(60 * minutes, maker.target, seed=3),
+                         events=[(2, CONNECTED, 9000)], **more)
+
+
+# ---- nothing to change
+
+
+@pytest.mark.parametrize(("name", "rig"), [
+    ("lakeside-hut", True), ("lakeside-hut", False), ("night-ferry", True), ("radio-tent", True)])
+def test_a_steady_outing_has_no_finding(name, rig):
+    maker = Maker(name)
+    for seed in range(2):
+        maker.boot_of(wander(100, maker.target, seed=seed), seed=seed,
+                      events=[(2, CONNECTED, 9000)])
+    assert found(maker, rig=rig) == {}
+
+
+def test_small_slips_are_none():
+    """A slow start, a stretch out of the band, two collapses, a short idle, a warm motor: what any
+    outing has."""
+    maker = Maker()
+    paces = np.concatenate([np.linspace(5, maker.target, 40), wander(60, maker.low - 5),
+                            wander(240, maker.target)])
+    draws = np.full(len(paces), maker.rig.load.draw_a)
+    draws[-200:-50] = 0.02
+    events = [(400, layout.EV_COLLAPSE, 520), (401, RELEASED, layout.WHY_LOW_BUS),
+              (420, CONNECTED, 0), (700, layout.EV_COLLAPSE, 530),
+              (701, RELEASED, layout.WHY_LOW_BUS), (730, CONNECTED, 0)]
+    maker.boot_of(paces, draw_a=draws, rise_k=15, events=events)
+    assert found(maker) == {}
+
+
+def test_a_short_try_says_nothing():
+    maker = Maker()
+    maker.boot_of(wander(25, maker.low * 0.7), connected=False)
+    assert found(maker) == {}
+
+
+# ---- hand and band
+
+
+def test_band_too_high_for_the_arm():
+    """A hand that stays at four fifths of the low edge: gears that bring the band there, and the
+    model says what they would deliver."""
+    maker = Maker()
+    held = 0.8 * maker.low
+    maker.boot_of(wander(60, maker.target), events=[(2, CONNECTED, 9000)])
+    maker.boot_of(wander(240, held, spread=1.5), connected=False)
+    finding = found(maker)["band_too_high"]
+    assert finding.evidence["out_percent"] > 70
+    assert finding.evidence["pace_tpm"] == pytest.approx(held, rel=0.05)
+    assert finding.gain["ratio"] / finding.gain["ratio_now"] == pytest.approx(
+        maker.target / finding.evidence["pace_tpm"])
+    # four minutes at the new gears' target give about 2.5 W
+    assert finding.gain["delivered_wh"] == pytest.approx(2.5 * 230 / 3600, rel=0.1)
+    assert finding.weight == finding.gain["worth_percent"] > 100
+    without = found(maker, rig=False)["band_too_high"]
+    assert without.gain is None
+    assert without.weight == pytest.approx(without.evidence["out_percent"])
+
+
+def test_band_too_low_for_the_arm():
+    maker = Maker()
+    maker.boot_of(wander(240, maker.high * 1.1), connected=False)
+    finding = found(maker)["band_too_low"]
+    assert finding.gain["ratio"] < finding.gain["ratio_now"]
+
+
+def test_in_and_out_of_the_band():
+    maker = Maker()
+    paces = np.concatenate([wander(20, pace) for pace in
+                            [maker.low - 12, maker.target, maker.high + 12] * 5])
+    connected = (paces > maker.low) & (paces < maker.high)
+    maker.boot_of(paces, connected=connected)
+    finding = found(maker)["off_band"]
+    assert 20 < finding.evidence["below_percent"] < 45
+    assert 20 < finding.evidence["above_percent"] < 45
+    assert finding.gain["target_tpm"] == pytest.approx(maker.target)
+    assert finding.gain["delivered_wh"] == pytest.approx(
+        2.53 * 290 * (finding.evidence["below_percent"] + finding.evidence["above_percent"])
+        / 100 / 3600, rel=0.1)
+
+
+# ---- converter and phone
+
+
+def short_connections(maker, count, length_s, *, collapse_tpm=None, pause_s=6.0, good_s=60.0):
+    """Connected and released `count` times at a steady pace, then charging."""
+    samples, events, connected = 0, [], []
+    for _ in range(count):
+        events.append((samples, CONNECTED, 0))
+        on, off = round(length_s * 5), round(pause_s * 5)
+        if collapse_tpm is not None:
+            events.append((samples + on, layout.EV_COLLAPSE, round(collapse_tpm * 10)))
+        events.append((samples + on, RELEASED, layout.WHY_LOW_BUS))
+        connected += [True] * on + [False] * off
+        samples += on + off
+    connected += [True] * round(good_s * 5)
+    events.append((samples, CONNECTED, 0))
+    return maker.boot_of(wander(len(connected) / 5, maker.target), connected=np.array(connected),
+                         events=events)
+
+
+def test_converter_drops_out_in_the_band():
+    maker = Maker()
+    short_connections(maker, 6, 15.0, collapse_tpm=maker.target)
+    finding = found(maker)["drops_out"]
+    assert finding.evidence["collapses"] == 6
+    assert finding.evidence["pace_tpm"] == pytest.approx(maker.target, abs=0.1)
+    assert finding.evidence["lost_s"] == pytest.approx(36, abs=8)
+    assert finding.gain["delivered_wh"] == pytest.approx(
+        2.53 * finding.evidence["lost_s"] / 3600, rel=0.05)
+
+
+def test_collapses_below_the_band_are_the_hand_s():
+    maker = Maker()
+    short_connections(maker, 6, 15.0, collapse_tpm=maker.low - 6)
+    assert "drops_out" not in found(maker)
+
+
+def test_threshold_hunting():
+    maker = Maker()
+    short_connections(maker, 8, 4.0)
+    finding = found(maker)["hunts"]
+    assert finding.evidence["short_connections"] == 8
+    assert finding.evidence["median_s"] == pytest.approx(4.0)
+    assert finding.gain["delivered_wh"] > 0
+    few = Maker()
+    short_connections(few, 3, 4.0)
+    assert found(few) == {}
+    proven = Maker()
+    short_connections(proven, 8, 20.0)
+    assert "hunts" not in found(proven)
+
+
+def test_connections_are_paired_within_a_boot():
+    maker = Maker()
+    maker.boot_of(wander(30, 60), events=[(0, CONNECTED, 0), (50, RELEASED, 8)])
+    maker.boot_of(wander(30, 60), events=[(10, RELEASED, 2), (20, CONNECTED, 0)])
+    assert [(c.boot, c.length_s, c.reason) for c in connections(maker.pages().events)] == [
+        (1, 10.0, 8)]
+
+
+@pytest.mark.parametrize("rig", [True, False])
+def test_idle_phone(rig):
+    maker = Maker()
+    paces = wander(600, maker.target)
+    draws = np.full(len(paces), maker.rig.load.draw_a)
+    draws[-1000:] = 0.03
+    maker.boot_of(paces, draw_a=draws, events=[(2, CONNECTED, 0)])
+    finding = found(maker, rig=rig)["phone_idle"]
+    assert finding.evidence["idle_s"] == pytest.approx(200, abs=2)
+    assert finding.evidence["when"] == "to the end"
+    assert finding.evidence["turns"] == pytest.approx(maker.target * 200 / 60, rel=0.02)
+    if rig:  # the turning that it would have saved
+        assert finding.gain["delivered_wh"] == 0
+        assert finding.gain["arm_kj"] < 0
+
+
+def test_phone_that_draws_less():
+    maker = Maker()
+    steady(maker, draw_a=0.3)
+    finding = found(maker)["draws_less"]
+    assert finding.evidence["power_w"] / finding.evidence["expected_w"] == pytest.approx(
+        0.6, abs=0.03)
+    assert finding.evidence["could_a"] > maker.rig.load.draw_a
+    assert finding.gain["worth_percent"] == pytest.approx(100 * (1 / 0.6 - 1), rel=0.1)
+    near = Maker()
+    steady(near, draw_a=0.47)
+    assert found(near) == {}
+
+
+# ---- the machine
+
+
+def test_warm_motor():
+    maker = Maker()
+    steady(maker, rise_k=60, winding_c=80)
+    finding = found(maker)["motor_warm"]
+    assert finding.evidence["rise_k"] == 60
+    assert finding.evidence["ohm_percent"] == pytest.approx(23.58)
+    assert finding.evidence["mount_c"] < finding.evidence["winding_c"]
+    assert found(maker, rig=False)["motor_warm"].gain is None
+    cool = Maker()
+    steady(cool, rise_k=15)
+    assert found(cool) == {}
+
+
+def test_resistance_up_by_the_turn_sensor():
+    """With pulses the EMF is known without the volts, so what is lost on the way is seen."""
+    worn = Maker()
+    steady(worn, ohms=2.0, flags=layout.FLAG_PACE_MEASURED)
+    finding = found(worn)["resistance_up"]
+    expected = 2 * 1.34 * (1 - 0.00393 * 2.5) + 0.05  # both motors, air in the middle, the shunt
+    assert finding.evidence["expected_ohm"] == pytest.approx(expected, rel=0.01)
+    assert finding.evidence["ohm"] == pytest.approx(2 * 2 * 1.34, rel=0.08)
+    assert finding.evidence["low_ohm"] < finding.evidence["ohm"] < finding.evidence["high_ohm"]
+    assert finding.gain["arm_kj"] < 0
+    sound = Maker()
+    steady(sound, flags=layout.FLAG_PACE_MEASURED)
+    assert "resistance_up" not in found(sound)
+
+
+def test_sensor_lost():
+    maker = Maker()
+    steady(maker)
+    maker.boot_of(wander(30, maker.target), valid=layout.VOLTS_ONLY,
+                  events=[(1, layout.EV_FAULT, layout.FAULT_SENSOR)])
+    finding = found(maker)["sensor_lost"]
+    assert finding.evidence["seconds"] == pytest.approx(30)
+    moment = Maker()
+    steady(moment)
+    moment.boot_of(wander(3, moment.target), valid=layout.VOLTS_ONLY)
+    assert found(moment) == {}
+
+
+def test_slipping_gears_and_volts_that_were_too_many():
+    maker = Maker()
+    steady(maker)
+    maker.boot_of(wander(60, maker.target), events=[
+        (20, layout.EV_SLIP, 1400), (120, layout.EV_SLIP, 1700), (250, CONNECTED, 0),
+        (280, RELEASED, layout.WHY_OVER_VOLTAGE)])
+    got = found(maker)
+    assert list(got) == ["too_many_volts", "gears_slip"]
+    assert got["gears_slip"].evidence["worst_permille"] == 1700
+
+
+def test_boots_that_were_not_saved():
+    maker = Maker()
+    for seed in range(4):
+        maker.boot_of(wander(60, maker.target, seed=seed), last=0)
+    watched = Maker()
+    for seed in range(4):
+        watched.boot_of(wander(60, watched.target, seed=seed))
+    maker.settings = maker.settings | {"fade_mv": 4000}
+    watched.settings = watched.settings | {"fade_mv": 4000}
+    assert found(maker)["not_saved"].evidence["cut"] == 4
+    assert found(watched) == {}
+
+
+# ---- their order
+
+
+def test_at_most_three_and_the_heaviest_first():
+    some = [Finding(str(w), {}, None, w) for w in (3.0, 50.0, 1e6, 7.0)]
+    assert [f.code for f in rank([*some, None])] == ["1000000.0", "50.0", "7.0"]
+    assert MOST == 3
+
+
+def test_ranked_by_gain():
+    """Two things at once: what is worth more stands first."""
+    maker = Maker()
+    held = 0.8 * maker.low
+    maker.boot_of(wander(240, held, spread=1.5), connected=False)
+    paces = wander(300, maker.target)
+    draws = np.full(len(paces), maker.rig.load.draw_a)
+    draws[-400:] = 0.03
+    maker.boot_of(paces, draw_a=draws, events=[(2, CONNECTED, 0)])
+    got = found(maker)
+    assert list(got)[:2] == ["band_too_high", "phone_idle"]
+    assert got["band_too_high"].weight > got["phone_idle"].weight
+
+
+def test_every_code_has_words():
+    assert len(review_findings.CODES) == 14
