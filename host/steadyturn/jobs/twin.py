@@ -72,18 +72,47 @@ def serve(
     """
     rig = read_rig(rig_path)
     hand = _hand(rig, person, seed)
-    planned = tuple(_fault(text) for text in faults)
-    if planned and rig.sensor.chip == "adc":
-        raise WrongInput(Problem(
-            "--fault", "", faults[0], "this rig's sensor is the board's own ADC: it has no bus.",
-            "Leave --fault out, or take a rig with an INA chip."))
     found = interpreter.find()
     if not found.serves_port:
         raise Failed(
             f"A virtual board on a port needs MicroPython's Unix port: {found.why}.",
             f"Where there is no wheel of it, build it and name it in {interpreter.VARIABLE}; "
-            "'steadyturn demo' runs without.",
+            "'steadyturn demo' and 'steadyturn twin RIG --hand' run without.",
         )
+    with board(rig, hand, found, image=image, seed=seed, blank=blank, faults=faults) as made:
+        twin = made.twin
+        yield Served(
+            rig=rig.name, rig_file=str(rig_path), feed=rig.supply.feed,
+            port=twin.port or "", image=None if image is None else str(image),
+            seed=seed, person=person, faults=made.faults, interpreter=found.kind,
+            found=found.origin, ready=made.new and not made.because,
+            not_ready_because=made.because,
+        ), twin
+
+
+@dataclass(frozen=True)
+class Made:
+    """A virtual board that runs. new: it was made now; because: why nothing was put on it, ""
+    when firmware and settings were."""
+
+    twin: Twin
+    new: bool
+    because: str
+    faults: tuple[PlannedFault, ...]
+
+
+@contextlib.contextmanager
+def board(
+    rig: Rig, hand: Any, found: interpreter.Interpreter, *, image: Path | None, seed: int,
+    blank: bool, faults: Sequence[str],
+) -> Iterator[Made]:
+    """A virtual board of `rig` in real time, until the context ends. As `serve`, but with any
+    hand, and without a port where there is none."""
+    planned = tuple(_fault(text) for text in faults)
+    if planned and rig.sensor.chip == "adc":
+        raise WrongInput(Problem(
+            "--fault", "", faults[0], "this rig's sensor is the board's own ADC: it has no bus.",
+            "Leave --fault out, or take a rig with an INA chip."))
     new = image is None or not image.exists()
     if image is not None and not new:
         flash.refuse_foreign(image)
@@ -95,12 +124,7 @@ def serve(
             end = inf if fault.for_s is None else fault.from_s + fault.for_s
             twin.bus.fault(fault.kind, fault.from_s, end)
         twin.start()
-        yield Served(
-            rig=rig.name, rig_file=str(rig_path), feed=rig.supply.feed,
-            port=twin.port or "", image=None if image is None else str(image),
-            seed=seed, person=person, faults=planned, interpreter=found.kind, found=found.origin,
-            ready=new and not because, not_ready_because=because,
-        ), twin
+        yield Made(twin, new, because, planned)
 
 
 def wait(twin: Twin) -> None:

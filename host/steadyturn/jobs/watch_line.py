@@ -177,8 +177,12 @@ class Line:
         return who
 
     def _note(self, board: Board) -> str:
-        """Leave a time anchor in the library."""
-        return ""
+        """Leave a time anchor in the library; why not, if not."""
+        if not self._anchor:
+            return ""
+        from steadyturn.jobs.meeting import note
+
+        return note(board.link, kind="watch", library=self._library)
 
 
 def _ports() -> list[Port]:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from steadyturn.report.style import wrap
 from steadyturn.report.terminal import Line
 
 LABEL = 8  # columns of the words before the values
@@ -57,6 +57,6 @@ def fit(blocks: Sequence[Block], rows: int) -> list[Line]:
 def labelled(label: str, text: str, columns: int, style: str = "") -> list[Line]:
     """A value behind its word, filled, later lines under the value."""
     room = max(columns - LABEL - 2, 16)
-    filled = textwrap.wrap(text, room, break_on_hyphens=False) or [""]
+    filled = wrap(text, "", room).split("\n")
     return [[(f" {label if n == 0 else '':<{LABEL}}", "dim"), (line, style)]
             for n, line in enumerate(filled)]

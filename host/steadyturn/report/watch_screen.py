@@ -81,7 +81,7 @@ class Screen:
         ever = _energy(glance.energy_in_wh, glance.energy_out_wh, narrow)
         if not narrow:
             ever += f" ({glance.energy_out_kind})"
-        bus = f"{glance.bus_v:.2f} V   {glance.bus_a:.2f} A   {glance.bus_w:.2f} W"
+        bus = f"{glance.bus_v:.2f} V, {glance.bus_a:.2f} A, {glance.bus_w:.2f} W"
         blocks = [
             Block([self._head(glance, columns)], 6), BLANK,
             Block([[(f" {row}", style)] for row in letters], 0,

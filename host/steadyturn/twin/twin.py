@@ -33,6 +33,7 @@ from steadyturn.twin.engine import Heap
 from steadyturn.twin.flash import Flash, Operation
 from steadyturn.twin.glimpse import Glimpse, Truth
 from steadyturn.twin.interpreter import Interpreter
+from steadyturn.twin.lights import Lights
 from steadyturn.twin.live import LiveEngine
 from steadyturn.twin.person import Idle
 from steadyturn.twin.plant import Hand, Plant
@@ -288,6 +289,11 @@ class Twin:
         with self._turn() as engine:
             engine.plant.settle(engine.plant.t_us)
             engine.plant.machine.plugged = plugged
+
+    @property
+    def lamp(self) -> Lights:
+        """The lamp as it is now; a hand is told of each change."""
+        return self._plant.lights
 
     @property
     def analog(self) -> Analog:

@@ -72,6 +72,24 @@ def test_ctrl_c_ends_the_watch_with_0_and_lets_the_port_go(pty, monkeypatch):
     assert only_quiet_questions(pty.board)
 
 
+def test_each_connection_leaves_a_time_anchor(pty, capsys, monkeypatch, tmp_path):
+    assert code(["watch", "--port", pty.port, "--seconds", "0.2", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out.splitlines()[0])["remark"] == ""
+    from steadyturn.sessions.library import Library
+
+    with Library(tmp_path / "library") as shelf:
+        board, = shelf.boards()
+        assert board.unique_id == bytes(range(8)).hex()
+        assert [contact.kind for contact in shelf.contacts(board)] == ["watch"]
+    # a library that cannot be written is a remark, and the watch goes on
+    (tmp_path / "file").write_text("")
+    assert code(["watch", "--port", pty.port, "--seconds", "0.2", "--json",
+                 "--library", str(tmp_path / "file" / "in")]) == 0
+    looks = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert "not in the library" in looks[0]["remark"]
+    assert all(look["answering"] for look in looks)
+
+
 # ---- written down
 
 def test_a_record_has_the_same_objects_and_is_not_written_over(pty, tmp_path, capsys):

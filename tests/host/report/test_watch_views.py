@@ -39,7 +39,7 @@ def lines(glance, columns=80, rows=24, unicode=False):
 def test_all_that_matters_is_on_the_usual_screen():
     text = "\n".join(lines(HOLD))
     for part in ("##  ##", "just right", "52 turns/min; band 40 to 60, best 50", "v 52",
-                 "connected", "4.92 V   0.83 A   4.08 W", "+1.25 %", "10/s", "'red box'",
+                 "connected", "4.92 V, 0.83 A, 4.08 W", "+1.25 %", "10/s", "'red box'",
                  "Ctrl-C", "50 mWh into the converter, 40 mWh to the phone"):
         assert part in text
     assert text.isascii()
