@@ -57,7 +57,7 @@ class UsbBuffer:
         if not self._bytes or packets <= 0:
             self._since_us = self._since_us if self._bytes else t_us
             return b""
-        self._since_us += packets * FRAME_US // FRAME_PACKETS
+        self._since_us -= -packets * FRAME_US // FRAME_PACKETS
         return self.take(min(ROOM - unread, packets * CHUNK))
 
     def due_us(self) -> int:
