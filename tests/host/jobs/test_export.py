@@ -9,6 +9,7 @@ import sys
 import time
 from pathlib import Path
 
+import duckdb
 import numpy as np
 import pytest
 from steadyturn.cli.main import code
@@ -315,7 +316,6 @@ def test_parquet_without_duckdb_says_what_to_install(shelf, tmp_path, monkeypatc
 
 
 def test_duckdb_reads_both_unchanged(shelf, tmp_path):
-    duckdb = pytest.importorskip("duckdb", reason="the extra parquet is not installed")
     export(tmp_path / "csv", shelf[0])
     export(tmp_path / "par[q]u'et", shelf[0], parquet=True)
     energy_j = ("SELECT sum(bus_mv * bus_ma * 0.2 / 1e6)::DOUBLE, count(*), count(time_utc), "
@@ -332,14 +332,3 @@ def test_duckdb_reads_both_unchanged(shelf, tmp_path):
     assert by_csv[1] == len(rows)
     kinds = duckdb.sql(f"DESCRIBE SELECT * FROM '{copy}'").fetchall()
     assert [k[:2] for k in kinds] == [(c.name, c.kind) for c in columns.SAMPLES]
-
-
-def test_pandas_reads_csv_unchanged(shelf, tmp_path):
-    pandas = pytest.importorskip("pandas")
-    export(tmp_path / "out", shelf[0])
-    frame = pandas.read_csv(tmp_path / "out" / "samples.csv", parse_dates=["time_utc"])
-    assert list(frame.columns) == columns.header("samples")
-    assert frame["time_utc"].dtype.kind == "M"
-    figures = review(shelf[0], everything=True).figures
-    assert (frame.bus_mv * frame.bus_ma).sum() * 0.2e-6 == pytest.approx(
-        figures.energy_in_j, rel=1e-4)
