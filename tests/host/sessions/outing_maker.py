@@ -45,8 +45,11 @@ def machine(name):
 class Maker:
     """Pages of one machine, boot after boot."""
 
-    def __init__(self, name="lakeside-hut"):
+    def __init__(self, name="lakeside-hut", *, exact=False):
+        """exact: paces of 1.5 turns/min and currents of 5 mA apart, of which a sample's energy,
+        charge and turns are whole numbers in the units of the totals."""
         self.rig, self.settings = machine(name)
+        self.step_tpm, self.step_ma = (1.5, 5) if exact else (0.5, 1)
         self.low, self.target, self.high = (
             self.settings[f"{edge}_dtpm"] / 10 for edge in ("low", "target", "high"))
         self.seq, self.boot, self.raw = 1, 0, b""
@@ -61,8 +64,8 @@ class Maker:
         """One boot. connected, draw_a: one for all samples or one for each; events: (sample,
         code, argument). ohms: of the motors, times what the rig says. valid: for all samples
         (None: by the current)."""
+        paces = np.round(np.asarray(paces, float) / self.step_tpm) * self.step_tpm
         rng = np.random.default_rng(seed)
-        paces = np.asarray(paces, float)
         connected = np.broadcast_to(connected, paces.shape)
         volts, amps = self._bus(paces, connected, draw_a, winding_c, ohms)
         volts = volts * (1 + rng.normal(0, noise, len(paces)))
@@ -101,7 +104,7 @@ class Maker:
         s, t = self.settings, self.totals
         units = 1 << s["bus_shift"], 1 << s["amps_shift"]
         mv, ma = np.round(volts * 1000 / units[0]).astype(int) * units[0], \
-            np.round(amps * 1000 / units[1]).astype(int) * units[1]
+            np.round(amps * 1000 / units[1] / self.step_ma).astype(int) * units[1] * self.step_ma
         half = np.round(paces * 2).astype(int)
         lost = parts_w(s, mv / 1000, ma / 1000)
         out_w = np.maximum(mv * ma / 1e6 - sum(lost.values()), 0)
@@ -114,10 +117,10 @@ class Maker:
                    layout.SLOWER if paces[i] > self.high else layout.HOLD)
             samples.append((mv[i] // units[0], ma[i] // units[1], half[i], 2, 1, cue,
                             int(connected[i]), kind))
-            t["energy_in"] += int(mv[i] * ma[i]) // 5
-            t["energy_out"] += round(out_w[i] * 2e5) if connected[i] else 0
+            t["energy_in"] += int(mv[i] * ma[i]) / 5
+            t["energy_out"] += out_w[i] * 2e5 if connected[i] else 0
             t["charge"] += int(ma[i]) * 200
-            t["turns"] += round(half[i] / 2 / 60 * 200) if kind == layout.VALID else 0
+            t["turns"] += int(half[i]) * 5 / 3 if kind == layout.VALID else 0
             t["on"] += 1
             t["band"] += bool(self.low <= paces[i] <= self.high)
             t["connected"] += bool(connected[i])
@@ -126,7 +129,8 @@ class Maker:
         page = bytearray(make_page(
             self.seq, boot=self.boot, t0_ms=at * layout.SAMPLE_MS, samples=samples, events=events,
             flags=flags, shifts=(s["bus_shift"], s["amps_shift"]),
-            totals=t | {"peak_mv": int(mv.max()), "peak_ma": int(ma.max())}))
+            totals={name: round(value) for name, value in t.items()}
+            | {"peak_mv": int(mv.max()), "peak_ma": int(ma.max())}))
         page[layout.AT_RISE] = rise_k
         self.raw += seal(page)
         self.seq += 1
