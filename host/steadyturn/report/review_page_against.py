@@ -14,11 +14,11 @@ def part(review: Any) -> str:
         return ""
     body = []
     for row in rows(review):
-        known = f'<span class="sub">known to {esc(row.known_to)}</span>' if row.known_to else ""
         verdict = f"<b>{esc(row.verdict)}</b>" if row.sure else esc(row.verdict)
-        body.append((esc(row.name), esc(row.this), esc(row.other), f"{esc(row.difference)}{known}",
-                     verdict))
+        known = f", known to {esc(row.known_to)}" if row.known_to else ""
+        body.append((esc(row.name), esc(row.this), esc(row.other),
+                     f'{esc(row.difference)}<span class="sub">{verdict}{known}</span>'))
     said = headline(review)
     return (f"<p>{esc(said)}</p>" if said else "") + table(
-        esc(title(review)), ("", "this", "other", "difference", ""), body,
+        esc(title(review)), ("figure", "this", "other", "difference"), body,
         right=(1, 2, 3)) + f'<p class="small">{esc(basis(review.against))}</p>'

@@ -92,11 +92,18 @@ def outing_table(review: Any) -> str:
     """The same as a table."""
     these = {o.id for o in review.outings}
     rows = outings(review)[-MOST_ROWS:]
-    body = [(f"{o.id}" + (" (this)" if o.id in these else ""), esc(moments.when(o)),
-             *(_plain(f.of(o), f.places) for f in FIGURES), f"{o.faults}") for o in rows]
+    body = [(f"{o.id}{_marks(o, these)}", esc(moments.when(o)),
+             *(_plain(f.of(o), f.places) for f in FIGURES)) for o in rows]
     return table(f"The last {len(rows)} outings of this machine, oldest first",
-                 ("outing", "when", *(esc(f.name) for f in FIGURES), "faults"), body,
-                 right=(2, 3, 4, 5, 6), kind="dense")
+                 ("outing", "when", *(esc(f.name) for f in FIGURES)), body,
+                 right=(2, 3, 4, 5), kind="dense")
+
+
+def _marks(outing: Any, these: set[int]) -> str:
+    told = ["this"] if outing.id in these else []
+    if outing.faults:
+        told.append("1 fault" if outing.faults == 1 else f"{outing.faults} faults")
+    return f'<span class="sub">{esc(", ".join(told))}</span>' if told else ""
 
 
 def usual_table(review: Any) -> str:
@@ -115,7 +122,7 @@ def usual_table(review: Any) -> str:
     if not rows:
         return ""
     count = max(past.count for past in review.history)
-    return table(f"Against {count} earlier outings", ("", "now", "usually", ""), rows)
+    return table(f"Against {count} earlier outings", ("figure", "now", "usually", "verdict"), rows)
 
 
 def _plain(value: float, places: int) -> str:

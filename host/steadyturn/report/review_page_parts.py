@@ -106,7 +106,7 @@ def model(review: Any) -> str:
     noted = sorted({c.note for c in review.expected if c.note})
     below = "".join(f'<p class="small">{esc(_sentence(terms.NOTE[n]))}.</p>' for n in noted)
     return table("At the paces that were held, by the rig file",
-                 ("", "measured", "expected", ""), rows, right=(1, 2)) + below
+                 ("figure", "measured", "expected", "verdict"), rows, right=(1, 2)) + below
 
 
 def phone(review: Any) -> str:

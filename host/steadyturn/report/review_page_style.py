@@ -113,8 +113,10 @@ _NARROW = """
 @media (max-width: 44rem) {
   body { padding: .6rem .7rem 1.5rem; font-size: 15px; } h1 { font-size: 1.4rem; }
   .plot { margin-left: 4.3rem; width: calc(100% - 4.3rem); } .plot .wide { display: none; }
-  th, td { padding-right: .5rem; }
-  .dense th, .dense td { padding-right: .35rem; font-size: .75rem; }
+  table { font-size: .875rem; } th, td { padding-right: .4rem; } .sub { font-size: .75rem; }
+  td.n b { white-space: normal; } .kind { font-size: .75rem; padding: 0 .25rem; }
+  .dense { font-size: .75rem; } .dense th, .dense td { padding-right: .3rem; }
+  .dense thead th { font-size: .6875rem; }
 }
 """
 

@@ -15,6 +15,7 @@ from steadyturn.report.html_parts import esc, table
 from steadyturn.report.plots_boots import TICKS, Stretch, clock
 from steadyturn.report.style import duration, number
 
+BREAK, HYPHEN = "&#8203;", "&shy;"  # where a narrow screen may break a word
 MOST_ROWS = 60  # of a table of samples: more is what `export` is for
 MOST_BOOTS = 100
 MOST_EVENTS = 60
@@ -37,8 +38,9 @@ def samples(stretches: Sequence[Stretch]) -> str:
     caption = f"Means over {each}; time in minutes:seconds since the boot"
     if len(shown) < len(stretches):
         caption += f"; the last {len(shown)} of {len(stretches)} boots"
-    return table(esc(caption), ("boot", "time", "turns/min", "bus, V", "W", "lamp, mostly",
-                                "connected"), rows, right=(2, 3, 4, 6), kind="dense")
+    return table(esc(caption), ("boot", "time", f"turns/{BREAK}min", "bus, V", "W",
+                                "lamp, mostly", f"con{HYPHEN}nected"), rows,
+                 right=(2, 3, 4, 6), kind="dense")
 
 
 def _steps(stretch: Stretch, step: float) -> Iterator[tuple[float, float, NDArray[Any]]]:
@@ -74,8 +76,9 @@ def boots(figures: Any, ended: dict[str, str]) -> str:
     caption = "Each rest ends a boot; the time between two is not known"
     if len(shown) < len(figures.boots):
         caption += f" (the last {len(shown)} of {len(figures.boots)})"
-    return table(esc(caption), ("boot", "length", "turns", "Wh to the phone", "connected",
-                                "how it ended"), rows, right=(0, 1, 2, 3, 4), kind="dense")
+    return table(esc(caption), ("boot", "length", "turns", "Wh to the phone",
+                                f"con{HYPHEN}nected", "how it ended"), rows,
+                 right=(0, 1, 2, 3, 4), kind="dense")
 
 
 def events(found: NDArray[Any]) -> str:
