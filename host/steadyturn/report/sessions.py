@@ -49,18 +49,19 @@ def _list(result: Any) -> str:
     outings = result.outings
     width = columns()
     names = _names(outings)
-    wide = max(len("when"), *(len(when(o)) for o in outings))
+    times = [when(o) for o in outings]
+    wide = max(len("when"), *map(len, times))
     lines = []
     if width >= WIDE:
         heads = [h.rjust(w) for h, w in zip(HEAD, ROOM, strict=True)]
         heads += ["rig"] if any(names) else []
         lines.append(f"{'no':>4}  {'when'.ljust(wide)} {' '.join(heads)}")
         lines.append("-" * min(width, len(lines[0]) + (13 if any(names) else 0)))
-    for outing, name in zip(outings, names, strict=True):
+    for outing, name, time_ in zip(outings, names, times, strict=True):
         cells = _cells(outing)
         if width >= WIDE:
             row = [c.rjust(w) for c, w in zip(cells, ROOM, strict=True)]
-            line = f"{outing.number:4d}  {when(outing).ljust(wide)} {' '.join(row)}"
+            line = f"{outing.number:4d}  {time_.ljust(wide)} {' '.join(row)}"
             room = width - len(line) - 1
             lines.append(f"{line} {_cut(name, room)}".rstrip())
         else:

@@ -41,36 +41,48 @@ class Segment:
     until: Meeting | None
 
 
+class Meetings:
+    """A board's meetings, oldest first, as arrays."""
+
+    def __init__(self, meetings: Sequence[Meeting]) -> None:
+        self.all = meetings
+        self.moment = np.array([(m.boot << 32) + m.t_ms for m in meetings], "i8")
+        self.last_seq = np.array([-1 if m.last_seq is None else m.last_seq for m in meetings],
+                                 "i8")
+        self.by_time = np.array([m.last_seq is None for m in meetings], bool)
+
+    def pages_before(self, table: NDArray[Any]) -> NDArray[Any]:
+        """For each meeting, how many of the pages were begun before it (a summary: ended)."""
+        seq = np.ascontiguousarray(table["seq"])
+        many = table["flags"] & layout.FLAG_SUMMARY > 0
+        when = table["t0_ms"] + np.where(many, table["length_ms"], 0)
+        moment = np.maximum.accumulate((table["boot"].astype("i8") << 32) + when)
+        found: NDArray[Any] = np.where(
+            self.by_time, np.searchsorted(moment, self.moment, "left"),
+            np.searchsorted(seq, self.last_seq, "right"))
+        return found
+
+
 def segments(
-    table: NDArray[Any], meetings: Sequence[Meeting], before: NDArray[Any]
+    table: NDArray[Any], meetings: Meetings, before: NDArray[Any]
 ) -> list[Segment]:
-    """All pages of `table` (decode.PAGE, by number) in their segments. meetings: oldest first;
-    before: the rows before the first one, of which the last tells where the totals stood."""
+    """All pages of `table` (decode.PAGE, by number) in their segments. before: the rows before
+    the first one, of which the last tells where the totals stood."""
     if not len(table):
         return []
-    parted = [(_pages_before(table, m), i, m) for i, m in enumerate(meetings)]
-    parted.sort(key=lambda p: p[:2])
+    parted = meetings.pages_before(table)
+    order = np.argsort(parted, kind="stable")
+    at = parted[order]
     restarts = np.flatnonzero(went_back(table, before))
-    inner = {k for k, _, _ in parted if 0 < k < len(table)} | set(restarts.tolist())
-    edges = sorted(inner | {0, len(table)})
-    at = np.array([k for k, _, _ in parted], "i8")
-    out = []
-    for first, stop in pairwise(edges):
-        here = int(np.searchsorted(at, first, "right"))
-        then = int(np.searchsorted(at, stop, "left"))
-        out.append(Segment(first, stop, parted[here - 1][2] if here else None,
-                           parted[then][2] if then < len(parted) else None))
-    return out
-
-
-def _pages_before(table: NDArray[Any], meeting: Meeting) -> int:
-    """How many of the pages were begun before it (a summary: ended)."""
-    if meeting.last_seq is not None:
-        return int(np.searchsorted(table["seq"], meeting.last_seq, "right"))
-    when = table["t0_ms"] + np.where(
-        table["flags"] & layout.FLAG_SUMMARY > 0, table["length_ms"], 0)
-    moment = np.maximum.accumulate((table["boot"].astype("i8") << 32) + when)
-    return int(np.searchsorted(moment, (meeting.boot << 32) + meeting.t_ms, "left"))
+    inner = np.concatenate((at[(at > 0) & (at < len(table))], restarts))
+    edges = np.unique(np.append(inner, (0, len(table)))).astype("i8")
+    here = np.searchsorted(at, edges[:-1], "right").tolist()
+    then = np.searchsorted(at, edges[1:], "left").tolist()
+    return [
+        Segment(first, stop, meetings.all[order[h - 1]] if h else None,
+                meetings.all[order[t]] if t < len(order) else None)
+        for (first, stop), h, t in zip(pairwise(edges.tolist()), here, then, strict=True)
+    ]
 
 
 def went_back(table: NDArray[Any], before: NDArray[Any]) -> NDArray[Any]:
@@ -104,3 +116,24 @@ def turning(pages: Pages) -> NDArray[Any]:
     found = np.isin(pages.pages["seq"],
                     np.concatenate((samples["seq"][moved], sums["seq"][summed])))
     return found if found.any() else ~found
+
+
+class Parts:
+    """Pages that are taken apart by rows of their table."""
+
+    def __init__(self, pages: Pages) -> None:
+        self.pages = pages
+        seq = np.ascontiguousarray(pages.pages["seq"])
+        # of each table, the row at which each page begins; a column is copied once, not each time
+        self._starts = [
+            np.append(np.searchsorted(np.ascontiguousarray(rows["seq"]), seq), len(rows))
+            for rows in (pages.samples, pages.events, pages.bursts, pages.summaries)
+        ]
+
+    def part(self, first: int, stop: int) -> Pages:
+        """Rows first to stop (excluded), with all that stands in these pages."""
+        samples, events, bursts, summaries = (
+            slice(starts[first], starts[stop]) for starts in self._starts)
+        pages = self.pages
+        return Pages(pages.pages[first:stop], pages.samples[samples], pages.events[events],
+                     pages.bursts[bursts], summaries=pages.summaries[summaries])

@@ -9,18 +9,27 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
+from steadyturn_fw import pages as layout
 
 from steadyturn.sessions import dates, outing_rows, schema
-from steadyturn.sessions.decode import Pages, decode
+from steadyturn.sessions.decode import decode, seq_of
 from steadyturn.sessions.figures import Figures, review
-from steadyturn.sessions.grouping import Meeting, Segment, segments, turned, turning
-from steadyturn.sessions.outings import spans
-from steadyturn.sessions.settings_names import names
+from steadyturn.sessions.grouping import (
+    Meeting,
+    Meetings,
+    Parts,
+    Segment,
+    segments,
+    turned,
+    turning,
+)
+from steadyturn.sessions.settings_names import Names, names
 from steadyturn.sessions.store import Store
 
 RUN = 4096  # pages decoded at a time: 20 MB as arrays
@@ -43,9 +52,9 @@ def refresh(store: Store, progress: Progress | None = None) -> None:
         total = store.rows("n", "SELECT count(*) FROM page JOIN stale USING (board) "
                            "WHERE seq >= from_seq")[0][0]
     for board, in store.rows("n", "SELECT board FROM stale ORDER BY board"):
-        count = RUN
+        count, met = RUN, _Contacts(store, board)
         while True:
-            worked, left = _run(store, board, count)
+            worked, left = _run(store, board, count, met)
             if progress is not None and worked:
                 done = min(done + worked, total)
                 progress(done, total)
@@ -54,7 +63,7 @@ def refresh(store: Store, progress: Progress | None = None) -> None:
             count = count * 2 if not worked else RUN  # one outing may be longer than a run
 
 
-def _run(store: Store, board: int, count: int) -> tuple[int, bool]:
+def _run(store: Store, board: int, count: int, met: _Contacts) -> tuple[int, bool]:
     """One run of at most `count` pages: how many were worked off, and whether more are left."""
     with schema.plain_errors(store.path), store.transaction():
         marked = store.rows("n", "SELECT from_seq FROM stale WHERE board = ?", board)
@@ -65,7 +74,7 @@ def _run(store: Store, board: int, count: int) -> tuple[int, bool]:
                           f"ORDER BY seq LIMIT {count + 1:d}", board, start)
         more = len(rows) > count
         raw = [row[0] for row in rows[:count]]
-        worked = _work(store, board, start, raw, more)
+        worked = _work(store, board, start, raw, more, met.now())
         if more and not worked:
             return 0, True
         if more:
@@ -75,28 +84,44 @@ def _run(store: Store, board: int, count: int) -> tuple[int, bool]:
         return worked, False
 
 
-def _work(store: Store, board: int, start: int, raw: list[bytes], more: bool) -> int:
+def _work(
+    store: Store, board: int, start: int, raw: list[bytes], more: bool, contacts: _Contacts
+) -> int:
     """Decode these pages, the first of which begins an outing, into rows. more: others follow,
     so the last outing is left for the next run. How many pages that was."""
-    pages = decode(b"".join(raw))
-    earlier = decode(outing_rows.before(store, board, raw, start)) if raw else decode(b"")
-    met = _met(store, board)
-    found = segments(pages.pages, [m.meeting for m in met], earlier.pages)
+    run = _Run(store, board, start, raw, contacts.met)
+    found = segments(run.pages.pages, contacts.meetings, decode(run.earlier).pages)
     end = None
     if more:
         if len(found) < 2:
             return 0
-        end = int(pages.pages["seq"][found.pop().first])
-    rows = []
-    for segment in found:
-        row = _row(store, board, pages, segment, met)
-        if row is not None:
-            rows.append(row)
+        end = int(run.pages.pages["seq"][found.pop().first])
+    rows = [row for segment in found if (row := run.row(segment)) is not None]
     _replace(store, board, start, end, rows)
     if end is not None:
         store.db.execute("UPDATE stale SET from_seq = ? WHERE board = ?", (end, board))
         return sum(s.stop - s.first for s in found)
     return len(raw)
+
+
+class _Contacts:
+    """The board's contacts that part outings. They are looked up again only when there is
+    another or one has come to its end."""
+
+    def __init__(self, store: Store, board: int) -> None:
+        self.store, self.board = store, board
+        self.met: dict[int, _Met] = {}
+        self.meetings = Meetings(())
+        self._known: tuple[int, ...] = ()
+
+    def now(self) -> _Contacts:
+        known = self.store.rows("nn", "SELECT count(*), coalesce(sum(finished), 0) FROM contact "
+                                "WHERE board = ?", self.board)[0]
+        if known != self._known:
+            self._known = known
+            self.met = {m.meeting.id: m for m in _met(self.store, self.board)}
+            self.meetings = Meetings([m.meeting for m in self.met.values()])
+        return self
 
 
 def _met(store: Store, board: int) -> list[_Met]:
@@ -119,50 +144,72 @@ def _met(store: Store, board: int) -> list[_Met]:
     return out
 
 
-def _settings(segment: Segment, met: Sequence[_Met]) -> int | None:
-    """The settings in force: as the meeting that ended it found them, unless that one wrote
-    new ones; then as the meeting before it left them."""
-    by_id = {m.meeting.id: m for m in met}
-    for meeting in (segment.until, segment.after):
-        if meeting is not None:
-            one = by_id[meeting.id]
-            if one.kind != "flash" or meeting is segment.after:
-                return one.settings
-    return None
+class _Run:
+    """Pages that are decoded at a time, and what is looked up for them."""
 
+    def __init__(
+        self, store: Store, board: int, start: int, raw: list[bytes], met: dict[int, _Met]
+    ) -> None:
+        self.store, self.board = store, board
+        self.raw = b"".join(raw)
+        self.pages = decode(self.raw)
+        self.earlier = outing_rows.before(store, board, [], start)
+        self.met = met
+        self._parts = Parts(self.pages)
+        self._names: dict[int | None, Names] = {None: names(b"")}
 
-def _row(
-    store: Store, board: int, pages: Pages, segment: Segment, met: Sequence[_Met]
-) -> dict[str, Any] | None:
-    """The decoded row of a segment; None where nobody turned."""
-    table = pages.pages[segment.first : segment.stop]
-    first, last = int(table["seq"][0]), int(table["seq"][-1])
-    raw = outing_rows.raw_pages(store, board, first, last)
-    before = outing_rows.before(store, board, raw, first)
-    settings = _settings(segment, met)
-    text = b""
-    if settings is not None:
-        text = store.rows("b", "SELECT text FROM settings WHERE id = ?", settings)[0][0]
-    known = names(text)
-    own = decode(b"".join(raw))
-    figures = review(own, {"percent_mj": known.percent_mj}, before=before)
-    if not turned(figures):
-        return None
-    boots = spans(own)
-    moving = own.pages[turning(own)]
-    begin, end = moving[0], moving[-1]
-    return {
-        "board": board, "first_seq": first, "last_seq": last,
-        "first_boot": int(table["first_boot"].min()), "last_boot": int(table["boot"][-1]),
-        "begin_boot": int(begin["first_boot"]), "begin_ms": int(begin["t0_ms"]),
-        "end_boot": int(end["boot"]), "end_ms": int(end["t0_ms"] + end["length_ms"]),
-        "after_contact": segment.after.id if segment.after else None,
-        "until_contact": segment.until.id if segment.until else None,
-        "settings": settings, "rig": known.rig, "label": known.label,
-        "boots": len(boots), "pages": len(table),
-        "missing_pages": figures.missing_pages + _missing_before(own, before),
-        **_totals(figures),
-    }
+    def row(self, segment: Segment) -> dict[str, Any] | None:
+        """The decoded row of a segment; None where nobody turned."""
+        own = self._parts.part(segment.first, segment.stop)
+        table = own.pages
+        before = self._before(segment, table)
+        settings = self._settings(segment)
+        known = self.names(settings)
+        figures = review(own, {"percent_mj": known.percent_mj}, before=before)
+        if not turned(figures):
+            return None
+        moving = table[turning(own)]
+        begin, end = moving[0], moving[-1]
+        return {
+            "board": self.board,
+            "first_seq": int(table["seq"][0]), "last_seq": int(table["seq"][-1]),
+            "first_boot": int(table["first_boot"].min()), "last_boot": int(table["boot"][-1]),
+            "begin_boot": int(begin["first_boot"]), "begin_ms": int(begin["t0_ms"]),
+            "end_boot": int(end["boot"]), "end_ms": int(end["t0_ms"] + end["length_ms"]),
+            "after_contact": segment.after.id if segment.after else None,
+            "until_contact": segment.until.id if segment.until else None,
+            "settings": settings, "rig": known.rig, "label": known.label,
+            "boots": len(figures.boots), "pages": len(table),
+            "missing_pages": figures.missing_pages + _missing_before(table, before),
+            **_totals(figures),
+        }
+
+    def _before(self, segment: Segment, table: NDArray[Any]) -> bytes:
+        """As outing_rows.before, from what is at hand."""
+        first, oldest = int(table["seq"][0]), int(table["first_seq"].min())
+        if oldest < first:
+            older = outing_rows.raw_pages(self.store, self.board, oldest, first - 1)
+            if older:
+                return b"".join(older)
+        if not segment.first:
+            return self.earlier
+        at = int(self.pages.pages["position"][segment.first - 1])
+        return self.raw[at : at + layout.PAGE_BYTES]
+
+    def _settings(self, segment: Segment) -> int | None:
+        """The settings in force: as the meeting that ended it found them, unless that one
+        wrote new ones; then as the meeting before it left them."""
+        if segment.until is not None:
+            until = self.met[segment.until.id]
+            if until.kind != "flash":
+                return until.settings
+        return None if segment.after is None else self.met[segment.after.id].settings
+
+    def names(self, settings: int | None) -> Names:
+        if settings not in self._names:
+            text = self.store.rows("b", "SELECT text FROM settings WHERE id = ?", settings)
+            self._names[settings] = names(text[0][0])
+        return self._names[settings]
 
 
 def _totals(figures: Figures) -> dict[str, Any]:
@@ -181,12 +228,12 @@ def _known(value: float) -> float | None:
     return float(value) if math.isfinite(value) else None
 
 
-def _missing_before(pages: Pages, before: bytes) -> int:
+def _missing_before(table: NDArray[Any], before: bytes) -> int:
     """Pages absent between the one before and the first of these: their totals count here."""
-    earlier = decode(before).pages
-    if not len(earlier):
+    if not before:
         return 0
-    return max(0, int(pages.pages["first_seq"].min()) - int(earlier["seq"][-1]) - 1)
+    last = seq_of(before[-layout.PAGE_BYTES :])
+    return max(0, int(table["first_seq"].min()) - last - 1)
 
 
 def _replace(

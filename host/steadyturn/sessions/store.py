@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from pathlib import Path
+from typing import Any
 
 from steadyturn_fw import pages as layout
 
@@ -14,27 +15,43 @@ from steadyturn.sessions import schema
 LATEST_S = 253_402_214_400.0  # the year 9999; calendars end there
 
 
-def _time(value: object) -> bool:
-    return isinstance(value, float) and 0 <= value <= LATEST_S
+Column = tuple[object, ...]
 
 
-def _figure(value: object) -> bool:
-    return isinstance(value, float) and math.isfinite(value)
+def _only(*kinds: type) -> Callable[[Column], bool]:
+    return lambda column: set(map(type, column)) <= set(kinds)
 
 
-# What a column may hold: a whole number (o: or none), a time (u: or none), text (v: or none),
-# bytes, a page's bytes, a finite number (g: or none).
-KINDS: dict[str, Callable[[object], bool]] = {
-    "n": lambda v: isinstance(v, int),
-    "o": lambda v: v is None or isinstance(v, int),
-    "s": _time,
-    "u": lambda v: v is None or _time(v),
-    "t": lambda v: isinstance(v, str),
-    "v": lambda v: v is None or isinstance(v, str),
-    "b": lambda v: isinstance(v, bytes),
-    "p": lambda v: isinstance(v, bytes) and len(v) == layout.PAGE_BYTES,
-    "f": _figure,
-    "g": lambda v: v is None or _figure(v),
+def _numbers(column: Column, most: float = math.inf, least: float = -math.inf) -> bool:
+    known: list[Any] = [v for v in column if v is not None]
+    if not known:
+        return True
+    return set(map(type, known)) == {float} and least <= min(known) and max(known) <= most \
+        and math.inf not in known and -math.inf not in known  # SQLite has no NaN
+
+
+def _times(column: Column) -> bool:
+    return _numbers(column, LATEST_S, 0)
+
+
+def _pages(column: Column) -> bool:
+    return all(isinstance(v, bytes) and len(v) == layout.PAGE_BYTES for v in column)
+
+
+_NONE = type(None)
+# What a column may hold: whole numbers (o: or none), times (u: or none), text (v: or none),
+# bytes, pages' bytes, finite numbers (g: or none).
+KINDS: dict[str, Callable[[Column], bool]] = {
+    "n": _only(int),
+    "o": _only(int, _NONE),
+    "s": lambda column: None not in column and _times(column),
+    "u": _times,
+    "t": _only(str),
+    "v": _only(str, _NONE),
+    "b": _only(bytes),
+    "p": _pages,
+    "f": lambda column: None not in column and _numbers(column),
+    "g": _numbers,
 }
 
 
@@ -50,10 +67,11 @@ class Store:
         damaged file give anything, so what does not fit is Failed."""
         with schema.plain_errors(self.path):
             rows = self.db.execute(query, values).fetchall()
-        checks = [KINDS[kind] for kind in kinds]
-        for row in rows:
-            if not all(check(value) for check, value in zip(checks, row, strict=True)):
-                raise schema.damaged(self.path, "a value in it is none that a pull stores")
+        if not rows:
+            return rows
+        columns = zip(*rows, strict=True)
+        if not all(KINDS[kind](column) for kind, column in zip(kinds, columns, strict=True)):
+            raise schema.damaged(self.path, "a value in it is none that a pull stores")
         return rows
 
     def transaction(self) -> AbstractContextManager[None]:
