@@ -160,9 +160,8 @@ def _beside(e: Values, g: Values, side: str, than: str) -> tuple[str, str, str]:
 
 
 def _off_band(e: Values, g: Values) -> tuple[str, str, str]:
-    out = float(e["below_percent"]) + float(e["above_percent"])
-    target = f" near {_n(g['target_tpm'])} turns/min" if "target_tpm" in g else ""
-    return (f"out of the band for {out:.0f} % of the time: keep{target or ' to the lamp'}",
+    to = f"near {_n(g['target_tpm'])} turns/min" if "target_tpm" in g else "to the lamp"
+    return (f"out of the band for {float(e['out_percent']):.0f} % of the time: keep {to}",
             f"Below it {_n(e['below_percent'], 2)} %, above it {_n(e['above_percent'], 2)} % of "
             f"the time; nine tenths were between {_n(e['p5_tpm'])} and {_n(e['p95_tpm'])} "
             f"turns/min, the band is {_n(e['low_tpm'])} to {_n(e['high_tpm'])}.",

@@ -11,9 +11,18 @@ from steadyturn.report import review_findings, words
 from steadyturn.report.arm_words import CARE
 from steadyturn.report.review import ENDED, files, head
 from steadyturn.report.review_notes import notes
-from steadyturn.report.review_tables import estimates, history, model, sensor
+from steadyturn.report.review_tables import estimates, fitted, history, model, sensor
 from steadyturn.report.review_words import Energy, energy_unit
-from steadyturn.report.style import WIDTH, duration, fill, item, number, quantity, table, wrap
+from steadyturn.report.style import (
+    columns,
+    duration,
+    fill,
+    item,
+    number,
+    quantity,
+    table,
+    wrap,
+)
 
 BAR = 30
 MOST_BOOTS = 12
@@ -75,24 +84,25 @@ def _pace(review: Any) -> str:
     low, target, high = review.band_tpm
     name = (f"Pace (band {number(low)} to {number(high)}, target {number(target)} turns/min; "
             "while turning)")
-    rows = [(said, review.figures.pace_s[key]) for key, said in PACES
-            if key != "unknown" or review.figures.pace_s[key]]
+    f = review.figures
+    rows = [(said, f.pace_percent[key], f.pace_s[key]) for key, said in PACES
+            if key != "unknown" or f.pace_s[key]]
     return wrap(name) + "\n" + _bars(rows)
 
 
 def _lamp(f: Any) -> str:
-    rows = [(words.cue(name), f.cue_s[name]) for name in f.cue_s
+    rows = [(words.cue(name), f.cue_percent[name], f.cue_s[name]) for name in f.cue_s
             if f.cue_s[name] or name in {"faster", "hold", "slower"}]
     return "Lamp\n" + _bars(rows)
 
 
-def _bars(rows: list[tuple[str, float]]) -> str:
-    whole = sum(seconds for _, seconds in rows)
-    return table([
-        (name, fill(seconds / whole if whole else 0, BAR),
-         f"{100 * seconds / whole if whole else 0:.0f} %", duration(seconds))
-        for name, seconds in rows
-    ], right=(2, 3))
+def _bars(rows: list[tuple[str, float, float]]) -> str:
+    """name, percent, seconds; the bar is as long as the window allows."""
+    room = min(BAR, columns() - 34)
+    bars = [(fill(percent / 100, room),) if room > 4 else () for _, percent, _ in rows]
+    return table([(name, *bar, f"{percent:.0f} %", duration(seconds))
+                  for (name, percent, seconds), bar in zip(rows, bars, strict=True)],
+                 right=(2, 3) if room > 4 else (1, 2))
 
 
 def phone(f: Any) -> str:
@@ -103,7 +113,7 @@ def phone(f: Any) -> str:
     if f.releases:
         lines.append(_counted("Disconnected", f.releases, words.REASON))
     if f.collapses:
-        lines.append(f"Too much load for the pace {f.collapses} x: the volts collapsed.")
+        lines.append(wrap(f"Too much load for the pace {f.collapses} x: the volts collapsed."))
     if f.erases_connected:
         lines.append(wrap(f"Flash erased while connected: {f.erases_connected} x, at longest "
                           f"{f.erase_longest_ms} ms. Meanwhile hardware alone guards the phone."))
@@ -125,7 +135,7 @@ def _counted(name: str, counts: Mapping[str, int], names: Mapping[str, str]) -> 
 def _gaps(gaps: Any) -> str:
     """What was not measured; nothing is filled in for it."""
     if not (gaps.stalls or gaps.no_data_s or gaps.missing_pages):
-        return "Nothing is missing: no tick was dropped, no page lost."
+        return wrap("Nothing is missing: no tick was dropped, no page lost.")
     parts = []
     if gaps.stalls:
         parts.append(f"the board stood still {gaps.stalls} x for {duration(gaps.stalled_s)} in "
@@ -156,9 +166,10 @@ def _boots(review: Any, energy: Energy) -> str:
     if len(last_shown) < len(boots):
         name = (f"The last {len(last_shown)} of {len(boots)} boots (--json has all; the time "
                 "between two is not known)")
-    return wrap(name) + "\n" + table(
+    return wrap(name) + "\n" + fitted(
         rows, ("boot", "length", "turns", f"{energy.unit} out", "connected", "how it ended"),
-        right=(0, 1, 2, 3, 4), width=WIDTH)
+        lambda row: f"boot {row[0]}: {row[1]}, {row[2]} turns, {row[3]} {energy.unit}, connected "
+        f"{row[4]}; {row[5]}", right=(0, 1, 2, 3, 4))
 
 
 def _change(review: Any, energy: Energy) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from steadyturn.report.review_words import (
@@ -15,9 +16,16 @@ from steadyturn.report.review_words import (
     Energy,
     shown,
 )
-from steadyturn.report.style import item, number, shown_path, table, wrap
+from steadyturn.report.style import WIDTH, columns, item, number, shown_path, table, wrap
 
-WIDE = 1.96  # as sessions.accuracy.WIDE
+
+def fitted(rows: Sequence[Sequence[str]], header: Sequence[str] | None,
+           say: Callable[[Sequence[str]], str], *, right: Sequence[int] = ()) -> str:
+    """A table, or, where the window is too narrow for it, an item for each row."""
+    text = table(rows, header, right=right, width=WIDTH)
+    if max(map(len, text.splitlines()), default=0) <= columns():
+        return text
+    return "\n".join(item(say(row)) for row in rows)
 
 
 def estimates(review: Any, energy: Energy) -> str:
@@ -29,7 +37,12 @@ def estimates(review: Any, energy: Energy) -> str:
             continue
         value, reach = shown(found, energy)
         rows.append((label, value, reach, found.kind))
-    return "Figures (95 % range)\n" + table(rows, right=(1, 2))
+    return "Figures (95 % range)\n" + fitted(rows, None, _estimate, right=(1, 2))
+
+
+def _estimate(row: Sequence[str]) -> str:
+    label, value, reach, kind = row
+    return f"{label}: {value}" + (f" ({reach})" if reach else "") + f", {kind}"
 
 
 def sensor(review: Any) -> str:
@@ -38,10 +51,9 @@ def sensor(review: Any) -> str:
     if not a.chip:
         return wrap("The board had no valid settings: how well its sensor reads is not known.")
     name = "The board's ADC" if a.chip == "adc" else a.chip.upper()
-    said = (f"{name}: volts +-{number(100 * WIDE * a.volts_gain, 2)} % and "
-            f"{number(1000 * WIDE * a.volts_offset_v, 2)} mV, amps "
-            f"+-{number(100 * WIDE * a.amps_gain, 2)} % and "
-            f"{number(1000 * WIDE * a.amps_offset_a, 2)} mA (95 %; {a.source}).")
+    said = (f"{name}: volts +-{number(a.volts_percent, 2)} % and {number(a.volts_mv, 2)} mV, "
+            f"amps +-{number(a.amps_percent, 2)} % and {number(a.amps_ma, 2)} mA "
+            f"(95 %; {a.source}).")
     if a.corrected:
         said += (f" Correction in force: volts x {a.bus_gain_ppm / 1e6:.4f} {a.bus_offset_mv:+d} "
                  f"mV, amps x {a.amps_gain_ppm / 1e6:.4f} {a.amps_offset_ma:+d} mA.")
@@ -60,7 +72,8 @@ def model(review: Any) -> str:
     where = "as flash left it" if review.rig_source == "library" else shown_path(
         review.rig_source)
     lines = [wrap(f"Against the model of the rig ({where}), at the paces that were held"),
-             table(rows, ("", "measured", "expected", ""), right=(1,))]
+             fitted(rows, ("", "measured", "expected", ""),
+                    lambda row: f"{row[0]}: {row[1]}, expected {row[2]}: {row[3]}", right=(1,))]
     noted = {c.note for c in review.expected if c.note}
     lines += [item(f"{NOTE[note][:1].upper()}{NOTE[note][1:]}.") for note in sorted(noted)]
     return "\n".join(lines)
@@ -83,5 +96,6 @@ def history(review: Any) -> str:
         if TREND.get(p.trend):
             told += f", {TREND[p.trend]}"
         rows.append((PAST.get(p.name, p.name), number(p.value), p.unit, usual, told))
-    return wrap(f"Against its own history, {count} earlier outings") + "\n" + table(
-        rows, ("", "now", "", "usually", ""), right=(1,))
+    return wrap(f"Against its own history, {count} earlier outings") + "\n" + fitted(
+        rows, ("", "now", "", "usually", ""),
+        lambda row: f"{row[0]}: {row[1]} {row[2]}, usually {row[3]}: {row[4]}", right=(1,))

@@ -39,18 +39,18 @@ CLOCK = 100e-6  # twice the 50 ppm of an ordinary crystal; common practice, no s
 
 @dataclass(frozen=True, slots=True)
 class Accuracy:
-    """Standard deviations of what the sensor reads: gains as shares, offsets in V and A.
+    """95 % half-widths of what the sensor reads: of a reading (gain) in percent, and besides
+    (offset and step) in mV and mA.
 
-    volts_range, amps_range: the same as 95 % ranges at no reading (offset) and per reading
-    (gain), in percent and mV, mA, for a person. corrected: a correction is in force;
-    bus_gain_ppm ... amps_offset_ma: that correction. source: where the figures come from.
+    corrected: a correction is in force; bus_gain_ppm ... amps_offset_ma: that correction.
+    source: where the figures come from; "" where nothing is known.
     """
 
     chip: str
-    volts_gain: float
-    volts_offset_v: float
-    amps_gain: float
-    amps_offset_a: float
+    volts_percent: float
+    volts_mv: float
+    amps_percent: float
+    amps_ma: float
     corrected: bool
     bus_gain_ppm: int
     bus_offset_mv: int
@@ -65,18 +65,18 @@ class Accuracy:
     def energy_j(self, energy_j: float, charge_c: float, volt_seconds: float) -> float:
         """95 % half-width [J] of an energy measured by it: of all its readings at once, because
         an error of gain or offset is the same in each. volt_seconds: volts over the time [V s]."""
-        return WIDE * hypot(energy_j * self.volts_gain, energy_j * self.amps_gain,
-                            energy_j * CLOCK / EVEN, charge_c * self.volts_offset_v,
-                            volt_seconds * self.amps_offset_a)
+        return hypot(energy_j * self.volts_percent / 100, energy_j * self.amps_percent / 100,
+                     energy_j * WIDE * CLOCK / EVEN, charge_c * self.volts_mv / 1000,
+                     volt_seconds * self.amps_ma / 1000)
 
     def charge_c(self, charge_c: float, seconds: float) -> float:
         """95 % half-width [C] of a charge measured over so many seconds."""
-        return WIDE * hypot(charge_c * self.amps_gain, charge_c * CLOCK / EVEN,
-                            seconds * self.amps_offset_a)
+        return hypot(charge_c * self.amps_percent / 100, charge_c * WIDE * CLOCK / EVEN,
+                     seconds * self.amps_ma / 1000)
 
     def volts_v(self, volts: float) -> float:
         """95 % half-width [V] of a mean of many readings."""
-        return WIDE * hypot(volts * self.volts_gain, self.volts_offset_v)
+        return hypot(volts * self.volts_percent / 100, self.volts_mv / 1000)
 
 
 UNKNOWN = Accuracy("", nan, nan, nan, nan, False, 1_000_000, 0, 1_000_000, 0, "")
@@ -107,9 +107,10 @@ def accuracy(
         source += "; shunt"
     if corrected_v or corrected_a:
         source += "; the meter it was corrected with"
+    wide = WIDE / EVEN
     return Accuracy(
-        chip, volts[0] / EVEN, hypot(volts[1], step_v / 2) / EVEN,
-        amps[0] / EVEN, hypot(amps[1], step_a / 2) / EVEN,
+        chip, 100 * wide * volts[0], 1000 * wide * hypot(volts[1], step_v / 2),
+        100 * wide * amps[0], 1000 * wide * hypot(amps[1], step_a / 2),
         corrected_v or corrected_a, bus_gain, bus_offset, amps_gain, amps_offset, source)
 
 

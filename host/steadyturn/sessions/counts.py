@@ -28,6 +28,12 @@ def cue_s(live: NDArray[Any], more: NDArray[Any]) -> dict[str, float]:
     return out
 
 
+def shares(seconds: Mapping[str, float]) -> dict[str, float]:
+    """Each time's share of all, in percent."""
+    whole = sum(seconds.values())
+    return {name: 100 * part / whole if whole else 0.0 for name, part in seconds.items()}
+
+
 def percent(
     table: NDArray[Any], out_uj: NDArray[Any], settings: Mapping[str, Any],
     of_boots: Mapping[int, Mapping[str, Any]],

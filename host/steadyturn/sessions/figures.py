@@ -106,7 +106,9 @@ class Figures:
     band_percent: float
     connected_s: float
     cue_s: Mapping[str, float]
+    cue_percent: Mapping[str, float]
     pace_s: Mapping[str, float]
+    pace_percent: Mapping[str, float]
     peak_v: float
     peak_a: float
     peak_in_w: float
@@ -159,6 +161,7 @@ def review(
     on_s = total["on_samples"] * SAMPLE_S
     turning_s = max(0.0, on_s - cue_s["rest"])
     band_s = total["band_samples"] * SAMPLE_S
+    pace_s = counts.pace_s(live, settings, of_boots)
     boots = _boots(pages, step)
     events = pages.events
     # a summary counts what happened; its few events are among that
@@ -189,7 +192,9 @@ def review(
         band_percent=min(100.0, 100 * band_s / turning_s) if turning_s > 0 else np.nan,
         connected_s=total["connected_samples"] * SAMPLE_S,
         cue_s=cue_s,
-        pace_s=counts.pace_s(live, settings, of_boots),
+        cue_percent=counts.shares(cue_s),
+        pace_s=pace_s,
+        pace_percent=counts.shares(pace_s),
         peak_v=int(table["peak_mv"].max(initial=0)) / 1000,
         peak_a=int(table["peak_ma"].max(initial=0)) / 1000,
         peak_in_w=float((live["bus_mv"] * live["bus_ma"].astype("i8")).max(initial=0)) / 1e6,

@@ -102,6 +102,7 @@ def _swings(case: Case, out: Flags, below: Flags, above: Flags, low: float,
     """Now too slow, now too fast: the same time at the target."""
     judged = case.judged
     evidence: dict[str, float | str] = {
+        "out_percent": case.percent(out, judged),
         "below_percent": case.percent(below, judged), "above_percent": case.percent(above, judged),
         "low_tpm": low, "high_tpm": high,
         "p5_tpm": case.pace.p5_tpm, "p95_tpm": case.pace.p95_tpm}

@@ -7,7 +7,7 @@ from math import hypot, isnan, sqrt
 
 import numpy as np
 import pytest
-from outing_maker import Maker, wander
+from model_outings import Maker, wander
 from page_maker import Recorder
 from steadyturn.model.point import operate
 from steadyturn.rig.types import Origin
@@ -24,7 +24,7 @@ from steadyturn_fw import pages as layout
 
 BARE = {"chip": "ina226", "shunt_uohm": 50_000, "bus_gain_ppm": 1_000_000, "bus_offset_mv": 0,
         "amps_gain_ppm": 1_000_000, "amps_offset_ma": 0}
-EVEN = sqrt(3)
+WIDE = 1.96 / sqrt(3)  # from the half-width of an even distribution to 95 % of a normal one
 
 
 @pytest.fixture(scope="module")
@@ -49,10 +49,10 @@ def test_an_ina226_by_its_data_sheet():
     40 uV/K, step 1.25 mV; shunt gain 0.1 % and 50 ppm/K, offset 10 uV and 0.1 uV/K, step 2.5 uV.
     20 K from 25 degC; a shunt of 50 mohm and 1 %. Even distributions (GUM 4.3.7)."""
     a = accuracy(BARE)
-    assert a.volts_gain * EVEN == pytest.approx(0.001 + 0.001)
-    assert a.volts_offset_v * EVEN == pytest.approx(hypot(7.5e-3 + 0.8e-3, 0.625e-3))
-    assert a.amps_gain * EVEN == pytest.approx(hypot(0.002, 0.01))
-    assert a.amps_offset_a * EVEN == pytest.approx(hypot(12e-6 / 0.05, 25e-6))
+    assert a.volts_percent == pytest.approx(WIDE * 100 * (0.001 + 0.001))
+    assert a.volts_mv == pytest.approx(WIDE * hypot(7.5 + 0.8, 0.625))
+    assert a.amps_percent == pytest.approx(WIDE * 100 * hypot(0.002, 0.01))
+    assert a.amps_ma == pytest.approx(WIDE * 1000 * hypot(12e-6 / 0.05, 25e-6))
     assert not a.corrected
     assert "SBOS547B" in a.source
 
@@ -60,8 +60,8 @@ def test_an_ina226_by_its_data_sheet():
 def test_a_correction_is_as_good_as_the_meter_it_was_made_with():
     a = accuracy(BARE | {"amps_gain_ppm": 1_012_000})
     assert a.corrected
-    assert a.amps_gain * EVEN == pytest.approx(0.015)
-    assert a.volts_gain == accuracy(BARE).volts_gain  # volts were not corrected
+    assert a.amps_percent == pytest.approx(WIDE * 1.5)
+    assert a.volts_percent == accuracy(BARE).volts_percent  # volts were not corrected
     assert (a.amps_gain_ppm, a.bus_gain_ppm) == (1_012_000, 1_000_000)
 
 
@@ -75,7 +75,7 @@ def test_the_shunt_by_the_rig(outing):
     rig = outing[0].rig
     rough = replace(rig, origins={
         **rig.origins, "sensor.shunt_mohm": Origin("given", 0.05, 0.05, 0.05, tolerance=0.05)})
-    assert accuracy(BARE, rough).amps_gain * EVEN == pytest.approx(hypot(0.002, 0.05))
+    assert accuracy(BARE, rough).amps_percent == pytest.approx(WIDE * 100 * hypot(0.002, 0.05))
 
 
 def test_coarser_chips_are_less_sure():
@@ -92,11 +92,8 @@ def test_energy_in_holds_for_95_of_100_boards(outing):
     a = accuracy(outing[0].settings)
     rng = np.random.default_rng(1)
 
-    def draw(deviation):
-        return rng.uniform(-1, 1, 4000) * deviation * EVEN
-
-    gain_v, off_v, gain_a, off_a = map(
-        draw, (a.volts_gain, a.volts_offset_v, a.amps_gain, a.amps_offset_a))
+    gain_v, off_v, gain_a, off_a = (rng.uniform(-1, 1, 4000) * reach / WIDE for reach in (
+        a.volts_percent / 100, a.volts_mv / 1000, a.amps_percent / 100, a.amps_ma / 1000))
     v, i = flows.volts, flows.amps
     # sum((v (1 + gv) + ov) (i (1 + gi) + oi)) from its sums
     seen = 0.2 * ((1 + gain_v) * (1 + gain_a) * (v @ i) + (1 + gain_v) * off_a * v.sum()

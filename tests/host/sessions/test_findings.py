@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from outing_maker import Maker, wander
+from model_outings import Maker, wander
 from steadyturn.jobs.review_reckon import reckon
 from steadyturn.report import review_findings
 from steadyturn.report.review_words import energy_unit

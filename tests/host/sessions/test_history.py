@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from outing_maker import Maker, wander
+from model_outings import Maker, wander
 from page_maker import Recorder
 from steadyturn.sessions import in_force
 from steadyturn.sessions.accuracy import accuracy
