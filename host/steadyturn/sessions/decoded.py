@@ -92,13 +92,14 @@ class Decoded:
             return
         from steadyturn.sessions import refresh
 
+        looking = self._readonly
         try:
-            if self._readonly:
+            if looking:
                 self._store.change()
-                self._readonly = False
             refresh.refresh(self._store, progress)
-        except Failed:
-            if not self._readonly:
+            self._readonly = False
+        except Failed:  # no right to write, no room to
+            if not looking:
                 raise
             self._store.copy()
             refresh.refresh(self._store, progress)

@@ -163,7 +163,8 @@ def _failed(path: Path, error: sqlite3.Error) -> Failed:
     if primary in {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}:
         return Failed(f"The library at {path} has been busy for {WAIT_S:.0f} s.",
                       f"Wait until the other program is done with it, then try again. {kept}")
-    if primary in {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}:
+    if primary in {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB,
+                   sqlite3.SQLITE_ERROR}:  # a table or column is not there, or is no text
         return damaged(path, str(error))
     if primary == sqlite3.SQLITE_IOERR:
         return Failed(f"The disk under the library at {path} gave an error ({error}).",
