@@ -12,7 +12,6 @@ from pathlib import Path
 import pytest
 from commands import CHANGES, LOOKS, Bench, told
 from steadyturn.sessions import schema
-from steadyturn.sessions.library import Library
 
 EVERY = [*LOOKS, *CHANGES]
 
@@ -117,8 +116,9 @@ def full_disk(kind: str, folder: Path) -> list[str]:
                           check=False).returncode:
             pytest.skip("no small disk can be mounted here")
         line = [*alone, str(folder), *line]
+    paths = os.pathsep.join(path for path in sys.path if path)
     done = subprocess.run(line, capture_output=True, text=True, check=False, cwd=folder,
-                          env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))})
+                          env={**os.environ, "PYTHONPATH": paths})
     assert done.returncode == 0, done.stderr
     return done.stdout.splitlines()
 
