@@ -48,8 +48,8 @@ class Decoded:
         """The settings in force in it, byte for byte; empty where they are not known."""
         if row.settings_id is None:
             return b""
-        return bytes(self._store.rows("b", "SELECT text FROM settings WHERE id = ?",
-                                      row.settings_id)[0][0])
+        return bytes(self._store.row("b", "SELECT text FROM settings WHERE id = ?",
+                                     row.settings_id)[0])
 
     def rig_text(self, board: BoardRow, outing: OutingRow | None = None) -> str | None:
         """The rig file that `flash` left for the settings in force: in `outing`, or at the

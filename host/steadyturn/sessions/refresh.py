@@ -207,8 +207,8 @@ class _Run:
 
     def names(self, settings: int | None) -> Names:
         if settings not in self._names:
-            text = self.store.rows("b", "SELECT text FROM settings WHERE id = ?", settings)
-            self._names[settings] = names(text[0][0])
+            text = self.store.row("b", "SELECT text FROM settings WHERE id = ?", settings)
+            self._names[settings] = names(text[0])
         return self._names[settings]
 
 

@@ -74,6 +74,13 @@ class Store:
             raise schema.damaged(self.path, "a value in it is none that a pull stores")
         return rows
 
+    def row(self, kinds: str, query: str, *values: object) -> tuple:
+        """The first row, which must be there: what points to it is in the file too."""
+        rows = self.rows(kinds, query, *values)
+        if not rows:
+            raise schema.damaged(self.path, "a row in it is missing")
+        return rows[0]
+
     def transaction(self) -> AbstractContextManager[None]:
         return schema.transaction(self.db)
 
