@@ -38,13 +38,15 @@ UJ_PER_WH = 3.6e9
 class Glance:
     """One look at a board. What is not known is None. `since_*` counts from the first
     look of this watch, the other totals from when the board was new. Codes by their
-    names in steadyturn_fw.pages. board: its unique id; label, rig: from its settings; looks_hz:
+    names in steadyturn_fw.pages. time_s: since the watch began; host_s: seconds since 1970 by
+    this computer; board: its unique id; label, rig: from its settings; looks_hz:
     answers a second, measured; gone_s: how long there has been none; event: what has just
     happened to the connection, "" for nothing; remark: of the library, "" for none."""
 
     time_s: float
     port: str
     answering: bool
+    host_s: float | None = None
     problem: str = ""
     gone_s: float | None = None
     event: str = ""
@@ -118,7 +120,7 @@ def watch(
     try:
         due = start
         while True:
-            glance = replace(look.next(), time_s=time.monotonic() - start)
+            glance = replace(look.next(), time_s=time.monotonic() - start, host_s=time.time())
             yield glance
             period = 1 / (rate_hz if glance.answering else min(rate_hz, GONE_HZ))
             if over(period):
@@ -168,7 +170,7 @@ class _Looks:
         who = self.seen.who
         self.waits = True
         return Glance(
-            0.0, self.line.name, False, self.problem,
+            0.0, self.line.name, False, problem=self.problem,
             gone_s=time.monotonic() - self.seen.answered,
             board=None if who is None else who.unique_id,
             label=_text(self.seen.settings, "label"), rig=_text(self.seen.settings, "rig"),

@@ -120,7 +120,7 @@ class HandScreen:
         full, empty = ("\N{FULL BLOCK}", "\N{MIDDLE DOT}") if self.unicode else ("#", ".")
         effort = fill(share, min(10, max(columns - 30, 4)), full, empty)
         return [
-            Block(labelled("you tap", tapped, columns), 3),
+            Block(labelled("taps", tapped, columns), 3),
             Block(labelled("handle", f"{self._pace_tpm:.0f} turns/min", columns, "bold"), 1),
             Block(labelled("arm", f"{effort} {moment.effort_nm:.1f} of {moment.most_nm:.1f} N m",
                            columns), 3),
@@ -147,7 +147,8 @@ class HandScreen:
             return [Block(labelled("band", "no pace works for this rig", columns), 4)]
         if columns < BAR:
             return []
-        bar = paceband.rows(self._pace_tpm, False, band, columns - 4, unicode=self.unicode)
+        bar = paceband.rows(self._pace_tpm, False, band, columns - 2, indent=" ",
+                            unicode=self.unicode)
         return [Block(bar, 4, bar[:2], 6)]
 
     def _more(self, columns: int) -> list[Block]:

@@ -83,7 +83,7 @@ class Screen:
             ever += f" ({glance.energy_out_kind})"
         bus = f"{glance.bus_v:.2f} V, {glance.bus_a:.2f} A, {glance.bus_w:.2f} W"
         blocks = [
-            Block([self._head(glance, columns)], 6), BLANK,
+            Block([self._head(glance, columns)], 7), BLANK,
             Block([[(f" {row}", style)] for row in letters], 0,
                   [[(f" {word.upper()}", style), (f"  {advice}", "")]], 3),
             Block([f" {advice}"] if advice else [], 7), BLANK,
@@ -132,7 +132,7 @@ class Screen:
         blocks = [Block(labelled("pace", text, columns, "bold"), 1)]
         if band is not None and columns >= BAR:
             bar = paceband.rows(glance.pace_tpm, glance.pace_validity == "bound", band,
-                                columns - 4, unicode=self.unicode)
+                                columns - 2, indent=" ", unicode=self.unicode)
             blocks.append(Block(bar, 3, bar[:2], 6))
         if glance.pace_validity not in ("valid", "measured"):
             blocks.append(Block(labelled("", words.validity(glance.pace_validity), columns), 7))

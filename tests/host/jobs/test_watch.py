@@ -208,3 +208,33 @@ def test_the_rate_is_kept():
     for _ in itertools.islice(job.watch(Direct(board_in_hold()), rate_hz=20), 6):
         pass
     assert 0.2 < time.monotonic() - start < 0.6
+
+
+class Flood(MemoryStream):
+    """Never stops sending; every second piece looks like the start of a frame."""
+
+    def read(self, max_bytes: int, timeout_s: float) -> bytes:
+        return (b"\xa5S\xe8" + b"\x1b[2J\x07x" * 600)[:max_bytes]
+
+
+def test_a_board_that_never_stops_sending_holds_nothing_up(monkeypatch):
+    monkeypatch.setattr(watch_line, "FIRST_S", 0.1)
+    direct = Direct(board_in_hold())
+    direct.stream = lambda: Flood(direct.board)
+    start = time.monotonic()
+    with pytest.raises(Failed) as failed:
+        for _ in job.watch(direct):
+            pass
+    assert time.monotonic() - start < 2.0
+    assert failed.value.what.isprintable()
+
+
+def test_names_with_orders_to_the_terminal_are_letters():
+    board = board_in_hold()
+    board.firmware = b"\x1b]0;x\x07"
+    board.settings = settings_file(json.dumps({"label": "\x1b[2Jbox\r\n", "rig": "y" * 60_000}))
+    look = looks(board, 1)[0]
+    assert (look.label, look.firmware) == (".[2Jbox..", ".]0;x.")
+    assert len(look.rig) == 40
+    assert ".[2Jbox" in screen(look)
+    assert screen(look).replace("\n", "").isprintable()

@@ -71,6 +71,11 @@ class SmallScreen:
         return "\n".join(row.rstrip() for row in self.rows)
 
 
+def _own_terminal() -> None:
+    """The pseudo-terminal becomes the new session's own, as a shell's is."""
+    fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+
+
 class OnTerminal:
     """A command on a pseudo-terminal, with what it has written; `settings` are the terminal's
     own, to be compared. Ended with the context."""
@@ -86,8 +91,8 @@ class OnTerminal:
                "PYTHONPATH": os.pathsep.join(map(str, (ROOT / "host", ROOT / "firmware"))),
                **(environ or {})}
         self.process = subprocess.Popen(
-            [sys.executable, "-c", OWN_SESSION, *arguments], stdin=far, stdout=far, stderr=far,
-            env=env, start_new_session=True)
+            [sys.executable, "-m", "steadyturn", *arguments], stdin=far, stdout=far, stderr=far,
+            env=env, start_new_session=True, preexec_fn=_own_terminal)  # noqa: PLW1509 - an ioctl
 
     def resize(self, columns: int, lines: int) -> None:
         fcntl.ioctl(self.far, termios.TIOCSWINSZ, struct.pack("HHHH", lines, columns, 0, 0))
@@ -150,11 +155,3 @@ class OnTerminal:
         os.close(self.near)
         os.close(self.far)
 
-
-# the pseudo-terminal becomes the session's own, as a shell's is, before the program starts
-OWN_SESSION = """
-import fcntl, sys, termios
-fcntl.ioctl(0, termios.TIOCSCTTY, 0)
-from steadyturn.cli.main import run
-run(sys.argv[1:])
-"""

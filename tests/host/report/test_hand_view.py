@@ -108,7 +108,7 @@ def test_the_lamp_is_full_or_an_empty_frame():
 
 def test_what_the_hand_would_feel_and_what_goes_to_the_phone():
     said = "\n".join(lines(dataclasses.replace(NOW, t_s=20.0)))
-    for part in ("each tap of the space bar is one turn", "you tap 69", "66 turns/min", "[",
+    for part in ("each tap of the space bar is one turn", "taps    69", "66 turns/min", "[",
                  "0.9 of 3.9 N m", "connected, 2.5 W, +0.04 %", "8.90 V, 0.32 A", "just right",
                  "steadyturn watch --port /dev/pts/7", "q ends"):
         assert part in said

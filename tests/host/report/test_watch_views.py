@@ -49,7 +49,7 @@ def test_all_that_matters_is_on_the_usual_screen():
 def test_a_narrow_window_keeps_cue_pace_phone_and_volts():
     text = lines(HOLD, 40, 12)
     assert len(text) == 12
-    for part in ("#   #", "52 turns/min", "[", "connected", "4.92 V", "+1.25 %"):
+    for part in ("#   #", "52 turns/min", "[", " 60 ", "connected", "4.92 V", "+1.25 %"):
         assert part in "\n".join(text)
     assert lines(HOLD, 30, 1) == [" HOLD  52 turns/min"]
     assert [line.split()[0] for line in lines(HOLD, 30, 3)] == ["HOLD", "pace", "phone"]
@@ -130,7 +130,7 @@ def hostile(chance: random.Random) -> Glance:
 
 def test_nothing_a_board_says_reaches_the_terminal_raw():
     chance = random.Random(5)
-    looks = [hostile(chance) for _ in range(300)]
+    looks = [hostile(chance) for _ in range(120)]
 
     class Out(io.StringIO):
         encoding = "utf-8"
