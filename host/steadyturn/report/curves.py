@@ -87,9 +87,9 @@ def columns_of(spans: Iterable[Span], whole_s: float) -> list[tuple[int, int]]:
     than a column still has one."""
     taken = np.zeros(COLUMNS + 1, bool)
     for begin, end in spans:
-        a = min(int(begin / whole_s * COLUMNS), COLUMNS - 1)
+        a = min(max(int(begin / whole_s * COLUMNS), 0), COLUMNS - 1)
         b = min(max(a + 1, math.ceil(end / whole_s * COLUMNS - 1e-9)), COLUMNS)
-        taken[max(a, 0) : b] = True
+        taken[a:b] = True
     edges = np.flatnonzero(np.diff(taken.astype(np.int8), prepend=0))
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
@@ -103,4 +103,4 @@ def filled(spans: Sequence[Span], whole_s: float) -> Floats:
     last = np.searchsorted(begin, edges, "right") - 1  # the span that began before an edge
     before = np.append(0.0, np.cumsum(end - begin))
     left = before[last] + np.minimum(edges - begin[last], end[last] - begin[last])
-    return np.diff(np.where(last >= 0, left, 0.0))
+    return np.clip(np.diff(np.where(last >= 0, left, 0.0)), 0.0, 1.0)

@@ -79,6 +79,7 @@ def page(request, tmp_path_factory):
     beside = "previous" if request.param == "history" else None
     got = review(folder, against=beside)
     review_page.write(got, folder / "review.html")
+    assert (folder / "review.html").stat().st_size < 350_000
     return folder / "review.html"
 
 
