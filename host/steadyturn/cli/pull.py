@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import click
@@ -13,28 +12,23 @@ from steadyturn.cli.common import json_option, library_option, port_option, show
 @click.command()
 @port_option
 @library_option
-@click.option("--make-room", is_flag=True,
-              help="Then have the board remove what the library has, all but its newest pages.")
+@click.option("--free", is_flag=True,
+              help="Then have the board give up what the library has verified, all but its "
+                   "newest pages.")
 @json_option
-def command(port: str | None, library: Path | None, make_room: bool, as_json: bool) -> None:
+def command(port: str | None, library: Path | None, free: bool, as_json: bool) -> None:
     """Copy the journal off the board into the library.
 
-    The board keeps running and keeps its pages, unless --make-room asks otherwise. Pulling
-    again copies only what is new, and a pull that was broken off goes on where it stopped.
+    The board keeps running and keeps its pages, unless --free asks otherwise. Pulling again
+    copies only what is new, and a pull that was broken off goes on where it stopped.
     """
     from steadyturn.jobs.pull import pull
     from steadyturn.report.pull import text
+    from steadyturn.report.pull_progress import Progress
 
-    moving = sys.stderr.isatty() and not as_json
-
-    def progress(done: int, total: int) -> None:
-        if done % 16 == 0 or done == total:
-            click.echo(f"\rpage {done} of {total}", nl=False, err=True)
-
+    progress = Progress(quiet=as_json)
     try:
-        result = pull(port, library, make_room=make_room,
-                      progress=progress if moving else None)
+        result = pull(port, library, free=free, progress=progress)
     finally:
-        if moving:
-            click.echo("\r" + " " * 40 + "\r", nl=False, err=True)
+        progress.end()
     show(result, as_json, text)

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from steadyturn.board.link import Link
 from steadyturn.errors import Failed
+from steadyturn.jobs.pull_place import newest_row
 from steadyturn.sessions.library import Library
 
 WAIT_S = 3.0  # another program may be writing; whoever flashes or watches does not wait long
@@ -27,7 +28,7 @@ def note(
         now_s = time.time()
         settings = link.settings()
         with Library(library, wait_s=WAIT_S) as shelf:
-            board = shelf.board(who.unique_id, who.format_id, now_s=now_s)
+            board = newest_row(shelf, who, now_s)
             contact = shelf.begin(
                 board, kind=kind, host_s=now_s, boot=who.boot, t_ms=who.t_ms,
                 firmware=who.firmware, rig_text=rig_text, settings=settings,

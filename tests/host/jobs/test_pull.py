@@ -56,6 +56,7 @@ class JournalBoard(FakeBoard):
     def who(self):
         raw = bytearray(super().who())
         raw[2:6] = self.format_id.to_bytes(4, "little")
+        raw[6:9] = max(5, self.recorder.boot).to_bytes(3, "little")
         return bytes(raw)
 
 
@@ -68,7 +69,7 @@ def test_everything_then_nothing_then_the_rest(tmp_path):
     seen = []
     with Library(tmp_path) as shelf:
         got = job.pull_from(link_to(board), shelf, port="here",
-                            progress=lambda done, total: seen.append((done, total)))
+                            progress=lambda *args: seen.append(args[:2]))
         assert (got.pages_new, got.pages_already, got.first_seq, got.last_seq) == (101, 0, 1, 101)
         assert got.boots == tuple(range(1, 12))
         assert got.bytes == 101 * layout.PAGE_BYTES
@@ -81,7 +82,8 @@ def test_everything_then_nothing_then_the_rest(tmp_path):
         again = job.pull_from(link_to(board), shelf)
         assert (again.pages_new, again.pages_already, again.first_seq) == (0, 101, None)
         assert again.known
-        assert not [q for q in board.asked[asked:] if q.startswith(frames.ASK_PAGE)]
+        pages = [q for q in board.asked[asked:] if q.startswith((frames.ASK_PAGE, b":+"))]
+        assert pages == [b":page 101"]  # compared with the library's
 
         board.record()
         board.open_samples = 3
@@ -125,22 +127,22 @@ def test_unplugged_and_resumed(tmp_path):
     board = JournalBoard()
     with Library(tmp_path) as shelf:
         got = 0
-        for pages in (40, 0, 33):
+        for pages, new in ((40, 40), (0, 0), (34, 33)):  # one is compared with the library's
             with pytest.raises(Failed):
                 job.pull_from(Link(Cable(MemoryStream(board), pages), answer_s=0.2), shelf)
-            got += pages
+            got += new
             row = shelf.boards()[0]
             assert shelf.seqs(row) == list(range(1, got + 1))  # the unfinished batch as well
         rest = job.pull_from(link_to(board), shelf)
         assert (rest.pages_new, rest.pages_already) == (28, 73)
         assert shelf.pages(row) == b"".join(board.pages.values())
-        assert [c.finished for c in shelf.contacts(row)] == [0, 0, 0, 1]
+        assert [c.finished for c in shelf.contacts(row)] == [0, 0, 1]
 
 
 def test_ctrl_c_keeps_what_came(tmp_path):
     board = JournalBoard()
 
-    def stop(done, total):
+    def stop(done, total, came):
         if done == 45:
             raise KeyboardInterrupt
 
@@ -208,9 +210,15 @@ def test_a_newer_board_layout_is_kept_aside(tmp_path):
     board.open_samples = 0
     with Library(tmp_path) as shelf:
         got = job.pull_from(link_to(board), shelf)
-        assert (got.pages_new, got.damaged) == (0, 4)
-        assert {d[2] for d in shelf.damaged(shelf.boards()[0])} == {"version"}
-    assert "layout" in text(got)
+        assert (got.pages_new, got.unread, got.damaged, got.missing) == (0, 4, 0, 0)
+        row = shelf.boards()[0]
+        assert [d[1:] for d in shelf.damaged(row)] == [
+            (seq, "version", page) for seq, page in board.pages.items()]
+        asked = len(board.asked)
+        again = job.pull_from(link_to(board), shelf, free=True)
+        assert (again.unread, again.forgotten, again.verified_to) == (4, 0, 0)
+        assert not [q for q in board.asked[asked:] if q.startswith(b":page")]  # here, unread
+    assert "newer steadyturn" in text(got)
 
 
 def test_a_reformatted_board(tmp_path):
@@ -307,9 +315,9 @@ def test_room_is_made_only_when_asked_and_after_all_is_here(tmp_path):
         row = shelf.boards()[0]
         whole = shelf.pages(row)
         board.state["connected"] = 1
-        assert job.pull_from(link_to(board), shelf, make_room=True).forgotten == 0
+        assert job.pull_from(link_to(board), shelf, free=True).forgotten == 0
         board.state["connected"] = 0
-        got = job.pull_from(link_to(board), shelf, make_room=True)
+        got = job.pull_from(link_to(board), shelf, free=True)
         assert (got.forgotten, min(board.pages)) == (40, 41)
         assert shelf.pages(row) == whole
         again = job.pull_from(link_to(board), shelf)
@@ -320,7 +328,7 @@ def test_a_pull_that_breaks_off_makes_no_room(tmp_path):
     board = RoomyBoard(44)
     link = Link(Cable(MemoryStream(board), 20), answer_s=0.2)
     with Library(tmp_path) as shelf, pytest.raises(Failed):
-        job.pull_from(link, shelf, make_room=True)
+        job.pull_from(link, shelf, free=True)
     assert not [q for q in board.asked if q.startswith(frames.ASK_FORGET)]
 
 
