@@ -15,7 +15,7 @@ from steadyturn.sessions.library import Library
 from steadyturn_fw import pages as layout
 
 
-def season(folder, outings=6, **more):
+def season(folder, outings=4, **more):
     """A board that is pulled after each outing."""
     shelf = Shelf(folder, **more)
     for n in range(outings):
@@ -34,8 +34,8 @@ def plain(rows, *without):
 def test_boots_between_two_meetings_are_one_outing(tmp_path):
     season(tmp_path)
     rows = Shelf(tmp_path).outings()
-    assert [row.id for row in rows] == [1, 2, 3, 4, 5, 6]
-    assert [row.boots for row in rows] == [2, 3, 4, 2, 3, 4]  # the last lies at the laptop
+    assert [row.id for row in rows] == [1, 2, 3, 4]
+    assert [row.boots for row in rows] == [2, 3, 4, 2]  # the last lies at the laptop
     assert [(a.last_seq + 1, a.until_contact) for a in rows[:-1]] == \
         [(b.first_seq, b.after_contact) for b in rows[1:]]
     assert rows[0].after_s is None
@@ -124,13 +124,13 @@ def test_totals_that_begin_anew_part_outings(tmp_path):
     assert rows[0].until_contact == rows[1].until_contact == 1
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))
 def test_a_pull_in_pieces_and_out_of_order_gives_the_same(tmp_path, seed):
     """Also when it is broken off, read in between and gone on with."""
     whole, pieces = Shelf(tmp_path / "whole"), Shelf(tmp_path / "pieces")
     drawn = random.Random(seed)
     for shelf in (whole, pieces):
-        for _ in range(4):
+        for _ in range(3):
             shelf.crank(pages=7, boots=2)
             shelf.later(DAY_S)
             if shelf is whole:
@@ -145,7 +145,7 @@ def test_a_pull_in_pieces_and_out_of_order_gives_the_same(tmp_path, seed):
             shelf.pull(batches=4)
     contacts = ("after_contact", "until_contact", "after_s", "until_s", "id")
     assert plain(pieces.outings(), *contacts) == plain(whole.outings(), *contacts)
-    assert [row.id for row in pieces.outings()] == [1, 2, 3, 4]
+    assert [row.id for row in pieces.outings()] == [1, 2, 3]
     with Library(pieces.folder) as library:
         before = library.outings()
         library.rebuild()
