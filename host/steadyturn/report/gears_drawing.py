@@ -34,12 +34,16 @@ def hexagon(across: float) -> str:
     return f"<polygon points='{corners}' fill='none' stroke='{INK}' stroke-width='0.4'/>"
 
 
-def head(width: float, height: float, title: str, text: str, *, sized: bool = True) -> str:
-    """The first lines of a drawing; sized: so many mm wide on paper."""
+def head(width: float, height: float, title: str, text: str, *, sized: bool = True,
+         key: str = "") -> str:
+    """The first lines of a drawing; sized: so many mm wide on paper; key: begins its ids in a
+    page, by which title and text are read out."""
     size = f"width='{width:.2f}mm' height='{height:.2f}mm' " if sized else ""
-    return (f"<svg xmlns='http://www.w3.org/2000/svg' {size}"
-            f"viewBox='0 0 {width:.2f} {height:.2f}'>\n<title>{escape(title)}</title>\n"
-            f"<desc>{escape(text)}</desc>\n")
+    named = f"role='img' aria-labelledby='{key}-t {key}-d' " if key else ""
+    ids = (f" id='{key}-t'", f" id='{key}-d'") if key else ("", "")
+    return (f"<svg xmlns='http://www.w3.org/2000/svg' {size}{named}"
+            f"viewBox='0 0 {width:.2f} {height:.2f}'>\n<title{ids[0]}>{escape(title)}</title>\n"
+            f"<desc{ids[1]}>{escape(text)}</desc>\n")
 
 
 # ------------------------------------------------------------------------- wheels at 1:1

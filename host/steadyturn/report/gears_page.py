@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from html import escape
 from typing import Any
 
 from steadyturn.report import gears_drawing
 from steadyturn.report.gears import CAUTIONS
+from steadyturn.report.html_parts import document, esc, table
 from steadyturn.report.style import number
 
 _STYLE = """
@@ -17,8 +17,9 @@ body { font: 16px/1.5 'DejaVu Sans', Arial, sans-serif; color: #1a1a1a; backgrou
 h1 { font-size: 1.5rem; margin: .2rem 0; } h2 { font-size: 1.15rem; margin: 1.6rem 0 .4rem; }
 svg { width: 100%; height: auto; max-height: 75vh; display: block; }
 table { border-collapse: collapse; width: 100%; } th, td { text-align: left; padding: .25rem .6rem
-  .25rem 0; border-bottom: 1px solid #ddd; vertical-align: top; } td.n { text-align: right;
-  white-space: nowrap; }
+  .25rem 0; border-bottom: 1px solid #ddd; vertical-align: top; font-weight: normal; }
+caption { text-align: left; color: #5a5a5a; } thead th { font-weight: 600; }
+th.n, td.n { text-align: right; white-space: nowrap; }
 .mind { border-left: .4rem solid #a34700; padding: .3rem .8rem; background: #fbf3ec; }
 .turn { display: flex; gap: 1rem; align-items: center; flex-wrap: wrap; margin: .5rem 0; }
 button { font: inherit; padding: .35rem 1rem; } input[type=range] { width: 14rem; }
@@ -58,16 +59,17 @@ _SCRIPT = """
 def page(result: Any, drawing: Any, parts: Any) -> str:
     """The whole page."""
     left, low, right, high = gears_drawing.bounds(drawing)
-    view = gears_drawing.head(right - left, high - low, drawing.title, drawing.text, sized=False)
+    view = gears_drawing.head(right - left, high - low, drawing.title, drawing.text, sized=False,
+                              key="train")
     words = "".join(
         f"<text x='{x - left:.2f}' y='{high - y:.2f}' text-anchor='middle' font-size='4' "
-        f"stroke='#fff' stroke-width='.8' paint-order='stroke'>{escape(word)}</text>"
+        f"stroke='#fff' stroke-width='.8' paint-order='stroke'>{esc(word)}</text>"
         for x, y, word in gears_drawing.labels(drawing) if word == "motor")
     moved = f"<g transform='translate({-left:.2f} {high:.2f}) scale(1 -1)'>"
     train = result.chosen
     body = [
-        f"<h1>{escape(drawing.title)}</h1>", f"<p>{escape(drawing.subtitle)}</p>",
-        f"<div class='mind'>{'<br>'.join(escape(c) for c in CAUTIONS)}</div>",
+        f"<main><h1>{esc(drawing.title)}</h1>", f"<p>{esc(drawing.subtitle)}</p>",
+        f"<div class='mind'>{'<br>'.join(esc(c) for c in CAUTIONS)}</div>",
         "<div class='turn'><button id='go' type='button'>Hold</button><label>"
         "<input id='pace' type='range' min='0.2' max='10' step='0.2' value='2'> "
         "<span id='said'></span></label><span>(slowly, so that the eye can follow)</span></div>",
@@ -75,24 +77,15 @@ def page(result: Any, drawing: Any, parts: Any) -> str:
         "<p>Seen from the handle, cover off; motors behind the plate.</p>",
         "<h2>Meshes</h2>", _meshes(train), "<h2>Parts to print</h2>", _parts(parts),
         "<h2>To buy or find</h2>", _bought(result), "<h2>Putting it together</h2>",
-        _steps(result),
+        f"<ol>{''.join(f'<li>{esc(s, 1000)}</li>' for s in steps(result))}</ol></main>",
     ]
-    return ("<!doctype html>\n<html lang='en'><head><meta charset='utf-8'>"
-            "<meta name='viewport' content='width=device-width, initial-scale=1'>"
-            f"<meta name='description' content='{escape(drawing.text, quote=True)}'>"
-            f"<title>{escape(drawing.title)}</title><style>{_STYLE}</style></head><body>\n"
-            + "\n".join(body) + f"\n<script>{_SCRIPT}</script></body></html>\n")
+    return document(drawing.title, "\n".join(body), _STYLE, about=drawing.text, script=_SCRIPT)
 
 
-def _table(head: tuple[str, ...], rows: Sequence[tuple[str, ...]],
+def _table(caption: str, head: tuple[str, ...], rows: Sequence[tuple[str, ...]],
            right: tuple[int, ...] = ()) -> str:
-    def cell(n: int, value: str) -> str:
-        mark = " class='n'" if n in right else ""
-        return f"<td{mark}>{escape(value)}</td>"
-
-    lines = ["<tr>" + "".join(f"<th>{escape(h)}</th>" for h in head) + "</tr>"]
-    lines += ["<tr>" + "".join(cell(n, v) for n, v in enumerate(row)) + "</tr>" for row in rows]
-    return f"<div class='wide'><table>{''.join(lines)}</table></div>"
+    body = [[esc(cell) for cell in row] for row in rows]
+    return f"<div class='wide'>{table(esc(caption), head, body, right=right)}</div>"
 
 
 def _meshes(train: Any) -> str:
@@ -100,20 +93,22 @@ def _meshes(train: Any) -> str:
              number(s.width_mm), f"{s.centre_mm:.2f}", f"{s.backlash_mm:.2f}",
              f"{s.contact_ratio:.2f}", f"{number(s.safety, 2)} x")
             for n, s in enumerate(train.stages, start=1)]
-    return _table(("mesh", "teeth", "module, mm", "width, mm", "centre distance, mm",
+    return _table("From the handle to the motors",
+                  ("mesh", "teeth", "module, mm", "width, mm", "centre distance, mm",
                    "backlash, mm", "teeth in contact", "bears"), rows)
 
 
 def _parts(parts: Any) -> str:
-    rows = [(f"{p.count} x", p.name, " x ".join(f"{x:.0f}" for x in p.size_mm) + " mm",
+    rows = [(p.name, f"{p.count} x", " x ".join(f"{x:.0f}" for x in p.size_mm) + " mm",
              f"{p.plastic_cm3:.0f} cm3", p.what + ("" if p.fits else "; LARGER THAN THE BED"))
             for p in parts]
-    return _table(("", "part", "size", "plastic", "for"), rows, right=(0, 3))
+    return _table("Each part as it lies on the printer",
+                  ("part", "count", "size", "plastic", "for"), rows, right=(1, 3))
 
 
 def _bought(result: Any) -> str:
-    return _table(("", "what", "for"), [(f"{b.count} x", b.name, b.what) for b in result.bought],
-                  right=(0,))
+    return _table("For one machine", ("what", "count", "for"),
+                  [(b.name, f"{b.count} x", b.what) for b in result.bought], right=(1,))
 
 
 def steps(result: Any) -> list[str]:
@@ -147,7 +142,3 @@ def steps(result: Any) -> list[str]:
         "Screw the holder onto its two columns and clamp or strap it down. Turn slowly, then "
         "briskly, before anything electrical is connected.",
     ]
-
-
-def _steps(result: Any) -> str:
-    return "<ol>" + "".join(f"<li>{escape(s)}</li>" for s in steps(result)) + "</ol>"
