@@ -1,11 +1,9 @@
-"""Which serial ports may be a board, and who answers on one."""
+"""Which serial ports may be a board."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from steadyturn.board.link import Link, Who
-from steadyturn.board.stream import SerialStream
 from steadyturn.board.text import printable
 
 # USB vendor -> what hangs there; from the USB-IF's public vendor list, from memory
@@ -53,12 +51,3 @@ def every_port() -> list[Port]:
 def candidates() -> list[Port]:
     """Ports that may be a board."""
     return [port for port in every_port() if port.likely]
-
-
-def probe(device: str, answer_s: float = 0.4) -> Who:
-    """Who answers there; raises Failed with the reason when nobody does."""
-    stream = SerialStream(device)
-    try:
-        return Link(stream, answer_s=answer_s, tries=2).who()
-    finally:
-        stream.close()

@@ -10,46 +10,22 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-import steadyturn_fw
-
-from steadyturn.board import ports
-from steadyturn.board.link import NotUnderstood, Who
+from steadyturn.board.asking import Asked, ask_all
+from steadyturn.board.finding import MANY
+from steadyturn.board.holders import virtual_boards
+from steadyturn.board.ports import Port, candidates
 from steadyturn.errors import Failed, WrongInput
+from steadyturn.jobs.home_next import BoardHere, LastPull, RigHere, next_step
+from steadyturn.jobs.pull_place import FORMATS
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.toml_text import is_parts_file
 from steadyturn.sessions.library import Contact, Library, default_folder
+from steadyturn.sessions.one_page import seq_of
 
-LOOK_S = 0.3  # a board that runs our firmware answers within a tick
+LOOK_S = 2.0  # for all ports together
+HIGHEST = 1 << 32  # above every page's number, a u32
+VIRTUAL = "virtual board"
 MOST_RIGS = 20  # files looked into
-
-
-@dataclass(frozen=True, slots=True)
-class RigHere:
-    """A rig file in this folder; problems: how many there are in it."""
-
-    file: str
-    name: str
-    problems: int
-
-
-@dataclass(frozen=True, slots=True)
-class BoardHere:
-    """A port that may be a board. firmware: None when nobody answers; problem: why."""
-
-    port: str
-    what: str
-    unique_id: str
-    firmware: str | None
-    pages_waiting: int
-    problem: str
-
-
-@dataclass(frozen=True, slots=True)
-class LastPull:
-    board: str
-    seconds_ago: float
-    pages: int
-    finished: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +51,7 @@ def home(folder: Path | None = None, library: Path | None = None) -> Home:
     shelf_folder = default_folder() if library is None else library
     stored, last, problem = _library(shelf_folder)
     boards = _boards(stored)
-    step, because = _next(rigs, drawers, boards, last)
+    step, because = next_step(rigs, drawers, boards, last)
     return Home(
         folder=str(here), rigs=rigs, drawers=drawers, boards=boards,
         library=str(shelf_folder), last_pull=last, library_problem=problem,
@@ -118,13 +94,18 @@ def _is_rig(path: Path) -> bool:
 def _library(folder: Path) -> tuple[dict[tuple[str, int], int], LastPull | None, str]:
     """Highest page number stored by board and journal, the last pull, and what is wrong."""
     stored: dict[tuple[str, int], int] = {}
+    went_back: set[tuple[str, int]] = set()  # the journals whose last row is in `stored`
     latest: tuple[Contact, str] | None = None
     try:
         if not (folder.exists() and any(folder.iterdir())):
             return {}, None, ""
         with Library(folder, readonly=True) as shelf:
-            for board in shelf.boards():
-                stored[board.unique_id, board.format_id] = max(shelf.seqs(board), default=-1)
+            for board in sorted(shelf.boards(), key=lambda row: -row.format_id):
+                newest = shelf.page_before(board, HIGHEST)
+                key = board.unique_id, board.format_id % FORMATS
+                if newest and key not in went_back:
+                    stored[key] = seq_of(newest)
+                    went_back |= {key} if board.format_id >= FORMATS else set()
                 pulls = [c for c in shelf.contacts(board) if c.kind == "pull"]
                 if pulls and (latest is None or pulls[-1].host_s > latest[0].host_s):
                     latest = (pulls[-1], board.unique_id)
@@ -138,54 +119,21 @@ def _library(folder: Path) -> tuple[dict[tuple[str, int], int], LastPull | None,
 
 
 def _boards(stored: dict[tuple[str, int], int]) -> tuple[BoardHere, ...]:
-    found = []
     try:
-        likely = ports.candidates()
+        likely = candidates()[:MANY]
     except OSError:
-        return ()
-    for port in likely[:4]:
-        try:
-            found.append(_board(port, ports.probe(port.device, LOOK_S), stored))
-        except NotUnderstood:
-            found.append(BoardHere(port.device, port.what, "", "another version", 0, ""))
-        except Failed as failed:
-            found.append(BoardHere(port.device, port.what, "", None, 0, failed.what))
-    return tuple(found)
+        likely = []
+    virtual = [Port(device, VIRTUAL, True) for device, _ in virtual_boards()][:MANY]
+    return tuple(_board(asked, asked.port in virtual, stored)
+                 for asked in ask_all([*likely, *virtual], LOOK_S))
 
 
-def _board(port: ports.Port, who: Who, stored: dict[tuple[str, int], int]) -> BoardHere:
+def _board(asked: Asked, virtual: bool, stored: dict[tuple[str, int], int]) -> BoardHere:
+    port, who = asked.port, asked.who
+    if who is None:
+        return BoardHere(port.device, port.what, virtual, asked.state, "", "", "", None, 0,
+                         asked.says, asked.how)
     newest = stored.get((who.unique_id, who.format_id), who.first_seq - 1)
     waiting = max(0, min(who.last_seq - newest, who.stored))
-    return BoardHere(port.device, port.what, who.unique_id, who.firmware, waiting, "")
-
-
-def _next(
-    rigs: tuple[RigHere, ...], drawers: tuple[str, ...], boards: tuple[BoardHere, ...],
-    last: LastPull | None,
-) -> tuple[str, str]:
-    rig = next((r.file for r in rigs if not r.problems), "RIG")
-    answering = [b for b in boards if b.firmware is not None]
-    if any(b.pages_waiting for b in answering):
-        return "steadyturn pull", "the board has pages that the library does not have yet."
-    for wrong in rigs:
-        if wrong.problems and len(rigs) == 1:
-            return f"steadyturn check {wrong.file}", "the rig file here cannot be used yet."
-    if not rigs:
-        if last is not None and not boards:
-            return "steadyturn review", "it shows what the last pull brought."
-        if drawers:
-            return (f"steadyturn size {drawers[0]}",
-                    "it lists what can be built from these parts, and writes a rig file of it.")
-        if boards:
-            return "steadyturn new my.toml", "a board is here, but no rig file in this folder."
-        return (
-            "steadyturn demo",
-            "it plays the whole job without hardware; then 'steadyturn new my.toml' makes "
-            "your own rig file.",
-        )
-    old = [b for b in answering if b.firmware != steadyturn_fw.VERSION]
-    if old or (boards and not answering):
-        return f"steadyturn flash {rig}", "the board does not run this version's firmware."
-    if answering:
-        return "steadyturn watch", "the board is up; crank and watch."
-    return f"steadyturn pace {rig}", "it shows how fast to turn, and what limits it."
+    return BoardHere(port.device, port.what, virtual, asked.state, who.unique_id, asked.label,
+                     asked.rig, who.firmware, waiting, "", "")

@@ -11,7 +11,7 @@ def text(home: Any) -> str:
     """See jobs.home.Home."""
     rows = [("rig file", _rigs(home.rigs)),
             *([("parts file", ", ".join(home.drawers[:4]))] if home.drawers else []),
-            ("board", _boards(home.boards)),
+            ("board" if len(home.boards) < 2 else "boards", _boards(home.boards)),
             ("last pull", _pull(home))]
     return (
         "steadyturn: plan, build, run and review a hand-turned phone charger\n\n"
@@ -42,10 +42,14 @@ def _boards(boards: Any) -> str:
 
 def _board(board: Any) -> str:
     if board.firmware is None:
-        why = board.problem.removeprefix(f"{board.port}: ")
+        why = board.problem.removeprefix(f"{board.port}: ").rstrip(".")
         return f"{board.port} ({board.what}): {why}"
-    pages = f", {board.pages_waiting} pages to pull" if board.pages_waiting else ""
-    return f"{board.port}, firmware {board.firmware}{pages}"
+    named = f"'{board.label}' on " if board.label else ""
+    virtual = " (virtual)" if board.virtual else ""
+    rig = f", rig {board.rig}" if board.rig else ""
+    waiting = board.pages_waiting
+    pages = f", {waiting} page{'s' if waiting > 1 else ''} to pull" if waiting else ""
+    return f"{named}{board.port}{virtual}{rig}, firmware {board.firmware}{pages}"
 
 
 def _pull(home: Any) -> str:

@@ -36,6 +36,7 @@ class FakeBoard:
         self.state = {name: 0 for name, _, _ in frames.STATE_FIELDS}
         self.asked: list[bytes] = []
         self.before = b""  # noise before each answer
+        self.name = bytes(range(8))
         self.piece = 100  # settings bytes in one answer
         self.sent = -1  # number of the page sent last
 
@@ -70,7 +71,7 @@ class FakeBoard:
         first, last = (min(self.pages), max(self.pages)) if self.pages else (1, 0)
         return (
             struct.pack("<BBI", self.protocol, pages.VERSION, 0xC0FFEE) + (5).to_bytes(3, "little")
-            + struct.pack("<III", 1234, first, last) + bytes(range(8)) + self.firmware
+            + struct.pack("<III", 1234, first, last) + self.name + self.firmware
         )
 
     def state_bytes(self) -> bytes:

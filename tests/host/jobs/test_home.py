@@ -12,6 +12,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "board"))
 from fake_board import FakeBoard, PtyBoard
+from fake_board import page as fake_page
 from steadyturn.cli.main import code
 from steadyturn.jobs.home import home
 from steadyturn.jobs.pull import pull
@@ -24,6 +25,7 @@ from steadyturn_fw import VERSION
 @pytest.fixture(autouse=True)
 def _alone(monkeypatch):
     monkeypatch.setattr("serial.tools.list_ports.comports", lambda: [])
+    monkeypatch.setattr("steadyturn.jobs.home.virtual_boards", lambda: ())
 
 
 @pytest.fixture
@@ -121,8 +123,13 @@ def test_pages_to_pull_then_the_last_pull(place, plugged):
         assert seen.last_pull.pages == 3
         assert seen.last_pull.finished
         assert seen.next_step == "steadyturn new my.toml"
-        put_rig(place[0])
-        assert home(*place).next_step == "steadyturn watch"
+        name = put_rig(place[0])
+        assert home(*place).next_step == f"steadyturn flash {name}"  # it has no settings
+        fake.settings = b'head\n{"label":"hut","rig":"Lakeside hut"}\ntail'
+        seen = home(*place)
+        assert seen.next_step == "steadyturn review"  # just pulled
+        assert "'hut' on " in text(seen)
+        assert "rig Lakeside hut" in text(seen)
     plugged()
     assert "3 new pages of board 050607" in text(home(*place))
     for file in place[0].iterdir():
@@ -150,3 +157,44 @@ def test_the_command_alone_shows_it(place, monkeypatch, capsys):
     out = capsys.readouterr().out
     assert "next: steadyturn demo" in out
     assert max(map(len, out.splitlines())) <= 80
+
+
+def test_several_boards_are_told_apart(place, plugged, monkeypatch):
+    boards = [FakeBoard(), FakeBoard(), FakeBoard()]
+    for n, fake in enumerate(boards):
+        fake.firmware = VERSION.encode()
+        fake.settings = b'head\n{"label":"board %d","rig":"Lakeside hut"}\ntail' % n
+        fake.name = bytes([n]) * 8
+    boards[0].pages = boards[2].pages = {}
+    with PtyBoard(boards[0]) as one, PtyBoard(boards[1]) as two, PtyBoard(boards[2]) as twin:
+        plugged(one.port, two.port)
+        monkeypatch.setattr("steadyturn.jobs.home.virtual_boards", lambda: ((twin.port, 1),))
+        seen = home(*place)
+        assert [(b.label, b.virtual) for b in seen.boards] == [
+            ("board 0", False), ("board 1", False), ("board 2", True)]
+        assert seen.next_step == f"steadyturn pull --port {two.port}"
+        page = text(seen)
+        assert "boards" in page
+        assert "(virtual)" in page
+        assert max(map(len, page.splitlines())) <= 80
+        pull(two.port, place[1])
+        put_rig(place[0])
+        assert home(*place).next_step == f"steadyturn watch --port {one.port}"
+        plugged()
+        assert home(*place).next_step == f"steadyturn watch --port {twin.port}"
+
+
+def test_a_journal_that_went_back_has_pages_to_pull(place, plugged):
+    fake = FakeBoard()
+    fake.settings = b'head\n{"rig":"Lakeside hut"}\ntail'
+    with PtyBoard(fake) as board:
+        plugged(board.port)
+        pull(board.port, place[1])
+        for seq in (4, 7):
+            fake.pages[seq] = fake_page(seq, boot=2)
+        assert pull(board.port, place[1]).went_back == "pages"
+        fake.pages[9] = fake_page(9, boot=3)
+        seen = home(*place)
+        assert seen.boards[0].pages_waiting == 2
+        pull(board.port, place[1])
+        assert home(*place).boards[0].pages_waiting == 0
