@@ -17,7 +17,7 @@ from steadyturn.sessions.findings import Case, Finding, rank
 from steadyturn.sessions.findings_load import load_findings
 from steadyturn.sessions.findings_machine import machine_findings
 from steadyturn.sessions.findings_pace import pace_findings
-from steadyturn.sessions.flow import SAMPLE_S, Flow, flow
+from steadyturn.sessions.flow import SAMPLE_S, Flow, drawing, flow
 from steadyturn.sessions.gaps import Gaps, gaps
 from steadyturn.sessions.hand import Pace, pace, turns
 from steadyturn.sessions.history import Past, history
@@ -55,7 +55,7 @@ def reckon(
         rig, flows, sensor, pace_measured=figures.pace_kind == "measured", out=estimates[1])
     estimates += turns(figures, flows, settings, sensor, rig)
     estimates += times(figures)
-    if (trend := power_trend(flows.watts[flows.settled], SAMPLE_S)) is not None:
+    if (trend := power_trend(flows.watts[drawing(flows)], SAMPLE_S)) is not None:
         estimates.append(trend)
     effort = None if rig is None else arm.effort(rig, flows, figures.turning_s)
     if effort is not None:

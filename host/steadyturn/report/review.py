@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from steadyturn.report import review_findings
-from steadyturn.report.review_words import PAST, Energy, energy_unit, past_value, shown
+from steadyturn.report.review_words import FAULT, PAST, Energy, energy_unit, past_value, shown
 from steadyturn.report.style import WIDTH, columns, duration, item, number
 from steadyturn.sessions.library import default_folder
 
@@ -130,9 +130,9 @@ def _machine(review: Any) -> str:
 def _faults(f: Any) -> list[str]:
     if not f.faults and not f.faults_by_name:
         return []
-    kinds = ", ".join(name for name in f.faults_by_name if name != "none")
+    kinds = ", ".join(FAULT.get(name, name) for name in f.faults_by_name if name != "none")
     count = max(f.faults, sum(f.faults_by_name.values()))
-    return [("1 fault" if count == 1 else f"{count} faults") + (f" ({kinds})" if kinds else "")]
+    return [("1 fault" if count == 1 else f"{count} faults") + (f": {kinds}" if kinds else "")]
 
 
 def _against_itself(review: Any) -> list[str]:

@@ -34,7 +34,7 @@ def said(finding: Any, energy: Energy) -> Said:
 
 
 def gain(finding: Any, energy: Energy) -> str:
-    """What the model predicts: "0.021 Wh more in the same time (12 %), 0.4 kJ less work"."""
+    """What the model predicts: "0.021 Wh more in the same time, 0.4 kJ less work for the arm"."""
     told = finding.gain
     if not told:
         return ""
@@ -48,7 +48,7 @@ def gain(finding: Any, energy: Energy) -> str:
         parts.append(f"{number(told['arm_kj'], 2)} kJ more work for the arm")
     if not parts:
         return ""
-    return f"The model predicts {', '.join(parts)} (worth {percent:.0f} %)."
+    return f"The model predicts {', '.join(parts)} (a gain of {percent:.0f} %)."
 
 
 def short_gain(finding: Any) -> str:

@@ -14,6 +14,7 @@ from steadyturn.report.review_words import (
     TREND,
     VERDICT,
     Energy,
+    past_value,
     shown,
 )
 from steadyturn.report.style import WIDTH, columns, item, number, shown_path, table, wrap
@@ -91,11 +92,11 @@ def history(review: Any) -> str:
     rows = []
     for p in review.history:
         usual = "-" if not math.isfinite(p.median) else (
-            f"{number(p.median)} ({number(max(p.low, 0.0))} to {number(p.high)})")
+            f"{number(p.median)} ({number(p.low)} to {number(p.high)})")
         told = VERDICT.get(p.verdict, p.verdict)
         if TREND.get(p.trend):
             told += f", {TREND[p.trend]}"
-        rows.append((PAST.get(p.name, p.name), number(p.value), p.unit, usual, told))
+        rows.append((PAST.get(p.name, p.name), past_value(p.value, p.unit), usual, told))
     return wrap(f"Against its own history, {count} earlier outings") + "\n" + fitted(
-        rows, ("", "now", "", "usually", ""),
-        lambda row: f"{row[0]}: {row[1]} {row[2]}, usually {row[3]}: {row[4]}", right=(1,))
+        rows, ("", "now", "usually", ""),
+        lambda row: f"{row[0]}: {row[1]}, usually {row[2]}: {row[3]}", right=(1,))

@@ -30,6 +30,11 @@ ESTIMATE = {
     "food": "food burnt for it",
 }
 # the codes of Estimate.note and Comparison.note
+FAULT = {
+    "settings": "settings", "sensor": "sensor", "over_voltage": "too many volts",
+    "over_current": "too much current", "journal": "journal", "program": "program",
+    "temperature": "too hot", "gears": "gears",
+}  # in a word or three; report.words.FAULT has what to do
 NOTE = {
     "at_bus": "at the bus's volts: not the battery's mAh",
     "partly": "partly measured",
@@ -42,8 +47,8 @@ COMPARED = {
     "losses_share": "lost in converter and cable",
 }
 PAST = {
-    "out_per_turn": "delivered by a turn", "power_out": "delivered while connected",
-    "losses_share": "lost in converter and cable", "connections": "phone connected",
+    "out_per_turn": "a turn delivers", "power_out": "delivers when connected",
+    "losses_share": "lost on the way", "connections": "connections in 10 min",
     "faults": "faults", "in_band": "time in the band",
 }
 VERDICT = {
@@ -110,7 +115,7 @@ def shown(estimate: Any, energy: Energy) -> tuple[str, str]:
 
 
 def _digits(low: float, high: float) -> tuple[str, str]:
-    """Both ends to the place that their distance has two digits in."""
+    """Both ends to the place that their distance is known in."""
     places = _places(high - low)
     return f"{low:.{places}f}", f"{high:.{places}f}"
 
@@ -118,7 +123,9 @@ def _digits(low: float, high: float) -> tuple[str, str]:
 def _places(reach: float) -> int:
     if not math.isfinite(reach) or reach <= 0:
         return 2
-    return min(4, max(0, 1 - math.floor(math.log10(reach))))
+    tens = math.floor(math.log10(reach))
+    # a second digit only where the first is small (common practice, no source)
+    return min(4, max(0, -tens + (reach < 5 * 10.0**tens)))
 
 
 def _like(value: float, estimate: Any) -> str:
@@ -128,5 +135,5 @@ def _like(value: float, estimate: Any) -> str:
 
 
 def past_value(value: float, unit: str) -> str:
-    """A figure of the history: "2.08 J a turn", "3 in an outing"."""
+    """A figure of the history: "2.08 J", "3"."""
     return f"{number(value)} {unit}".strip()

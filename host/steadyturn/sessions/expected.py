@@ -1,6 +1,6 @@
 """What the model of the rig expects of an outing, beside what was measured.
 
-Compared over the samples in which the load was connected and things had settled, each at the
+Compared over the samples in which the phone took something and things had settled, each at the
 pace that was held just then: the volts at the converter's input, the energy that went in,
 and, where the board measures its output, what the converter kept. Where the pace itself is
 inferred from the volts (by the same constants), the volts cannot tell whether these are
@@ -21,7 +21,7 @@ from steadyturn.rig.types import Rig
 from steadyturn.sessions.accuracy import Accuracy
 from steadyturn.sessions.arm import winding_of
 from steadyturn.sessions.estimates import Estimate, spread
-from steadyturn.sessions.flow import SAMPLE_S, Flow
+from steadyturn.sessions.flow import SAMPLE_S, Flow, drawing
 from steadyturn.sessions.ranges import moved
 
 Floats = NDArray[np.float64]
@@ -72,7 +72,7 @@ def expected(
     """Comparisons loaded_volts [V] and power_in [W] (means over settled samples), and
     losses_share [%] of what went in where `out` is a measured output; empty where too little
     was settled, or the model has no state there."""
-    which = flow.settled
+    which = drawing(flow)
     if flow.seconds(which) < LEAST_S:
         return ()
     pace = flow.pace_tpm[which]

@@ -11,7 +11,7 @@ from steadyturn_fw import pages as layout
 from steadyturn.model.charging_reach import reach
 from steadyturn.sessions import arm
 from steadyturn.sessions.findings import Case, Finding, weigh
-from steadyturn.sessions.flow import SAMPLE_S, SETTLE_S, Flags, run_long
+from steadyturn.sessions.flow import IDLE_SHARE, SAMPLE_S, SETTLE_S, Flags, run_long
 
 # A collapse now and then is a hand that stopped; three, and one in three minutes of charging, in
 # the band is a machine that carries less than its settings say.
@@ -19,8 +19,7 @@ LEAST_COLLAPSES, COLLAPSES_PER_S = 3, 1 / 180
 # The switch itself calls a connection that lasted 10 s proven (firmware/states.md). Four that did
 # not, and one in two minutes, are no single slip.
 SHORT_S, LEAST_SHORT, SHORT_PER_S = 10.0, 4, 1 / 120
-# A phone that charges takes most of what it ever takes; a quarter is its own use, or nothing.
-IDLE_SHARE, IDLE_S, IDLE_PERCENT = 0.25, 60.0, 15.0
+IDLE_S, IDLE_PERCENT = 60.0, 15.0  # a phone that only thinks for a while is no fault
 LESS_SHARE = 0.85  # of the model's power: sensor and converter are off by less
 
 

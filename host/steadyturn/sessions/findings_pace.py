@@ -16,6 +16,8 @@ from steadyturn.sessions.flow import SAMPLE_S, Flags, Floats
 # clumsy one for 15 (virtual people, firmware/cue.md): a third is no slip of the hand.
 OUT_PERCENT = 33.0
 LEAST_S = 30.0  # of it: a short try says nothing
+# paces to gear for: that percent of the time was slower
+MEANT = (15, 30, 50, 70, 85)
 ONE_SIDED = 3.0  # so many times as long on one side as on the other: the band, not the hand
 
 
@@ -49,27 +51,37 @@ def _beside(case: Case, code: str, out: Flags, held: float, middle: float,
         "out_percent": share, "pace_tpm": middle, "held_tpm": held, "edge_tpm": edge}
     gain = None
     if case.rig is not None:
-        factor = float(np.median(case.target_tpm[judged])) / middle
-        ratio = gears.ratio(case.rig.stages)
-        changed = regeared(case.rig, factor)
         needs_w = case.runs_w(case.rig, edge)[1]
         keeps_w = case.rig.arm.power_w
         if np.isfinite(needs_w):
             evidence |= {"needs_w": needs_w, "keeps_w": keeps_w}
-        new_w = case.runs_w(changed, middle)[1]
-        if np.isfinite(new_w) and new_w <= max(keeps_w, needs_w):
-            gain = _gain(case, changed, case.low_tpm / factor, case.high_tpm / factor,
-                         ratio=ratio * factor, ratio_now=ratio)
-        else:  # the arm would not turn that: less load is what helps
+        gains = [_geared(case, pace, max(keeps_w, needs_w)) for pace in
+                 np.percentile(case.flow.pace_tpm[judged], MEANT).tolist()]
+        gain = max((one for one in gains if one is not None), default=None,
+                   key=lambda one: one["worth_percent"])
+        if gain is None:  # the arm would not turn that: less load is what helps
             evidence["too_heavy"] = "yes"
     weight = weigh(gain, share)
     return None if weight is None else Finding(code, evidence, gain, weight)
 
 
+def _geared(case: Case, pace: float, most_w: float) -> dict[str, float] | None:
+    """What gears are worth whose target is this pace; None where the arm would not turn them."""
+    assert case.rig is not None
+    factor = float(np.median(case.target_tpm[case.judged])) / pace
+    ratio = gears.ratio(case.rig.stages)
+    changed = regeared(case.rig, factor)
+    arm_w = case.runs_w(changed, pace)[1]
+    if not arm_w <= most_w:
+        return None
+    return _gain(case, changed, case.low_tpm / factor, case.high_tpm / factor,
+                 ratio=ratio * factor, ratio_now=ratio)
+
+
 def _gain(case: Case, changed: Rig, low: Floats, high: Floats,
           **more: float) -> dict[str, float] | None:
     """Of the changed machine at the paces that were held: it delivers where they are in its
-    band, and elsewhere all stays as it was."""
+    band and nothing elsewhere, where the arm's work stays as it was."""
     flow, judged = case.flow, case.judged
     inside = judged & (flow.pace_tpm >= low) & (flow.pace_tpm <= high)
     if not inside.any():
@@ -79,8 +91,8 @@ def _gain(case: Case, changed: Rig, low: Floats, high: Floats,
     at = operate(changed, grid, winding_c=case.winding_c)
     out_w = np.interp(paces, grid, np.nan_to_num(at.out_w))
     arm_w = np.interp(paces, grid, np.nan_to_num(at.arm_w))
-    out_now, arm_now = _now_j(case, inside)
-    return case.gain(float(out_w.sum()) * SAMPLE_S - out_now,
+    arm_now = _now_j(case, inside)[1]
+    return case.gain(float(out_w.sum()) * SAMPLE_S - case.delivered_j,
                      float(arm_w.sum()) * SAMPLE_S - arm_now, **more)
 
 

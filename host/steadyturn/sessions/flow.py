@@ -19,6 +19,8 @@ SAMPLE_S = layout.SAMPLE_MS / 1000
 SETTLE_S = 3.0
 # from a boot's first sample: the hand speeds up; common practice, no source
 START_S = 10.0
+# a phone that charges takes most of what it ever takes; a quarter is its own use, or nothing
+IDLE_SHARE = 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +52,15 @@ class Flow:
 
     def seconds(self, which: Flags) -> float:
         return int(np.count_nonzero(which)) * SAMPLE_S
+
+
+def drawing(flow: Flow) -> Flags:
+    """Settled samples in which the phone takes something: at least a quarter of what it takes at
+    most; below that it is full, unplugged or asleep."""
+    if not flow.settled.any():
+        return flow.settled
+    most = float(np.percentile(flow.watts[flow.settled], 90))
+    return flow.settled & (flow.watts >= IDLE_SHARE * most)
 
 
 def flow(pages: Pages) -> Flow:

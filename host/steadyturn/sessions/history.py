@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from math import isfinite, nan, sqrt
+from math import inf, isfinite, nan, sqrt
 from typing import Any
 
 import numpy as np
@@ -45,7 +45,8 @@ class Past:
 @dataclass(frozen=True, slots=True)
 class Figure:
     """of: from an outing's row (fields as in outing_rows.OutingRow); good: 1 where more is
-    better, -1 where less is. floor, floor_share: the least half-width of what is usual."""
+    better, -1 where less is. floor, floor_share: the least half-width of what is usual; top:
+    it cannot be more."""
 
     name: str
     unit: str
@@ -53,6 +54,7 @@ class Figure:
     of: Callable[[Any], float]
     floor: float = 0.0
     floor_share: float = 0.0
+    top: float = inf
 
 
 def _over(part: float, whole: float) -> float:
@@ -61,15 +63,16 @@ def _over(part: float, whole: float) -> float:
 
 # the machine's own first: what the hand does changes the last two as well
 FIGURES = (
-    Figure("out_per_turn", "J a turn", 1, lambda o: _over(o.energy_out_j, o.turns),
+    Figure("out_per_turn", "J", 1, lambda o: _over(o.energy_out_j, o.turns),
            floor_share=0.07),
     Figure("power_out", "W", 1, lambda o: _over(o.energy_out_j, o.connected_s), floor_share=0.05),
     Figure("losses_share", "%", -1, lambda o: 100 * (1 - _over(o.energy_out_j, o.energy_in_j)),
            floor=1.5),
-    Figure("connections", "in 10 min", -1, lambda o: 600 * _over(o.connections, o.connected_s),
+    Figure("connections", "", -1, lambda o: 600 * _over(o.connections, o.connected_s),
            floor=2.0),
-    Figure("faults", "in an outing", -1, lambda o: float(o.faults), floor=0.9),
-    Figure("in_band", "%", 1, lambda o: 100 * min(1.0, _over(o.band_s, o.turning_s)), floor=8.0),
+    Figure("faults", "", -1, lambda o: float(o.faults), floor=0.9),
+    Figure("in_band", "%", 1, lambda o: 100 * min(1.0, _over(o.band_s, o.turning_s)), floor=8.0,
+           top=100.0),
 )
 
 
@@ -100,7 +103,8 @@ def _past(figure: Figure, now: Any, rows: Sequence[Any]) -> Past:
         verdict = "usual"
     else:
         verdict = "better" if (value - median) * figure.good > 0 else "worse"
-    return Past(figure.name, value, median, median - reach, median + reach, count, figure.unit,
+    return Past(figure.name, value, median, max(0.0, median - reach),
+                min(figure.top, median + reach), count, figure.unit,
                 verdict, _trend([*known.tolist(), value], figure, median))
 
 

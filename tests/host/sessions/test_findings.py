@@ -86,9 +86,9 @@ def test_band_too_high_for_the_arm():
     assert finding.evidence["out_percent"] > 70
     assert finding.evidence["pace_tpm"] == pytest.approx(held, rel=0.05)
     assert finding.gain["ratio"] / finding.gain["ratio_now"] == pytest.approx(
-        maker.target / finding.evidence["pace_tpm"])
-    # four minutes at the new gears' target give about 2.5 W
-    assert finding.gain["delivered_wh"] == pytest.approx(2.5 * 230 / 3600, rel=0.1)
+        maker.target / held, rel=0.1)
+    # four minutes with such gears give about 2.5 W, and those at the old band's pace none
+    assert finding.gain["delivered_wh"] == pytest.approx(2.5 * (230 - 60) / 3600, rel=0.15)
     assert finding.weight == finding.gain["worth_percent"] > 100
     without = found(maker, rig=False)["band_too_high"]
     assert without.gain is None
