@@ -16,7 +16,6 @@ from steadyturn.jobs.review_against import Against, Side, other_outing
 from steadyturn.jobs.review_against import against as beside
 from steadyturn.jobs.review_reckon import reckon
 from steadyturn.jobs.review_scope import Shown, shown
-from steadyturn.report import plots, review_page
 from steadyturn.rig.file import read_rig, read_rig_text
 from steadyturn.rig.types import Rig
 from steadyturn.sessions import in_force
@@ -110,8 +109,12 @@ def review(
     outing, library unusable).
     """
     if plot is not None:
+        from steadyturn.report import plots
+
         plots.check(plot)
     if html is not None:
+        from steadyturn.report import review_page
+
         review_page.check(html)
     given = None if rig is None else read_rig(rig)
     with Library(library, readonly=True) as shelf:

@@ -91,3 +91,12 @@ def test_without_micropython_it_completes_and_names_what_was_left_out(tmp_path):
     check(result)
     assert result["port"] is None
     assert any("MicroPython" in what for what in result["not_exercised"])
+
+
+def test_the_readme_s_review_is_the_demo_s():
+    """All but its times and its last line, which names the library."""
+    readme = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
+    shown = EXPECTED.read_text(encoding="utf-8").splitlines()
+    begin = next(i for i, line in enumerate(shown) if line.startswith("Delivered"))
+    assert f"    {shown[begin - 1].removesuffix('WHEN')}" in readme
+    assert "\n".join(f"    {line}" for line in shown[begin : begin + 4]) in readme
