@@ -1,12 +1,12 @@
-"""Run by test_library_failures.py in a process of its own: `full_disk.py disk|file FOLDER`.
+"""Run by test_library_failures.py in a process of its own: `full_disk.py disk|file FOLDER
+KILOBYTES,...`.
 
-disk: FOLDER is a small disk of its own, filled to some levels. file: no file may grow beyond
-some sizes. Prints how each pull ended, and "done" when all that must hold did.
+disk: FOLDER is a small disk of its own, filled until so much is left. file: no file may grow
+beyond about that. Prints how each pull ended, and "done" when all that must hold did.
 """
 
 from __future__ import annotations
 
-import os
 import resource
 import shutil
 import sqlite3
@@ -17,7 +17,6 @@ from pathlib import Path
 
 from commands import Bench, told
 
-LEVELS_KB = (0, 6, 30, 70)  # room that is left
 FRESH = 400  # pages on the board, 88 kB; as rows 130 kB, and as many in the WAL
 
 
@@ -55,12 +54,12 @@ def stored(bench: Bench) -> list[int]:
     return [seq for seq, _ in rows]
 
 
-def main(limit: Callable, folder: Path) -> None:
+def main(limit: Callable, folder: Path, levels_kb: list[int]) -> None:
     bench = Bench(folder)
     bench.fill(2)
     bench.fresh = FRESH
     before = stored(bench)
-    for kilobytes in LEVELS_KB:
+    for kilobytes in levels_kb:
         with limit(bench, kilobytes):
             said = bench.run(["pull"])
             print(f"pull: {said.status} {kilobytes} {' '.join(said.err.split())}")
@@ -88,5 +87,5 @@ def main(limit: Callable, folder: Path) -> None:
 
 
 if __name__ == "__main__":
-    main({"disk": disk, "file": file}[sys.argv[1]], Path(sys.argv[2]))
-    os.sync()
+    main({"disk": disk, "file": file}[sys.argv[1]], Path(sys.argv[2]),
+         [int(level) for level in sys.argv[3].split(",")])

@@ -13,7 +13,7 @@ from steadyturn.sessions.decode import decode, fault, find
 from test_decode_independent import compare, random_page, sealed
 
 SIZE = 220
-ROUNDS = 2000
+ROUNDS = 1500
 SOAK = 1_000_000
 LONGEST = 7
 # pages to draw from: journals are made of them by number, so that a round costs no making
