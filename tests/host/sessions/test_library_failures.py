@@ -140,7 +140,7 @@ def check_without_room(kind: str, folder: Path, levels: str) -> None:
         assert "Make room" in line or "Try another folder" in line
 
 
-linux = pytest.mark.skipif(sys.platform != "linux", reason="limits disk and files by Linux's means")
+linux = pytest.mark.skipif(sys.platform != "linux", reason="limits files by Linux's means")
 
 
 @linux
