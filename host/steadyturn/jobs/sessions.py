@@ -16,6 +16,7 @@ from steadyturn.jobs.since import since_s
 from steadyturn.report.harmless import unfit
 from steadyturn.sessions.library import BoardRow, Library, OutingRow
 
+BACK_S = 60.0  # as anchors.BACK_MS: a clock may have been set right by that much
 MOST_NOTE = 500  # characters; common practice, no source
 Progress = Callable[[int, int], None]  # pages decoded, in all
 
@@ -71,7 +72,8 @@ class Doubted:
 class Sessions:
     """What is listed. of: outings in the library; since_s, best: as asked for; per: what
     groups are by ("" for none); noted: the outing that was given a note; rebuilt_pages:
-    decoded again; boards, rigs: all that the library knows."""
+    decoded again; boards, rigs: all that the library knows. clock_behind_s: by how much this
+    computer's clock is before the last meeting, None where it is not."""
 
     library: Path
     of: int
@@ -85,6 +87,7 @@ class Sessions:
     doubted: tuple[Doubted, ...]
     boards: tuple[str, ...]
     rigs: tuple[str, ...]
+    clock_behind_s: float | None
     noted: int | None
     rebuilt_pages: int | None
 
@@ -120,6 +123,8 @@ def sessions(
         boards = {row.id: row for row in shelf.boards()}
         rows = shelf.outings()
         doubted = tuple(Doubted(*found) for found in shelf.doubts())
+        behind_s = max((row.until_s for row in rows if row.until_s is not None),
+                       default=0.0) - time.time()
         folder = shelf.folder
     chosen = _chosen(rows, boards, board, rig, since_at, faults)
     if note is not None:
@@ -133,6 +138,7 @@ def sessions(
         groups=groups(listed, per) if per else (), doubted=doubted,
         boards=tuple(sorted({b.unique_id for b in boards.values()})),
         rigs=tuple(sorted({row.rig for row in rows if row.rig})),
+        clock_behind_s=behind_s if behind_s > BACK_S else None,
         noted=None if note is None else note[0], rebuilt_pages=rebuilt,
     )
 

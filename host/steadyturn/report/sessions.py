@@ -170,11 +170,18 @@ def _remarks(result: Any) -> str:
         told = " and ".join(times[:2]) + (" and others" if len(times) > 2 else "")
         said.append(f"At {_count(len(result.doubted), 'meeting')} the computer's clock cannot "
                     f"be believed (it said {told}): nothing is dated by it.")
+    if result.clock_behind_s is not None:
+        said.append(f"This computer's clock is {_long(result.clock_behind_s)} behind the last "
+                    "meeting's: one of the two is wrong.")
     if not result.per and not any(o.note for o in result.outings):
         last = result.outings[-1].number
         said.append(f"'steadyturn review --outing {last}' shows one; 'steadyturn sessions "
                     f"--note {last} TEXT' adds your own words.")
     return "\n".join(wrap(s) for s in said)
+
+
+def _long(seconds: float) -> str:
+    return duration(seconds) if seconds < 2 * 86_400 else f"{seconds / 86_400:.0f} days"
 
 
 def _count(count: int, noun: str) -> str:

@@ -92,14 +92,13 @@ class Decoded:
             return
         from steadyturn.sessions import refresh
 
-        looking = self._readonly
+        only_looks, self._readonly = self._readonly, False
         try:
-            if looking:
+            if only_looks:
                 self._store.change()
             refresh.refresh(self._store, progress)
-            self._readonly = False
-        except Failed:  # no right to write, no room to
-            if not looking:
+        except Failed:  # it may not be changed, or another program is at it
+            if not only_looks:
                 raise
             self._store.copy()
             refresh.refresh(self._store, progress)

@@ -120,6 +120,15 @@ def test_totals_by_rig_and_by_time(two):
     assert [g.outings for g in sessions(two, per="board").groups] == [4, 1]
 
 
+def test_a_clock_that_is_behind_now_is_said(two, monkeypatch):
+    monkeypatch.setattr(time, "time", lambda: BEGAN_S + 61 * DAY_S)
+    assert sessions(two).clock_behind_s is None
+    monkeypatch.setattr(time, "time", lambda: BEGAN_S)
+    found = sessions(two)
+    assert found.clock_behind_s == pytest.approx(60 * DAY_S, rel=0.01)
+    assert "This computer's clock is 60 days behind" in text(found)
+
+
 # ---- notes
 
 

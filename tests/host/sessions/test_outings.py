@@ -5,10 +5,12 @@ from __future__ import annotations
 import dataclasses
 import math
 import random
+import sqlite3
 
 import pytest
 from shelves import BEGAN_S, DAY_S, Shelf, settings_text
 from steadyturn.errors import Failed
+from steadyturn.sessions import schema
 from steadyturn.sessions.decode import decode
 from steadyturn.sessions.figures import review
 from steadyturn.sessions.library import Library
@@ -207,3 +209,38 @@ def test_dates_of_a_boot_that_met_a_host(tmp_path):
     row, = shelf.outings()
     assert row.begin_s == pytest.approx(BEGAN_S, abs=1e-3)
     assert row.end_s == pytest.approx(shelf.now_s, abs=1e-3)
+
+
+def test_where_it_may_not_be_changed_what_is_behind_is_decoded_in_memory(tmp_path, monkeypatch):
+    shelf = season(tmp_path, 2)
+    shelf.crank()
+    shelf.pull(finish=False)
+    path = tmp_path / schema.FILE
+    real = schema._connect
+
+    def connect(path, readonly, wait_s):
+        if not readonly:
+            raise sqlite3.OperationalError("attempt to write a readonly database")
+        return real(path, readonly, wait_s)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(schema, "_connect", connect)
+        before = path.read_bytes()
+        with Library(tmp_path, readonly=True) as library:
+            rows = library.outings()
+            assert library.outings() == rows
+        assert path.read_bytes() == before
+    assert len(rows) == 3
+    assert shelf.outings() == rows
+
+
+def test_a_reader_does_not_fail_while_another_program_writes_on_and_on(tmp_path):
+    shelf = season(tmp_path, 1)
+    shelf.crank()
+    shelf.pull(finish=False)
+    with (
+        Library(tmp_path) as busy, schema.transaction(busy._db),
+        Library(tmp_path, readonly=True, wait_s=0.05) as library,
+    ):
+        assert len(library.outings()) == 2
+    assert len(shelf.outings()) == 2
