@@ -18,6 +18,7 @@ from steadyturn_fw import pages as layout
 from steadyturn.report import curves, plot_files, spans_of, words
 from steadyturn.report import plot_style as look
 from steadyturn.report.curves import Curve, Span
+from steadyturn.report.harmless import harmless
 from steadyturn.report.plot_files import check
 from steadyturn.report.plots_boots import (
     Stretch,
@@ -216,5 +217,5 @@ def _title(review: Any) -> str:
     out = f"{quantity(figures.energy_out_wh, 'Wh')} to the phone ({figures.energy_out_kind})"
     if math.isfinite(figures.percent):
         out += f", {number(figures.percent, 2)} % of its battery"
-    name = review.label or review.rig or f"board {review.board[-6:]}"
-    return f"{name}: {out}".replace("$", r"\$")
+    name = harmless(review.label or review.rig or f"board {review.board[-6:]}")
+    return f"{name}: {out}".replace("$", r"\$")  # which would begin a formula

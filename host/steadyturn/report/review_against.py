@@ -8,6 +8,7 @@ from typing import Any
 
 from steadyturn.report import moments
 from steadyturn.report import review_words as terms
+from steadyturn.report.harmless import harmless
 from steadyturn.report.style import columns, item, number, table, wrap
 
 # figures that only a comparison has, beside those of the review and the history
@@ -57,7 +58,7 @@ def title(review: Any) -> str:
     ours = f"Outing {numbers[0]}" if len(numbers) == 1 else (
         f"Outings {numbers[0]} to {numbers[-1]}" if numbers else "This review")
     other = beside.outing
-    who = [] if beside.same_board else [other.label or f"board {beside.board}"]
+    who = [] if beside.same_board else [harmless(other.label or f"board {beside.board}")]
     return f"{ours} against outing {other.id} ({', '.join([*who, moments.when(other)])})"
 
 

@@ -23,6 +23,7 @@ from steadyturn.report.review_page_time import legend, pace_svg, power_svg
 from steadyturn.report.review_words import energy_unit
 
 SUFFIXES = (".html", ".htm")
+MOST_NOTED = 1000  # letters of a line of a note
 MOST_OPEN = 12  # boots that are shown at once
 Section = tuple[str, str, str]  # id, heading, HTML
 
@@ -51,11 +52,17 @@ def page(review: Any) -> str:
         f"{what} - {review.label or review.rig or review.board}",
         '<a class="skip" href="#review">Skip to the review</a>\n'
         f'<header><p class="who">{name(said.head(review))}</p></header>\n'
-        f'<main id="review" tabindex="-1"><h1>{esc(what)}</h1>\n'
+        f'<main id="review" tabindex="-1"><h1>{esc(what)}</h1>\n{_notes(review)}\n'
         f'<nav aria-label="Contents">{contents}</nav>\n{body}</main>\n'
         f'<footer><p class="small">Board {name(review.board)}. Made by steadyturn '
         f"{steadyturn.__version__}. This file loads nothing and sends nothing.</p></footer>",
         style(), about=f"{what}. A machine's report by steadyturn.", scheme="light dark")
+
+
+def _notes(review: Any) -> str:
+    """What somebody wrote down of these outings."""
+    return "\n".join(f"<p>Note to outing {o.id}: {name(line, MOST_NOTED)}</p>"
+                     for o in review.outings for line in o.note.splitlines() if line.strip())
 
 
 def headline(review: Any) -> str:
@@ -76,7 +83,7 @@ def sections(review: Any) -> Iterator[Section]:
         yield "pace", "Pace and lamp", _figure(
             pace_svg(review, stretches),
             "Solid line: pace. Dotted line: at most this, hardly any current flowed. Dashed "
-            f"level: the target. {_sentence(marks)}") + _details(
+            f"level: the target. {_sentence(marks)}") + parts.times(review) + _details(
             "The samples of both drawings as a table", samples(stretches))
         yield "power", "Power and volts", _figure(
             power_svg(review, stretches),

@@ -11,7 +11,9 @@ from steadyturn.report import review_findings, words
 from steadyturn.report import review_words as terms
 from steadyturn.report.arm_words import CARE
 from steadyturn.report.html_parts import esc, items, table
+from steadyturn.report.review_more import PACES
 from steadyturn.report.review_notes import notes
+from steadyturn.report.review_page_tables import shares
 from steadyturn.report.review_tables import sensor
 from steadyturn.report.style import duration, number
 
@@ -107,6 +109,18 @@ def model(review: Any) -> str:
     below = "".join(f'<p class="small">{esc(_sentence(terms.NOTE[n]))}.</p>' for n in noted)
     return table("At the paces that were held, by the rig file",
                  ("figure", "measured", "expected", "verdict"), rows, right=(1, 2)) + below
+
+
+def times(review: Any) -> str:
+    """How long the lamp showed what, and how long the pace was beside the band."""
+    f = review.figures
+    lamp = [(words.cue(name).lower(), seconds) for name, seconds in f.cue_s.items()
+            if seconds or name in {"faster", "hold", "slower"}]
+    paces = [(name, f.pace_s[key]) for key, name in PACES
+             if f.pace_s and (f.pace_s[key] or key != "unknown")]
+    found = (shares("By lamp", "lamp", lamp),
+             shares("By pace, while turning", "pace", paces if review.band_tpm else []))
+    return f'<div class="pair">{"".join(found)}</div>' if any(found) else ""
 
 
 def phone(review: Any) -> str:

@@ -70,6 +70,9 @@ td b, th b { font-weight: 600; } td.n b { white-space: nowrap; }
 .sub { display: block; color: var(--faint); font-size: .8125rem; }
 .dense { font-size: .8125rem; max-width: 58rem; }
 .dense th, .dense td { padding: .15rem .6rem .15rem 0; }
+.pair { display: flex; flex-wrap: wrap; gap: 0 3rem;
+  align-items: flex-start; }
+.short { width: auto; min-width: 16rem; }
 .kind { display: inline-block; font-size: .8125rem; padding: 0 .4rem; border: 1px solid
   var(--faint); border-radius: .2rem; white-space: nowrap; }
 .inferred { border-style: dashed; } .modelled { border-style: dotted; }
@@ -106,7 +109,6 @@ pattern path { stroke: var(--gap); fill: none; } pattern circle { fill: var(--ga
 .line.join { stroke: var(--peak); stroke-width: 1px; }
 .stem { stroke-width: 5px; } .stem.dot { stroke: var(--volts); }
 .stem.this { stroke: var(--sign); }
-.usual { fill: var(--range); }
 """
 
 _NARROW = """

@@ -67,6 +67,17 @@ def _row(stretch: Stretch, first: float, last: float, rows: NDArray[Any]) -> tup
             esc(words.cue(cue).lower()), f"{100 * (live['connected'] == 1).mean():.0f} %")
 
 
+def shares(caption: str, head: str, rows: Sequence[tuple[str, float]]) -> str:
+    """Times [s] and what share of their sum each is; "" where there is no time at all."""
+    whole = sum(seconds for _, seconds in rows)
+    if not whole:
+        return ""
+    body = [(esc(name), duration(seconds), f"{100 * seconds / whole:.0f} %")
+            for name, seconds in rows]
+    return table(esc(caption), (esc(head), "time", "share"), body, right=(1, 2),
+                 kind="dense short")
+
+
 def boots(figures: Any, ended: dict[str, str]) -> str:
     """A row a boot; ended: words for how one ended."""
     shown = figures.boots[-MOST_BOOTS:]

@@ -200,17 +200,22 @@ def test_the_table_has_the_samples_of_the_curves(tmp_path):
 
 @pytest.mark.parametrize("bad", HOSTILE)
 def test_names_from_outside_stay_words(tmp_path, bad):
-    shelve(tmp_path, outing_maker.three_boots()[:8])
+    shelve(tmp_path, outing_maker.three_boots()[:12])
     got = review(tmp_path)
+    assert len(got.outings) == 1
     figures = dataclasses.replace(got.figures, faults=3, faults_by_name={bad: 3},
                                   releases={bad: 1})
-    hurt = dataclasses.replace(got, rig=bad, label=bad, board=bad, figures=figures)
+    outings = tuple(dataclasses.replace(o, note=f"{bad}\nsecond", label=bad, rig=bad)
+                    for o in got.outings)
+    hurt = dataclasses.replace(got, rig=bad, label=bad, board=bad, figures=figures,
+                               outings=outings)
     text = review_page.page(hurt)
     assert faults(text) == []
     assert not re.search("[\x00-\x08\x0b-\x1f\x7f\u202a-\u202e\u2066-\u2069]", text)
     text.encode("utf-8")
     title = Reader(text).all("title")[0]["text"]
     assert len(title) < 260
+    assert "Note to outing 1: " in text
 
 
 def test_names_from_the_board(tmp_path):
@@ -281,11 +286,12 @@ def odd_pages(rng, count):
                 layout.BITS_AMPS_PEAK, layout.BITS_CUE, layout.BITS_CONNECTED,
                 layout.BITS_VALID)) for _ in range(rng.integers(0, layout.SAMPLES + 1))]
         events = [(int(rng.integers(0, 256)), int(rng.integers(-3000, 3000)),
-                   int(rng.integers(0, 1 << 16))) for _ in range(rng.integers(0, layout.EVENTS + 1))]
+                   int(rng.integers(0, 1 << 16)))
+                  for _ in range(rng.integers(0, layout.EVENTS + 1))]
         pages.append(make_page(
             seq, boot=int(rng.integers(1, 4)), t0_ms=int(rng.choice([0, 5000, 2**31, 2**32 - 1])),
-            samples=samples, events=events, flags=int(rng.choice([0, layout.FLAG_FADING, layout.FLAG_FLUSHED,
-                                                       layout.FLAG_SATURATED])),
+            samples=samples, events=events, flags=int(rng.choice(
+                [0, layout.FLAG_FADING, layout.FLAG_FLUSHED, layout.FLAG_SATURATED])),
             totals={"energy_in": int(rng.integers(0, 1 << 47)), "turns": int(rng.integers(0, 9)),
                     "energy_out": int(rng.integers(0, 1 << 47)),
                     "charge": int(rng.integers(0, 1 << 47)), "on": int(rng.integers(0, 9999))}))
