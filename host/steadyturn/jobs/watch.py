@@ -103,8 +103,8 @@ def watch(
     port: str | Direct | None = None, *, seconds: float | None = None, rate_hz: float = RATE_HZ,
     library: Path | None = None, anchor: bool = False,
 ) -> Generator[Glance, None, None]:
-    """Looks at a board, `rate_hz` a second, for `seconds` (None: until it is closed); while
-    there is no board GONE_HZ a second.
+    """Looks at a board, `rate_hz` a second, for `seconds` from the first answer on (None: until
+    it is closed); while there is no board GONE_HZ a second.
 
     anchor: leave a time anchor in the library (None: the usual one) at each connection.
     Raises Failed when no board can be reached at the start; after that it goes on.
@@ -114,16 +114,16 @@ def watch(
     line = Line(port, library=library, anchor=anchor)
     look = _Looks(line, seen)
 
-    def over(wait_s: float) -> bool:
-        return seconds is not None and time.monotonic() + wait_s - start >= seconds
-
+    end: float | None = None
     try:
         due = start
         while True:
             glance = replace(look.next(), time_s=time.monotonic() - start, host_s=time.time())
             yield glance
             period = 1 / (rate_hz if glance.answering else min(rate_hz, GONE_HZ))
-            if over(period):
+            if end is None and seconds is not None and glance.answering:
+                end = time.monotonic() + seconds
+            if end is not None and time.monotonic() + period >= end:
                 return
             due = max(due + period, time.monotonic())  # beats that were missed are left out
             time.sleep(max(0.0, due - time.monotonic()))

@@ -23,6 +23,7 @@ from steadyturn.errors import Failed
 
 FIRST_S = 8.0  # a board that has just been plugged in needs some seconds
 BACK_S = 2.0  # one that is back is asked again and again
+SILENCES = 3  # then the port is opened anew
 LEAVE_S = 1.0  # for the thread at the end; it does not keep the program
 
 Look = tuple["Met | None", dict[str, int], bytes | None]
@@ -51,6 +52,7 @@ class Line:
         self._board: Board | None = None
         self._stack = contextlib.ExitStack()
         self._crc = 0  # of the settings that were read last
+        self._silences = 0  # questions in a row without an answer
         self._go, self._done = threading.Event(), threading.Event()
         self._closing = False
         self._result: Look | BaseException | None = None
@@ -92,6 +94,11 @@ class Line:
                 break
             try:
                 self._result = self._look()
+            except NoAnswer as silent:  # opening the port anew would reset some boards
+                self._silences += 1
+                if self._silences >= SILENCES:
+                    self._leave()
+                self._result = silent
             except BaseException as error:
                 self._leave()
                 self._result = error
@@ -111,6 +118,7 @@ class Line:
             met = self._meet()
         board: Any = self._board
         state = board.link.state()
+        self._silences = 0
         settings = None
         if met is not None or state["settings_crc"] != self._crc:
             try:

@@ -47,14 +47,19 @@ def only_quiet_questions(board: FakeBoard) -> bool:
                                      for line in board.asked)
 
 
+def answers(lines: str) -> list[dict]:
+    """The looks that were answered: before them a busy machine may have been connecting."""
+    return [look for look in map(json.loads, lines.splitlines()) if look["answering"]]
+
+
 def test_over_a_port_by_the_command_in_its_plain_forms(pty, capsys):
     assert code(["watch", "--port", pty.port, "--seconds", "0.3"]) == 0
-    line = capsys.readouterr().out
-    assert line.count("\n") == 1
+    *connecting, line = capsys.readouterr().out.splitlines()
+    assert all("connecting" in each for each in connecting)  # on a busy machine
     for part in ("hold", "4.92 V  0.83 A  4.08 W", "charging"):
         assert part in line
     assert code(["watch", "--port", pty.port, "--seconds", "0.5", "--json"]) == 0
-    objects = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    objects = answers(capsys.readouterr().out)
     assert 2 <= len(objects) <= 6  # ten a second
     assert objects[0]["pace_tpm"] == 52.3
     assert {"bus_v", "since_percent", "cue", "why", "energy_in_wh"} <= set(objects[0])
@@ -74,7 +79,7 @@ def test_ctrl_c_ends_the_watch_with_0_and_lets_the_port_go(pty, monkeypatch):
 
 def test_each_connection_leaves_a_time_anchor(pty, capsys, monkeypatch, tmp_path):
     assert code(["watch", "--port", pty.port, "--seconds", "0.2", "--json"]) == 0
-    assert json.loads(capsys.readouterr().out.splitlines()[0])["remark"] == ""
+    assert answers(capsys.readouterr().out)[0]["remark"] == ""
     from steadyturn.sessions.library import Library
 
     with Library(tmp_path / "library") as shelf:
@@ -85,9 +90,9 @@ def test_each_connection_leaves_a_time_anchor(pty, capsys, monkeypatch, tmp_path
     (tmp_path / "file").write_text("")
     assert code(["watch", "--port", pty.port, "--seconds", "0.2", "--json",
                  "--library", str(tmp_path / "file" / "in")]) == 0
-    looks = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    looks = answers(capsys.readouterr().out)
     assert "not in the library" in looks[0]["remark"]
-    assert all(look["answering"] for look in looks)
+    assert len(looks) > 1
 
 
 # ---- written down
@@ -103,8 +108,8 @@ def test_a_record_has_the_same_objects_and_is_not_written_over(pty, tmp_path, ca
     assert len(pty.board.asked) == asked  # said before the board is spoken to
     assert code([*arguments, "--force"]) == 0
     plain = capsys.readouterr().out
-    assert plain.count("\n") == 1  # a line a second, and all looks in the record
-    assert 2 <= len(file.read_text().splitlines()) <= 5
+    assert plain.count("hold") == 1  # a line a second, and all looks in the record
+    assert 2 <= len(answers(file.read_text())) <= 5
 
 
 def test_a_record_that_cannot_be_made_or_is_full_ends_the_watch_alone(
@@ -116,7 +121,7 @@ def test_a_record_that_cannot_be_made_or_is_full_ends_the_watch_alone(
     real = os.write
 
     def full(number, data):  # room for two looks and a half
-        left = 1800 - os.fstat(number).st_size if len(data) > 300 else len(data)
+        left = 2000 - os.fstat(number).st_size if len(data) > 300 else len(data)
         if left <= 0:
             raise OSError(28, "No space left on device")
         return real(number, data[:left])
@@ -127,7 +132,7 @@ def test_a_record_that_cannot_be_made_or_is_full_ends_the_watch_alone(
     assert "No space left on device" in said
     lines = file.read_text().splitlines()
     assert f"the {len(lines)} looks" in " ".join(said.split())
-    assert all(json.loads(line)["answering"] for line in lines)  # no half line
+    assert answers("\n".join(lines))  # no half line
     assert only_quiet_questions(pty.board)
 
 
@@ -137,7 +142,9 @@ def test_a_reader_that_has_enough_is_a_clean_end(pty):
     process = subprocess.Popen(
         [sys.executable, "-m", "steadyturn", "watch", "--json", "--port", pty.port],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environ)
-    assert json.loads(process.stdout.readline())["cue"] == "hold"  # each line comes at once
+    while not (look := json.loads(process.stdout.readline()))["answering"]:
+        pass
+    assert look["cue"] == "hold"  # each line comes at once
     process.stdout.close()
     assert process.wait(10) == 0
     assert process.stderr.read() == b""
