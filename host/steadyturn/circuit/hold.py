@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import product
 from math import exp, log
+
+import numpy as np
 
 from steadyturn.circuit import standard
 from steadyturn.rig.types import Rig
 
 EDGE_S = 0.02  # firmware/states.md: one edge a tick
-PIN_V = 3.3
-COUPLING_F, HOLD_F = 11e-6, 1e-6  # C5 and C6 in series; C7
+PIN_V, PIN_OHM = 3.3, 40.0  # a pin's own resistance: from memory
+SERIES_OHM, EMPTY_OHM = 220.0, 2200.0  # R9, R10
+COUPLING_F, HOLD_F = 5e-6, 1e-6  # C5 and C6 in series; C7
 UPPER_OHM, LOWER_OHM = 82e3, 10e3  # R13, R14
-DIODE_V, LEAK_A = 0.2, 0.3e-6  # a small Schottky diode at 10-100 uA, and backwards at 40 degC
+DIODE_V, LEAK_A = 0.13, 0.3e-6  # a small Schottky diode at some uA, and backwards at 40 degC
 # how far off each may be: data sheets of their kinds, from memory
-FILM, RESISTOR, CERAMIC, DIODE, OFFSET_V = 0.05, 0.001, 0.3, 0.35, 0.005
+FILM, RESISTOR, CERAMIC, DIODE, OFFSET_V = 0.05, 0.001, 0.3, 0.5, 0.005
 # the hold time's middle stands this much above what a rig names, so that all of 120 ms' range
 # lies between 100 and 150
-ABOVE_S = 0.014
+ABOVE_S = 0.0145
 
 
 @dataclass(frozen=True)
@@ -44,11 +48,18 @@ def hold(rig: Rig) -> Hold:
     >>> from steadyturn.rig.file import read_rig
     >>> made = hold(read_rig(example_path("lakeside-hut")))
     >>> made.part_ohm, round(made.shortest_s, 3), round(made.longest_s, 3)
-    (133000.0, 0.101, 0.148)
+    (140000.0, 0.101, 0.148)
     """
-    wanted = rig.switch.hold_s + ABOVE_S
-    part = min((step * decade for decade in (1e3, 1e4, 1e5, 1e6) for step in standard.E96),
-               key=lambda ohm: abs(_time_s(ohm / 2)[0] - wanted))
+    return _hold(rig.switch.hold_s)
+
+
+@lru_cache(maxsize=64)
+def _hold(hold_s: float) -> Hold:
+    wanted = hold_s + ABOVE_S
+    ohm = wanted / HOLD_F / 1.9
+    for _ in range(6):  # the time is nearly in proportion
+        ohm *= wanted / _time_s(ohm)[0]
+    part = standard.nearest(2 * ohm, standard.E96)
     nominal, full, low = _time_s(part / 2)
     ends = [_time_s(part / 2, *signs, leak_a=leak)[0]
             for signs in product((-1, 1), repeat=5) for leak in (0.0, LEAK_A)]
@@ -61,11 +72,33 @@ def _time_s(ohm: float, farad: int = 0, resistor: int = 0, coupling: int = 0, di
     """From the last rising edge [s], and C7's volts after and before a pulse; the integers
     are the signs of the tolerances."""
     hold_f, ohm = HOLD_F * (1 + farad * FILM), ohm * (1 + resistor * RESISTOR)
-    couple = COUPLING_F * (1 + coupling * CERAMIC)
-    given = PIN_V - 2 * DIODE_V * (1 + diode * DIODE)
-    share, fades = couple / (couple + hold_f), exp(-2 * EDGE_S / (ohm * hold_f))
-    full = share * given / (1 - (1 - share) * fades)
+    peak_s, full, low = pulse(ohm, hold_f, COUPLING_F * (1 + coupling * CERAMIC),
+                              DIODE_V * (1 + diode * DIODE))
     upper, lower = (UPPER_OHM * (1 - threshold * RESISTOR), LOWER_OHM * (1 + threshold * RESISTOR))
     least = PIN_V * lower / (upper + lower) + threshold * OFFSET_V
     towards = leak_a * ohm  # a leak draws C7 to below ground, as it were
-    return ohm * hold_f * log((full + towards) / (least + towards)), full, full * fades
+    return peak_s + ohm * hold_f * log((full + towards) / (least + towards)), full, low
+
+
+def pulse(ohm: float, hold_f: float, coupling_f: float,
+          diode_v: float) -> tuple[float, float, float]:
+    """A rising edge in the steady run of pulses: when C7 is fullest [s], and its volts then
+    and just before the edge. Linear while D3 conducts: the charge of the coupling
+    capacitors and the volts of C7."""
+    pin_ohm = SERIES_OHM + PIN_OHM
+    matrix = np.array([[-1 / (coupling_f * pin_ohm), -1 / pin_ohm],
+                       [1 / (hold_f * pin_ohm) * -1 / coupling_f,
+                        -(1 / pin_ohm + 1 / EMPTY_OHM + 1 / ohm) / hold_f]])
+    given = np.array([(PIN_V - diode_v) / pin_ohm,
+                      ((PIN_V - diode_v) / pin_ohm - diode_v / EMPTY_OHM) / hold_f])
+    rest = np.linalg.solve(matrix, -given)
+    rates, modes = np.linalg.eig(matrix)
+    at = np.linspace(0.0, 6e-3, 601)
+    waves = np.exp(np.outer(at, rates))
+    low = 1.5
+    for _ in range(12):
+        start = np.linalg.solve(modes, np.array([0.0, low]) - rest)
+        volts = rest[1] + waves @ (start * modes[1])
+        top = int(np.argmax(volts))
+        low = float(volts[top]) * exp(-(2 * EDGE_S - at[top]) / (ohm * hold_f))
+    return float(at[top]), float(volts[top]), low

@@ -13,7 +13,7 @@ FUSE_BLOWS = 2.0  # a slow one within some two minutes: IEC 60127, from memory
 BURST_FORCE = 3.0  # what an arm pushes for a moment, over force_n: engineering judgement
 # a converter's module, and a P-channel MOSFET that begins to conduct: from memory
 INPUT_F, GATE_V = 47e-6, 2.0
-SLOPE_OHM, SLOPE_F = 4700.0, 4.7e-9  # R26, C9
+SLOPE_OHM, SLOPE_F, OFF_OHM = 4700.0, 6.8e-9, 33e3  # R26, C9, R25
 RESERVOIR_OHM = 10.0  # R39
 PATH_OHM = 0.15  # capacitors, shunt, wires: engineering judgement
 WORST_WRITE_S, TYPICAL_WRITE_S = 0.4, 0.045  # data sheets of flash chips; firmware/budget.md
@@ -49,6 +49,18 @@ def source(rig: Rig, far: Reach, clamp_high_v: float) -> Source:
     return Source(back_v, fuse_a, FUSE_BLOWS * fuse_a, torque_a(rig, arm_nm),
                   min(INPUT_F * slope, bus_v / PATH_OHM), part,
                   2.303 * rig.bus.capacitor_f * rig.bus.bleed_ohm, bus_v**2 / part)
+
+
+def gate_v(rig: Rig) -> float:
+    """What the load switch's gate gets [V] at the least volts it has to be on at.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> round(gate_v(read_rig(example_path("lakeside-hut"))), 1)
+    2.7
+    """
+    least_v = rig.converter.out_v if rig.switch.place == "output_switch" else rig.converter.stop_v
+    return least_v * OFF_OHM / (OFF_OHM + SLOPE_OHM)
 
 
 def divider_ohm(rig: Rig) -> tuple[float, float]:

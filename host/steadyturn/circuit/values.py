@@ -8,14 +8,14 @@ from typing import Any
 from steadyturn.circuit import references, standard
 from steadyturn.circuit.clamp import SINK_K_W, Clamp, clamp
 from steadyturn.circuit.hold import Hold, hold
-from steadyturn.circuit.source import Reservoir, Source, divider_ohm, reservoir, source
+from steadyturn.circuit.source import Reservoir, Source, divider_ohm, gate_v, reservoir, source
 from steadyturn.circuit.surroundings import Reach, reach
 from steadyturn.model.hazards import SENSOR_MAX_V
 from steadyturn.rig.types import Rig
 
 REF_SHARE, ARM_SHARE = 0.005, 0.001  # of the references and dividers of both cuts
 CUT_BELOW_V = 0.05  # a rig that names no cut: so far below what the device bears
-NOT_BOOSTS_V = 1.1  # spare over the volts a part sees: common practice
+SPARE = 1.1  # spare over the volts a part sees: common practice
 NAMES = {"boost": "step-up converter", "buck": "step-down converter",
          "buck_boost": "step-up-down converter", "linear": "linear regulator"}
 # resistor to VBUS on each CC pin of a C socket, by what is told: USB Type-C
@@ -59,6 +59,7 @@ def advertised(rig: Rig) -> float:
 def values(rig: Rig, made: Design) -> dict[str, Any]:
     """Name -> number or words, as parts.toml asks for them."""
     bus_v = min(made.far.open_v, made.clamp.trip.high_v)
+    far_v = SPARE * min(made.far.beyond_v, made.clamp.trip.high_v)
     upper, lower = divider_ohm(rig)
     told = advertised(rig)
     strings = rig.bank.parallel if rig.bank.diode_each else 1
@@ -67,7 +68,7 @@ def values(rig: Rig, made: Design) -> dict[str, Any]:
         "diodes": strings,
         "diode_v": max(standard.rating(made.source.diode_v, standard.DIODE_V),
                        rig.rectifier.max_v),
-        "diode_a": standard.rating(2 * made.far.most_a / strings, standard.AMPS),
+        "diode_a": standard.rating(made.source.blows_a, standard.AMPS),
         "fuse_a": made.source.fuse_a, "dc_v": standard.rating(bus_v, standard.CAPACITOR_V),
         "bus_f": rig.bus.capacitor_f, "capacitor_v": rig.bus.capacitor_max_v,
         "bleed_part_ohm": made.source.bleed_part_ohm,
@@ -75,7 +76,7 @@ def values(rig: Rig, made: Design) -> dict[str, Any]:
         "clamp_v": made.clamp.trip.nominal_v, "clamp_upper_ohm": made.clamp.trip.upper_ohm,
         "clamp_lower_ohm": made.clamp.trip.lower_ohm, "clamp_load_ohm": made.clamp.load_ohm,
         "clamp_load_w": made.clamp.load_w, "sink_k_w": SINK_K_W,
-        "transistor_v": standard.rating(NOT_BOOSTS_V * made.clamp.trip.high_v,
+        "transistor_v": standard.rating(SPARE * made.clamp.trip.high_v,
                                         standard.TRANSISTOR_V),
         "shunt_ohm": rig.sensor.shunt_ohm, "shunt_mohm": 1e3 * rig.sensor.shunt_ohm,
         "sensor_name": rig.sensor.chip.upper(), "sensor_v": SENSOR_MAX_V[rig.sensor.chip],
@@ -85,17 +86,17 @@ def values(rig: Rig, made: Design) -> dict[str, Any]:
         "trip_v": made.trip.nominal_v, "trip_upper_ohm": made.trip.upper_ohm,
         "trip_lower_ohm": made.trip.lower_ohm,
         "on_mohm": 1e3 * rig.switch.on_ohm,
-        "switch_v": max(rig.switch.max_v, standard.rating(bus_v, standard.TRANSISTOR_V)),
-        "inrush_a": made.source.inrush_a,
+        "switch_v": max(rig.switch.max_v, standard.rating(far_v, standard.TRANSISTOR_V)),
+        "gate_v": gate_v(rig), "inrush_a": made.source.inrush_a,
         "converter_name": NAMES[rig.converter.kind], "out_v": rig.converter.out_v,
         "converter_v": rig.converter.max_in_v, "out_f": rig.converter.out_capacitor_f,
         "output_rating_v": standard.rating(bus_v, standard.CAPACITOR_V),
         "cut_v": made.cut.nominal_v, "cut_high_v": made.cut.high_v,
         "cut_upper_ohm": made.cut.upper_ohm, "cut_lower_ohm": made.cut.lower_ohm,
-        "cut_rating_v": standard.rating(NOT_BOOSTS_V * bus_v, standard.TRANSISTOR_V),
+        "cut_rating_v": standard.rating(far_v, standard.TRANSISTOR_V),
         "advertised_a": told, "cc_ohm": next(ohm for amps, ohm in CC_OHM if told >= amps),
         "socket_name": "A or C",
-        "supply_v": standard.rating(NOT_BOOSTS_V * bus_v, standard.REGULATOR_V),
+        "supply_v": standard.rating(far_v, standard.REGULATOR_V),
         "reservoir_v": rig.supply.reservoir_max_v, "reservoir_f": rig.supply.reservoir_f,
         "reservoir_rating_v": max(standard.rating(rig.supply.reservoir_max_v,
                                                   standard.CAPACITOR_V), 6.3),
