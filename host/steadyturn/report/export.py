@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from steadyturn.report.review import when
+from steadyturn.report.moments import moment as when
 from steadyturn.report.style import table, wrap
 
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Iterable
 from typing import Any
 
 from steadyturn.report import review_findings
+from steadyturn.report.moments import moment as when
 from steadyturn.report.review_words import FAULT, PAST, Energy, energy_unit, past_value, shown
 from steadyturn.report.style import WIDTH, columns, duration, item, number
 from steadyturn.sessions.library import default_folder
@@ -39,11 +39,6 @@ def files(review: Any) -> list[str]:
     """What was written beside it."""
     found = [("Plot", review.plot), ("Page", review.html)]
     return [f"{word}: {path}" for word, path in found if path]
-
-
-def when(host_s: float) -> str:
-    """A host time in this machine's zone."""
-    return time.strftime("%d %b %Y, %H:%M", time.localtime(host_s))
 
 
 def head(review: Any) -> str:
