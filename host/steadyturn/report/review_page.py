@@ -19,8 +19,9 @@ from steadyturn.report.html_parts import document, esc, items, name
 from steadyturn.report.plots_boots import lay_out
 from steadyturn.report.review_page_style import style
 from steadyturn.report.review_page_tables import boots, events, samples
-from steadyturn.report.review_page_time import legend, pace_svg, power_svg
+from steadyturn.report.review_page_time import legend, pace_caption, pace_svg, power_svg
 from steadyturn.report.review_words import energy_unit
+from steadyturn.report.style import duration
 
 SUFFIXES = (".html", ".htm")
 MOST_NOTED = 1000  # letters of a line of a note
@@ -79,11 +80,10 @@ def sections(review: Any) -> Iterator[Section]:
     yield "figures", "Figures", parts.figures(review) if f.pages else ""
     yield "against", "Side by side", review_page_against.part(review)
     if stretches:
-        marks = "; ".join(legend(review, stretches))
-        yield "pace", "Pace and lamp", _figure(
-            pace_svg(review, stretches),
-            "Solid line: pace. Dotted line: at most this, hardly any current flowed. Dashed "
-            f"level: the target. {_sentence(marks)}") + parts.times(review) + _details(
+        marks = "; ".join(legend(stretches))
+        drawn = _figure(pace_svg(review, stretches),
+                        f"{pace_caption(review, stretches)} {_sentence(marks)}")
+        yield "pace", "Pace and lamp", drawn + parts.times(review) + _details(
             "The samples of both drawings as a table", samples(stretches))
         yield "power", "Power and volts", _figure(
             power_svg(review, stretches),
@@ -122,7 +122,12 @@ def _boots(f: Any) -> str:
     if len(f.boots) < 2 and not f.boots_cut:
         return ""
     table = boots(f, said.ENDED)
-    return table if len(f.boots) <= MOST_OPEN else _details(f"All {len(f.boots)} boots", table)
+    if len(f.boots) <= MOST_OPEN:
+        return table
+    lengths = [b.length_s for b in f.boots]
+    told = (f"{len(lengths)} boots of {duration(sum(lengths))} in all, the longest "
+            f"{duration(max(lengths))}; each rest ends one.")
+    return f"<p>{esc(told)}</p>" + _details(f"All {len(lengths)} boots", table)
 
 
 def _faults(review: Any) -> str:

@@ -127,7 +127,7 @@ _PRINT = """
   counter(pages); font: 9pt sans-serif; } }
 @media print {
   body { font-size: 10.5pt; max-width: none; padding: 0; }
-  nav, .skip, details { display: none; }
+  nav, .skip, details:not([open]), summary { display: none; }
   h2, h3, caption { break-after: avoid; } figure, tr, .find, .mind { break-inside: avoid; }
   thead { display: table-header-group; } p, li { orphans: 3; widows: 3; }
   * { print-color-adjust: exact; -webkit-print-color-adjust: exact; }

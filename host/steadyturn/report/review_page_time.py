@@ -42,7 +42,7 @@ MOST_NAMED = 5  # boots up to which each gap says so itself
 GAP_TILE = '<path d="M-1 8 8 -1M-1 1 1 -1M6 8 8 6"/>'
 HOLE_TILE = '<circle cx="2" cy="2" r="1"/><circle cx="5.5" cy="5.5" r="1"/>'
 FAULT_SIGN = "M-4.5 -8h9L0 0z"
-WIDE_ROOM, NARROW_ROOM = 1 / 13, 1 / 5  # of the width, for a time beside its neighbour
+WIDE_ROOM, NARROW_ROOM = 1 / 10, 1 / 5  # of the width, for a time beside its neighbour
 
 
 def pace_svg(review: Any, stretches: Sequence[Stretch]) -> str:
@@ -70,6 +70,16 @@ def pace_svg(review: Any, stretches: Sequence[Stretch]) -> str:
     return sheet.svg("Pace, lamp and phone over time", _pace_words(review, stretches, sure, bound))
 
 
+def pace_caption(review: Any, stretches: Sequence[Stretch]) -> str:
+    """What the lines and signs of the pace's drawing are; only those that occur."""
+    found = ["Solid line: pace", "Dotted line: at most this, hardly any current flowed"]
+    if review.band_tpm:
+        found.append("Dashed level: the target")
+    if events_at(stretches, review.pages.events, layout.EV_FAULT):
+        found.append("Triangles: a fault begins")
+    return f"{'. '.join(found)}."
+
+
 def power_svg(review: Any, stretches: Sequence[Stretch]) -> str:
     """Power into the converter, bus volts with their peaks, current."""
     sheet = _sheet("power", stretches)
@@ -93,11 +103,9 @@ def power_svg(review: Any, stretches: Sequence[Stretch]) -> str:
     return sheet.svg("Power, volts and current over time", f"{about}. {_boot_words(stretches)}")
 
 
-def legend(review: Any, stretches: Sequence[Stretch]) -> list[str]:
+def legend(stretches: Sequence[Stretch]) -> list[str]:
     """What the marks across a drawing mean; only those that occur."""
     found = []
-    if events_at(stretches, review.pages.events, layout.EV_FAULT):
-        found.append("triangles under the pace: a fault begins")
     if len(stretches) > 1:
         found.append("hatched: no power between two boots, length unknown")
     if any(holes(s) for s in stretches):
