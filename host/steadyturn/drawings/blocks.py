@@ -10,11 +10,13 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
-from steadyturn.drawings import cautions_page, usb_output
+from steadyturn.drawings import cautions_page, listed, usb_output
 
 MAKERS: dict[str, Callable[[str], str]] = {
     "cautions": cautions_page.box,
     "usb": usb_output.table,
+    "shopping": listed.shopping,
+    "built": listed.table,
 }
 BLOCK = re.compile(r"(<!-- made: (\w+) ?([^\n]*?) -->\n)(?:.*?\n)??(<!-- end -->)", re.DOTALL)
 

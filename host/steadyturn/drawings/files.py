@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from steadyturn.drawings import blocks, cue_chart, cue_page
+from steadyturn.drawings import blocks, cue_chart, cue_page, listed, placer, schematic
 from steadyturn.drawings.cautions_page import cautions_text
 from steadyturn.drawings.lamp_chart import chart_text
 from steadyturn.drawings.lamp_page import page_text
@@ -30,16 +30,19 @@ FILES: dict[str, Callable[[], str]] = {
     "firmware/cue.svg": cue_chart.chart_text,
     "firmware/switch.md": switch_page_text,
     "firmware/switch.svg": switch_chart_text,
+    **listed.FILES,
+    **schematic.FILES,
 }
 
 
 def write(root: Path) -> list[Path]:
     """Write all files below `root`; returns those that changed."""
-    changed = []
+    changed = [placer.FILE] if placer.renew(listed.all_nets()) else []
     for name, make in FILES.items():
         path = root / name
         text = make()
         if not path.exists() or path.read_text(encoding="utf-8") != text:
+            path.parent.mkdir(parents=True, exist_ok=True)
             path.write_text(text, encoding="utf-8")
             changed.append(path)
     return changed + blocks.write(root)
