@@ -11,6 +11,7 @@ from steadyturn.sessions import one_page
 from steadyturn.sessions.library import BoardRow, Library
 
 SIZE = one_page.SIZE
+MOST_FILES = 1_000  # that a board could give up: firmware of ours keeps 400
 Span = tuple[int, int]  # numbers: the first, and the one after the last
 Part = tuple[BoardRow, int, int]
 
@@ -61,7 +62,9 @@ def free(link: Link, who: Who, up_to: int) -> int:
     """Page numbers that the board gave up, none above up_to. It removes a file a question, and
     none while the load is connected."""
     first = who.first_seq
-    while first <= up_to:
+    for _ in range(MOST_FILES):
+        if first > up_to:
+            break
         now = link.forget(up_to)
         if now.first_seq <= first or now.format_id != who.format_id:
             break

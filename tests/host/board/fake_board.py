@@ -3,6 +3,7 @@ in memory or on a pseudo-terminal. Each test changes what it answers."""
 
 from __future__ import annotations
 
+import contextlib
 import os
 import struct
 import threading
@@ -39,12 +40,14 @@ class FakeBoard:
         self.name = bytes(range(8))
         self.piece = 100  # settings bytes in one answer
         self.sent = -1  # number of the page sent last
+        self.unasked = b""  # sent all the time, as fast as it goes (PtyBoard)
+        self.gap_s = 0.0  # between the bytes of an answer (PtyBoard)
 
     def answer(self, line: bytes) -> bytes:
         self.asked.append(line)
         word, _, argument = line.partition(b" ")
         number = int(argument or b"0")
-        if word == frames.ASK_WHO:
+        if word in (frames.ASK_WHO, frames.ASK_FORGET):  # it gives up nothing
             return self.before + frame(frames.WHO, self.who())
         if word in (frames.ASK_STATE, frames.ASK_FLUSH, frames.ASK_RELEASE):
             if word == frames.ASK_RELEASE:
@@ -128,12 +131,24 @@ class PtyBoard:
         import select
 
         line = b""
+        os.set_blocking(self._master, False)
         while not self._stop.is_set():
-            ready, _, _ = select.select([self._master], [], [], 0.02)
+            wait_s = 0.0 if self.board.unasked else 0.02
+            ready, _, _ = select.select([self._master], [], [], wait_s)
             if ready:
                 *lines, line = (line + os.read(self._master, 4096)).split(b"\n")
                 for each in lines:
-                    os.write(self._master, self.board.answer(each))
+                    self._send(self.board.answer(each))
+            self._send(self.board.unasked)
+
+    def _send(self, data: bytes) -> None:
+        """A client that does not read loses what it finds no room for."""
+        step = 1 if self.board.gap_s else max(len(data), 1)
+        for at in range(0, len(data), step):
+            if self._stop.wait(self.board.gap_s):
+                return
+            with contextlib.suppress(BlockingIOError):
+                os.write(self._master, data[at : at + step])
 
     def unplug(self) -> None:
         """The port goes away while a program holds it."""
