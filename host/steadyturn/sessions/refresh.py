@@ -10,39 +10,23 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from steadyturn_fw import pages as layout
 
-from steadyturn.sessions import dates, outing_rows, schema
+from steadyturn.sessions import dates, in_force, outing_rows, schema
 from steadyturn.sessions.decode import decode, seq_of
 from steadyturn.sessions.figures import Figures, review
-from steadyturn.sessions.grouping import (
-    Meeting,
-    Meetings,
-    Parts,
-    Segment,
-    segments,
-    turned,
-    turning,
-)
+from steadyturn.sessions.grouping import Parts, Segment, segments, turned, turning
+from steadyturn.sessions.parting import Contacts, Met
 from steadyturn.sessions.settings_names import Names, names
 from steadyturn.sessions.store import Store
 
 RUN = 4096  # pages decoded at a time: 20 MB as arrays
 Progress = Callable[[int, int], None]  # pages done, in all
-
-
-@dataclass(frozen=True, slots=True)
-class _Met:
-    """A contact with what its settings mean for the outings about it."""
-
-    meeting: Meeting
-    kind: str
-    settings: int
 
 
 def refresh(store: Store, progress: Progress | None = None) -> None:
@@ -52,7 +36,7 @@ def refresh(store: Store, progress: Progress | None = None) -> None:
         total = store.rows("n", "SELECT count(*) FROM page JOIN stale USING (board) "
                            "WHERE seq >= from_seq")[0][0]
     for board, in store.rows("n", "SELECT board FROM stale ORDER BY board"):
-        count, met = RUN, _Contacts(store, board)
+        count, met = RUN, Contacts(store, board)
         while True:
             worked, left = _run(store, board, count, met)
             if progress is not None and worked:
@@ -63,7 +47,7 @@ def refresh(store: Store, progress: Progress | None = None) -> None:
             count = count * 2 if not worked else RUN  # one outing may be longer than a run
 
 
-def _run(store: Store, board: int, count: int, met: _Contacts) -> tuple[int, bool]:
+def _run(store: Store, board: int, count: int, met: Contacts) -> tuple[int, bool]:
     """One run of at most `count` pages: how many were worked off, and whether more are left."""
     with schema.plain_errors(store.path), store.transaction():
         marked = store.rows("n", "SELECT from_seq FROM stale WHERE board = ?", board)
@@ -85,7 +69,7 @@ def _run(store: Store, board: int, count: int, met: _Contacts) -> tuple[int, boo
 
 
 def _work(
-    store: Store, board: int, start: int, raw: list[bytes], more: bool, contacts: _Contacts
+    store: Store, board: int, start: int, raw: list[bytes], more: bool, contacts: Contacts
 ) -> int:
     """Decode these pages, the first of which begins an outing, into rows. more: others follow,
     so the last outing is left for the next run. How many pages that was."""
@@ -104,51 +88,11 @@ def _work(
     return len(raw)
 
 
-class _Contacts:
-    """The board's contacts that part outings. They are looked up again only when there is
-    another or one has come to its end."""
-
-    def __init__(self, store: Store, board: int) -> None:
-        self.store, self.board = store, board
-        self.met: dict[int, _Met] = {}
-        self.meetings = Meetings(())
-        self._known: tuple[int, ...] = ()
-
-    def now(self) -> _Contacts:
-        known = self.store.rows("nn", "SELECT count(*), coalesce(sum(finished), 0) FROM contact "
-                                "WHERE board = ?", self.board)[0]
-        if known != self._known:
-            self._known = known
-            self.met = {m.meeting.id: m for m in _met(self.store, self.board)}
-            self.meetings = Meetings([m.meeting for m in self.met.values()])
-        return self
-
-
-def _met(store: Store, board: int) -> list[_Met]:
-    """The board's contacts that part outings, in their order, with the highest page up to
-    each. Watching again what is on since the contact before (a loose cable) parts nothing."""
-    rows = store.rows(
-        "ntnnonno", "SELECT id, kind, boot, t_ms, last_seq, settings, finished, "
-        "(SELECT max(seq) FROM page WHERE contact = contact.id) FROM contact "
-        "WHERE board = ? ORDER BY id", board)
-    out: list[_Met] = []
-    highest, on = -1, None
-    for id, kind, boot, t_ms, last_seq, settings, finished, brought in rows:
-        highest = max(highest, -1 if brought is None else brought)
-        if kind == "watch" and boot == on:
-            continue
-        edge, on = None, boot
-        if kind == "pull":  # one that was broken off left pages for the next to bring
-            edge = highest if finished else max(highest, -1 if last_seq is None else last_seq)
-        out.append(_Met(Meeting(id, boot, t_ms, edge), kind, settings))
-    return out
-
-
 class _Run:
     """Pages that are decoded at a time, and what is looked up for them."""
 
     def __init__(
-        self, store: Store, board: int, start: int, raw: list[bytes], met: dict[int, _Met]
+        self, store: Store, board: int, start: int, raw: list[bytes], met: dict[int, Met]
     ) -> None:
         self.store, self.board = store, board
         self.raw = b"".join(raw)
@@ -163,13 +107,13 @@ class _Run:
         own = self._parts.part(segment.first, segment.stop)
         table = own.pages
         before = self._before(segment, table)
-        settings = self._settings(segment)
+        moving = table[turning(own)]
+        begin, end = moving[0], moving[-1]
+        settings = self._settings(segment, own.events[own.events["seq"] <= end["seq"]])
         known = self.names(settings)
         figures = review(own, {"percent_mj": known.percent_mj}, before=before)
         if not turned(figures):
             return None
-        moving = table[turning(own)]
-        begin, end = moving[0], moving[-1]
         return {
             "board": self.board,
             "first_seq": int(table["seq"][0]), "last_seq": int(table["seq"][-1]),
@@ -196,14 +140,25 @@ class _Run:
         at = int(self.pages.pages["position"][segment.first - 1])
         return self.raw[at : at + layout.PAGE_BYTES]
 
-    def _settings(self, segment: Segment) -> int | None:
-        """The settings in force: as the meeting that ended it found them, unless that one
-        wrote new ones; then as the meeting before it left them."""
+    def _settings(self, segment: Segment, events: NDArray[Any]) -> int | None:
+        """The settings in force: those that the pages themselves name, if a contact left
+        them; else as the meeting that ended it found them, unless that one wrote new ones;
+        then as the meeting before it left them."""
+        told = events["argument"][np.isin(
+            events["code"], (layout.EV_SETTINGS, layout.EV_PREVIOUS_SETTINGS))].tolist()
+        if told:
+            return self._by_crc.get(told[-1])
         if segment.until is not None:
             until = self.met[segment.until.id]
             if until.kind != "flash":
                 return until.settings
         return None if segment.after is None else self.met[segment.after.id].settings
+
+    @cached_property
+    def _by_crc(self) -> dict[int | None, int]:
+        """The low half of a settings text's CRC -> its number; the newest of two alike."""
+        return {in_force.crc_low(text): id for id, text in self.store.rows(
+            "nb", "SELECT id, text FROM settings ORDER BY id")}
 
     def names(self, settings: int | None) -> Names:
         if settings not in self._names:

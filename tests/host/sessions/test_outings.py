@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import math
 import random
 import sqlite3
@@ -174,6 +175,25 @@ def test_settings_are_those_in_force_in_it(tmp_path):
         assert [library.rig_text(board, row) for row in (first, second, third)] == [
             "name = 'one'", "name = 'two'", None]
         assert library.rig_text(board) is None
+
+
+def test_settings_that_the_pages_name_count_before_all(tmp_path):
+    """Written on another computer and back again, or those from before, as the board had them."""
+
+    def told(text):
+        crc = json.loads(text.split(b"\n")[0] + b"0}")["crc"]
+        return [(layout.EV_SETTINGS, 0, int(crc, 16) & 0xFFFF)]
+
+    shelf = Shelf(tmp_path)
+    mine, other, unseen = shelf.settings, settings_text(rig="Other"), settings_text(rig="Third")
+    shelf.meet()
+    shelf.settings = other
+    for text in (mine, other, unseen):
+        shelf.recorder.reboot()
+        shelf.page(events=told(text))
+        shelf.page()
+        shelf.pull()
+    assert [row.rig for row in shelf.outings()] == ["Hut", "Other", None]
 
 
 def test_what_is_not_known_is_none(tmp_path):
