@@ -53,6 +53,8 @@ def _notes(store: Store) -> dict[int, list[tuple[int, str]]]:
 
 
 def _counts(store: Store, text: str) -> dict[str, int]:
+    if text == "{}":  # nearly always
+        return {}
     try:
         found = json.loads(text)
     except ValueError:
