@@ -159,7 +159,8 @@ def _result(found: Shown, folder: Path, rig: Rig | None, source: str, plot: Path
     of_boots = in_force.by_boot(pages.events, found.known)
     figures = figures_of(pages, settings, before=found.before, damaged=found.damaged,
                          of_boots=of_boots)
-    told = reckon(pages, figures, settings, of_boots, rig, found.earlier)
+    told = reckon(pages, figures, settings, of_boots, rig,
+                  None if found.scope == "all" else found.earlier)
     band = window = None
     if settings.keys() >= NEEDED:
         band = (settings["low_dtpm"] / 10, settings["target_dtpm"] / 10,

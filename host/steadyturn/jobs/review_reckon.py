@@ -42,9 +42,11 @@ class Reckoned:
 
 def reckon(
     pages: Pages, figures: Figures, settings: Mapping[str, Any],
-    of_boots: Mapping[int, Mapping[str, Any]], rig: Rig | None, earlier: Sequence[OutingRow],
+    of_boots: Mapping[int, Mapping[str, Any]], rig: Rig | None,
+    earlier: Sequence[OutingRow] | None,
 ) -> Reckoned:
-    """settings: those that are shown; of_boots: of single boots; earlier: outings before."""
+    """settings: those that are shown; of_boots: of single boots; earlier: outings before, of
+    which those of the same rig are this machine's history (None: it is not asked for)."""
     flows = flow(pages)
     sensor = accuracy(settings, rig)
     out_sensor = UNKNOWN
@@ -60,12 +62,13 @@ def reckon(
     effort = None if rig is None else arm.effort(rig, flows, figures.turning_s)
     if effort is not None:
         estimates += effort.estimates
+    same = [row for row in earlier or () if row.rig == settings.get("rig")]
     held = pace(flows)
     return Reckoned(
         accuracy=sensor, estimates=tuple(estimates), pace=held,
         gaps=gaps(pages, figures.no_data_s, figures.missing_pages),
         arm_keeps_w=None if effort is None else effort.keeps_w,
-        expected=compared, history=history(figures, earlier),
+        expected=compared, history=() if earlier is None else history(figures, same),
         findings=_findings(pages, figures, flows, held, settings, of_boots, rig, compared))
 
 

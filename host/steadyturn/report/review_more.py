@@ -142,7 +142,8 @@ def _gaps(gaps: Any) -> str:
                      f"all, at longest {gaps.longest_ms} ms; {gaps.dropped_ticks} ticks of 20 ms "
                      "are in no figure")
     if gaps.no_data_s:
-        parts.append(f"{duration(gaps.no_data_s)} of samples have nothing in them")
+        parts.append(f"{duration(gaps.no_data_s)} of samples have nothing in them (the "
+                     "board was busy, writing flash)")
     if gaps.missing_pages:
         parts.append(f"{gaps.missing_pages} pages are missing")
     return wrap("Missing: " + "; ".join(parts) + ". Nothing is filled in for it.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from steadyturn.report import words
@@ -63,9 +64,6 @@ def notes(review: Any) -> list[str]:
     if f.bound_s:
         found.append(f"For {duration(f.bound_s)} of turning hardly any current flowed: the pace "
                      "was then at most what is shown, and turns were not counted.")
-    if f.no_data_s:
-        found.append(f"The board was busy (writing flash) for {duration(f.no_data_s)}: nothing "
-                     "was measured then.")
     if f.volts_only_s:
         found.append(f"For {duration(f.volts_only_s)} the sensor did not answer: no current and "
                      "so no energy was counted then.")
@@ -75,8 +73,10 @@ def notes(review: Any) -> list[str]:
     if f.events_lost:
         found.append(f"Events that found no room in the journal: {f.events_lost}.")
     if not f.check.agrees:
-        found.append(f"The samples do not agree with the totals (energy "
-                     f"{f.check.energy_in_percent:+.1f} %, turns {f.check.turns_percent:+.1f} %): "
+        apart = ", ".join(f"{what} {percent:+.1f} %" for what, percent in (
+            ("energy", f.check.energy_in_percent), ("charge", f.check.charge_percent),
+            ("turns", f.check.turns_percent)) if math.isfinite(percent))
+        found.append(f"The samples do not agree with the totals ({apart or 'one has nothing'}): "
                      "trust these figures less.")
     if review.other_boards:
         found.append(f"The library also has: {', '.join(review.other_boards)} (--board).")

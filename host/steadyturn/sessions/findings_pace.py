@@ -22,7 +22,8 @@ ONE_SIDED = 3.0  # so many times as long on one side as on the other: the band, 
 
 
 def pace_findings(case: Case) -> list[Finding | None]:
-    if not np.isfinite(case.low_tpm).any():
+    edges = (case.low_tpm, case.target_tpm, case.high_tpm)
+    if not all(np.isfinite(edge).all() for edge in edges):
         return []
     flow, judged = case.flow, case.judged
     below = judged & (flow.pace_tpm < case.low_tpm)
@@ -68,6 +69,8 @@ def _beside(case: Case, code: str, out: Flags, held: float, middle: float,
 def _geared(case: Case, pace: float, most_w: float) -> dict[str, float] | None:
     """What gears are worth whose target is this pace; None where the arm would not turn them."""
     assert case.rig is not None
+    if not pace > 0:
+        return None
     factor = float(np.median(case.target_tpm[case.judged])) / pace
     ratio = gears.ratio(case.rig.stages)
     changed = regeared(case.rig, factor)

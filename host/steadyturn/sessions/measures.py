@@ -72,7 +72,8 @@ def _out(f: Figures, flow: Flow, settings: Mapping[str, Any], in_j: float, rig: 
             moved.append((f.energy_out_j - whole * lost_j * (high - 1),
                           f.energy_out_j + whole * lost_j * (1 - low)))
     low, high = spread(f.energy_out_j, moved)
-    return Estimate("energy_out", f.energy_out_wh, max(0.0, low) / WH, high / WH, "Wh", kind, note)
+    return Estimate("energy_out", f.energy_out_wh, _floor(low, f.energy_out_j) / WH,
+                    high / WH, "Wh", kind, note)
 
 
 def _losses(f: Figures, out: Estimate, in_j: float) -> Estimate:
@@ -84,7 +85,12 @@ def _losses(f: Figures, out: Estimate, in_j: float) -> Estimate:
     else:  # out was inferred from in, so that an error of the sensor is in both
         low = value - max(0.0, _less(out.high - out.value, in_j / WH))
         high = value + max(0.0, _less(out.value - out.low, in_j / WH))
-    return Estimate("losses", value, max(0.0, low), high, "Wh", "inferred")
+    return Estimate("losses", value, _floor(low, value), high, "Wh", "inferred")
+
+
+def _floor(low: float, value: float) -> float:
+    """Not below nothing, unless totals that contradict each other make the value itself so."""
+    return max(low, min(0.0, value))
 
 
 def _less(whole: float, part: float) -> float:
@@ -100,7 +106,7 @@ def _percent(f: Figures, out: Estimate, rig: Rig | None) -> Estimate:
     low, high = spread(f.percent, [
         (out.low * per_wh, out.high * per_wh), (f.percent * few, f.percent * many),
         (f.percent / large, f.percent / small)])
-    return Estimate("percent", f.percent, max(0.0, low), high, "%", "inferred")
+    return Estimate("percent", f.percent, _floor(low, f.percent), high, "%", "inferred")
 
 
 def _net(f: Figures, gross: Estimate, rig: Rig) -> Estimate:
