@@ -77,8 +77,7 @@ def test_what_reckons_nothing_loads_no_numpy(folder):
 
 
 def test_what_draws_nothing_loads_no_matplotlib(folder):
-    lines = [["check", "lakeside-hut"], ["pace", "lakeside-hut"], ["review"],
-             ["export", "--out", "out"]]
+    lines = [["check", "lakeside-hut"], ["review"], ["export", "--out", "out"]]
     for line, status, modules in loaded(lines, folder):
         assert (line, status) == (line, 0)
         assert not modules & DRAW, line

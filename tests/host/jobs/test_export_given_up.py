@@ -129,12 +129,23 @@ def berlin(monkeypatch):
 MARCH, OCTOBER = 1_774_746_000, 1_792_890_000  # seconds since 1970 of both changes
 
 
-def pulled_round(library, change_s):
-    """One boot and one pull each half hour from an hour before the change to an hour after."""
-    recorder = Recorder()
-    for n in range(5):
-        host_s = change_s + 1800 * (n - 2)
-        shelve(library, outing(recorder, 1), host_s=host_s, boot=n + 1, t_ms=0)
+@pytest.fixture(scope="module")
+def pulled_round(tmp_path_factory):
+    """Libraries with one boot and one pull each half hour from an hour before a change of the
+    clocks to an hour after."""
+    made = {}
+    for change_s in (MARCH, OCTOBER):
+        made[change_s] = library = tmp_path_factory.mktemp("round") / "library"
+        recorder = Recorder()
+        for n in range(5):
+            host_s = change_s + 1800 * (n - 2)
+            shelve(library, outing(recorder, 1), host_s=host_s, boot=n + 1, t_ms=0)
+    return made
+
+
+def boots_since(library, out, since):
+    export(out, library, since=since)
+    return {row["boot"] for row in read(out / "events.csv")}
 
 
 @pytest.mark.parametrize(("since", "boots"), [
@@ -143,10 +154,8 @@ def pulled_round(library, change_s):
     ("2026-03-29T02:30", "45"), ("2026-03-29T03:30", "45"), ("2026-03-29T04:00", "5"),
     ("2026-03-29T01:00Z", "345"),
 ])
-def test_since_over_the_change_to_summer_time(berlin, tmp_path, since, boots):
-    pulled_round(tmp_path / "library", MARCH)
-    export(tmp_path / "out", tmp_path / "library", since=since)
-    assert {row["boot"] for row in read(tmp_path / "out" / "events.csv")} == set(boots)
+def test_since_over_the_change_to_summer_time(berlin, pulled_round, tmp_path, since, boots):
+    assert boots_since(pulled_round[MARCH], tmp_path / "out", since) == set(boots)
 
 
 @pytest.mark.parametrize(("since", "boots"), [
@@ -155,10 +164,8 @@ def test_since_over_the_change_to_summer_time(berlin, tmp_path, since, boots):
     ("2026-10-25T02:30+02:00", "2345"), ("2026-10-25T02:30+01:00", "45"),
     ("2026-10-25T01:30Z", "45"),
 ])
-def test_since_over_the_change_back(berlin, tmp_path, since, boots):
-    pulled_round(tmp_path / "library", OCTOBER)
-    export(tmp_path / "out", tmp_path / "library", since=since)
-    assert {row["boot"] for row in read(tmp_path / "out" / "events.csv")} == set(boots)
+def test_since_over_the_change_back(berlin, pulled_round, tmp_path, since, boots):
+    assert boots_since(pulled_round[OCTOBER], tmp_path / "out", since) == set(boots)
 
 
 def test_times_in_utc_run_on_over_the_change(berlin, tmp_path):

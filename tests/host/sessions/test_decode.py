@@ -48,7 +48,7 @@ def peak(mean: int, over: int) -> int:
     return mean + next((e for e in layout.EXCESS if e >= over), layout.EXCESS[-1])
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=70, deadline=None)
 @given(
     st.lists(st.none() | sample, max_size=layout.SAMPLES), st.lists(event, max_size=layout.EVENTS),
     totals, st.integers(0, 2**32 - 1), st.integers(0, 2**24 - 1), st.integers(0, 2**32 - 1),

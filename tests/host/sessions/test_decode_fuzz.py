@@ -13,7 +13,7 @@ from steadyturn.sessions.decode import decode, fault, find
 from test_decode_independent import compare, random_page, sealed
 
 SIZE = 220
-ROUNDS = 1500
+ROUNDS = 1000
 SOAK = 1_000_000
 LONGEST = 7
 # pages to draw from: journals are made of them by number, so that a round costs no making
@@ -194,12 +194,12 @@ def spoilt(kind: str, pages: list[bytes], rng: np.random.Generator) -> bytes:
 @pytest.mark.parametrize("kind", ["bytes", "runs", "inserted", "inserted bytes"])
 def test_a_log_with_a_tenth_random_bytes_keeps_every_intact_page(kind: str) -> None:
     rng, whole = np.random.default_rng(4), random.Random(4)
-    pages = [random_page(whole, n + 1) for n in range(1000)]
+    pages = [random_page(whole, n + 1) for n in range(500)]
     raw = spoilt(kind, pages, rng)
     got = decode(raw)
     intact = {n + 1 for n, page in enumerate(pages) if page in raw}
     assert set(got.pages["seq"].tolist()) == intact
-    assert len(intact) > 300 if kind in {"runs", "inserted"} else len(intact) < 5
+    assert len(intact) > 150 if kind in {"runs", "inserted"} else len(intact) < 5
     assert SIZE * len(intact) + sum(d.length for d in got.damage) == len(raw)
     for n in (-1, len(got.pages) // 2):  # its place, after all that was lost or added before
         if intact:

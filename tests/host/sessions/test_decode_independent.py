@@ -11,7 +11,7 @@ import struct_decoder as second
 from steadyturn.sessions.decode import PAGE, SAMPLE, decode
 
 SPECIFICATION = Path(__file__).parents[3] / "firmware" / "pages.md"
-ROUNDS = 400
+ROUNDS = 200
 
 
 def sealed(page: bytearray) -> bytes:
@@ -79,7 +79,7 @@ def test_both_agree_field_by_field() -> None:
 
 def test_also_where_the_decoder_works_in_more_than_one_part() -> None:
     rng = random.Random(5)
-    pages = [random_page(rng, n + 1) for n in range(2300)]
+    pages = [random_page(rng, n + 1) for n in range(1200)]
     compare(b"".join(pages), pages)
 
 

@@ -11,7 +11,7 @@ from steadyturn.sessions.runs import Run, decode_runs
 from test_decode_fuzz import POOL, SIZE, bent, shuffled
 from test_decode_independent import random_page
 
-ROUNDS = 250
+ROUNDS = 120
 SOAK = 20_000
 
 
