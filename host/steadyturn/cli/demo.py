@@ -16,7 +16,7 @@ PLAY_S = 0.1 / 18  # at a terminal a look that is 0.1 s of the outing lasts this
 
 @click.command()
 @click.option("--folder", type=click.Path(path_type=Path, file_okay=False), default=None,
-              help="Keep library and plot here (else in a new temporary folder).")
+              help="Keep library, plot and page here (else in a new temporary folder).")
 @click.option("--seed", type=click.IntRange(min=0), default=None,
               help="Another person, another sensor.")
 @json_option

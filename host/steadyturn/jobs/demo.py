@@ -108,6 +108,7 @@ class Demo:
     real_s: float
     habit_tpm: float
     plot: Path | None
+    page: Path
     danger: Danger
     not_exercised: tuple[str, ...]
 
@@ -163,10 +164,11 @@ def _play(show: Screen, kept: Path, seed: int) -> Demo:
             show.heading("Crank", "the board alone, no computer")
             outing = _crank(show, twin, rig, edges, seed, heeds_lamp=True)
             truth = twin.truth
-            show.heading("Review", "steadyturn pull; steadyturn review --plot FILE")
+            show.heading("Review", "steadyturn pull; steadyturn review --html FILE")
             show.say(pull_report.text(pull(twin.port or twin.direct, kept / "library")))
         plot = kept / "outing.png" if _can_plot() else None
-        found = review(kept / "library", plot=plot)
+        page = kept / "outing.html"
+        found = review(kept / "library", plot=plot, html=page)
         show.say(review_report.text(found))
 
         with Twin(rig, image=spares[0], seed=seed) as twin:
@@ -185,7 +187,8 @@ def _play(show: Screen, kept: Path, seed: int) -> Demo:
         in_band_percent=outing.in_band_percent, in_band_without_percent=without.in_band_percent,
         boots=len({boot.boot for boot in figures.boots if boot.turns}),
         virtual_s=2 * OUTING_S + EASY_S + HASTE_S,
-        real_s=time.monotonic() - began, habit_tpm=HABIT_TPM, plot=plot, danger=danger,
+        real_s=time.monotonic() - began, habit_tpm=HABIT_TPM, plot=plot, page=page,
+        danger=danger,
         not_exercised=_not_exercised(port, why, plot),
     )
     show.heading("In short", "")

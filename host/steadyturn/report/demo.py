@@ -113,6 +113,7 @@ def closing_text(result: Any) -> str:
     ]
     if result.plot:
         rows.append(("plot", str(result.plot)))
+    rows.append(("page", str(result.page)))
     rows += [("left out", what) for what in result.not_exercised]
     return table(rows) + "\n\nyours: steadyturn new my.toml\n"
 

@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from steadyturn.jobs.review import review
 
 EXPECTED = Path(__file__).parents[2] / "screens" / "demo.txt"
 REWRITE = "STEADYTURN_REWRITE_SCREENS"  # set: the expected output is written anew
@@ -81,7 +82,14 @@ def test_figures(tmp_path):
     check(result)
     assert result["real_s"] < 60  # 30 on two quiet cores
     assert (tmp_path / "outing.png").read_bytes().startswith(b"\x89PNG")
+    assert "of the phone" in (tmp_path / "outing.html").read_text(encoding="utf-8")
     assert result["not_exercised"] == []
+    # the review's ranges hold what the virtual machine truly took and gave
+    shown = review(tmp_path / "library")
+    taken, given = shown.estimate("energy_in"), shown.estimate("energy_out")
+    assert taken.low < result["model_in_wh"] < taken.high
+    assert given.low < result["model_out_wh"] < given.high
+    assert shown.findings == ()
 
 
 def test_without_micropython_it_completes_and_names_what_was_left_out(tmp_path):
