@@ -20,7 +20,7 @@ COMMANDS = {
     "home": [],
     "flash": ["flash", RIG, "--yes", "--port", "PORT", "--library", "HERE"],
 }
-LIMIT_S = {"pull": 20, "watch": 5, "ports": 8, "home": 6, "flash": 120}
+LIMIT_S = {"pull": 20, "watch": 40, "ports": 8, "home": 6, "flash": 120}
 
 
 @pytest.fixture
