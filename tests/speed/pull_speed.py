@@ -158,11 +158,12 @@ def measure(twin: Twin, folder: Path, journal: dict[str, bytes], payload: int) -
               f"the pull is {ratio:.1f} times as fast{least}")
         good &= by is not named or ratio >= LEAST_RATIO
     low, high = predicted()
-    print(f"predicted for a real RP2040, not measured: {low:.0f} to {high:.0f} kB/s. Of each 20 ms "
-          f"{TICK} go to the tick and {LEFT} are left before the next; a page takes {SEND} for the "
-          f"answer, then {READY + READ:.2f} for making the next ready or {WIRE:.2f} on the wire and "
-          f"{HOST[0]} to {HOST[1]} in the host, whichever is longer, and {LOOK} until the question "
-          "is seen. mpremote's waits are the same on a board, its answers no quicker than here.")
+    print(f"predicted for a real RP2040, not measured: {low:.0f} to {high:.0f} kB/s.\n"
+          f"  Of each 20 ms {TICK} go to the tick and {LEFT} are left before the next. A page takes "
+          f"{SEND} for\n  the answer; then {READY + READ:.2f} for making the next ready, or "
+          f"{WIRE:.2f} on the wire and {HOST[0]} to {HOST[1]} in\n  the host, whichever is "
+          f"longer; and {LOOK} until the question is seen.\n  mpremote's waits are the same on a "
+          "board, its answers no quicker than here.")
     return good
 
 
