@@ -159,7 +159,7 @@ def measure(twin: Twin, folder: Path, journal: dict[str, bytes], payload: int) -
         good &= by is not named or ratio >= LEAST_RATIO
     low, high = predicted()
     print(f"predicted for a real RP2040, not measured: {low:.0f} to {high:.0f} kB/s.\n"
-          f"  Of each 20 ms {TICK} go to the tick and {LEFT} are left before the next. A page takes "
+          f"  Of each 20 ms {TICK} go to the tick, {LEFT} are left before the next. A page takes "
           f"{SEND} for\n  the answer; then {READY + READ:.2f} for making the next ready, or "
           f"{WIRE:.2f} on the wire and {HOST[0]} to {HOST[1]} in\n  the host, whichever is "
           f"longer; and {LOOK} until the question is seen.\n  mpremote's waits are the same on a "
