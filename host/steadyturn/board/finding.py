@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 
 from steadyturn.board.asking import BUSY, DENIED, OTHER, OURS, SILENT, Asked, ask_all
 from steadyturn.board.holders import virtual_boards
@@ -22,7 +23,19 @@ def checks() -> tuple[str, ...]:
     if sys.platform == "win32":
         return (*CHECK, "Device Manager shows the board under 'Ports (COM & LPT)'; with a "
                         "warning sign there its driver is missing")
+    if wsl():
+        return (*CHECK, "Windows has handed the board over to this Linux ('usbipd list' and "
+                        "'usbipd attach', in a Windows terminal): it keeps USB to itself "
+                        "otherwise")
     return CHECK
+
+
+def wsl(version: Path = Path("/proc/version")) -> bool:
+    """Is this Linux one inside Windows?"""
+    try:
+        return b"microsoft" in version.read_bytes()[:4096].lower()
+    except OSError:
+        return False
 
 
 def find(port: str | None = None) -> str:

@@ -76,12 +76,15 @@ def open_serial(port: str) -> Any:
 
 def busy(port: str, by: Sequence[Holder]) -> Busy:
     """by: who has it, as far as the system tells."""
-    who = ": " + ", ".join(str(holder) for holder in by) if by else ""
-    return Busy(
-        f"{printable(port, 80)}: another program has this port{who}.",
-        "Close it and try again." if by else
-        "Close the serial monitor, editor or second steadyturn that uses it, and try again.",
-    )
+    name = printable(port, 80)
+    if by:
+        who = ", ".join(str(holder) for holder in by)
+        return Busy(f"{name}: another program has this port: {who}.", "Close it and try again.")
+    how = "Close the serial monitor, editor or second steadyturn that uses it, and try again."
+    if sys.platform.startswith("linux"):  # ModemManager asks every new port whether it is a modem
+        how += (" If none is open: the system's modem service looks at a new port for some "
+                f"seconds, so wait ten and try again; 'sudo lsof {name}' names who has it.")
+    return Busy(f"{name}: another program has this port.", how)
 
 
 class SerialStream:
@@ -134,6 +137,9 @@ def _explained(port: str, error: BaseException) -> Failed:
         return Failed(f"{name}: there is no such port now.{_foreign_name(port, windows)}",
                       "Plug the board in with a cable that carries data (many only charge), and "
                       "leave --port out to have it found; 'steadyturn ports' lists them.")
+    if number == errno.ENOTTY or "ENOTTY" in text or f"({errno.ENOTTY}, " in text:
+        return Failed(f"{name}: this is no serial port.",
+                      "'steadyturn ports' lists them; leave --port out to have it found.")
     if number in (errno.EACCES, errno.EPERM) and not windows:
         return Denied(f"{name}: you may not open this port.", remedy(port))
     busy_numbers = (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK)

@@ -34,7 +34,8 @@ class Pulled:
     missing: numbers the board no longer has; thinned: numbers of which it has summaries only.
     forgotten: numbers that it gave up because this pull was asked to free them, None when it was
     not; verified_to: the last number that it might give up, None likewise. boots: numbers of the
-    boots in the new pages. bytes: of the new pages. seconds: for all of it.
+    boots in the new pages. bytes: of the new pages. seconds: for all of it;
+    copying_s: while pages came; late_ticks: of the board's loop, in that time.
     settings: the board has settings in force. contact: the library's number of this pull.
     """
 
@@ -58,6 +59,8 @@ class Pulled:
     verified_to: int | None
     bytes: int
     seconds: float
+    copying_s: float
+    late_ticks: int
     first_seq: int | None
     last_seq: int | None
     boots: tuple[int, ...]
@@ -84,7 +87,7 @@ def pull_from(
 ) -> Pulled:
     """The same over a link that is open already."""
     began = time.monotonic()
-    link.flush()
+    before = link.flush()
     who = link.who()  # after the flush, so that it counts the page just closed
     now = time.time()
     settings = link.settings()
@@ -94,7 +97,10 @@ def pull_from(
         seqs=(who.first_seq, who.last_seq) if who.stored else None, settings=settings,
     )
     copy = Copy(link, shelf, where.row, contact, (where.begin, who.last_seq + 1), progress)
+    copying = time.monotonic()
     copy.run()
+    copying_s = time.monotonic() - copying
+    late = _late(before, link.state())
     shelf.finish(contact)
     up_to, forgotten = _free(link, shelf, who, where, copy) if free else (None, None)
     return Pulled(
@@ -104,9 +110,16 @@ def pull_from(
         pages_new=copy.new, pages_already=copy.already, damaged=copy.damaged,
         unread=copy.unread, missing=copy.missing, thinned=copy.thinned, forgotten=forgotten,
         verified_to=up_to, bytes=copy.new * layout.PAGE_BYTES,
-        seconds=time.monotonic() - began, first_seq=copy.first, last_seq=copy.last,
+        seconds=time.monotonic() - began, copying_s=copying_s, late_ticks=late,
+        first_seq=copy.first, last_seq=copy.last,
         boots=tuple(sorted(copy.boots)), settings=bool(settings), contact=contact,
     )
+
+
+def _late(before: dict[str, int], after: dict[str, int]) -> int:
+    """The board may have started anew meanwhile, and counts from 0 then."""
+    begun = before["late_ticks"] if before["boot"] == after["boot"] else 0
+    return max(after["late_ticks"] - begun, 0)
 
 
 def _free(

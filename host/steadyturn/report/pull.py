@@ -8,6 +8,9 @@ from steadyturn_fw import frames, pages
 
 from steadyturn.report.style import duration, wrap
 
+# below what a board behind a serial chip at 115,200 baud reaches: 231 bytes of 10 bits a page
+SLOW_KB_S = 5.0
+SLOW_PAGES = 20
 WENT_BACK = {
     "pages": "Its journal has gone back: it has fewer pages than the library, or other ones under "
              "the same numbers. An old copy of its flash may have been put back, or its newest "
@@ -24,6 +27,9 @@ def text(result: Any) -> str:
     """result: jobs.pull.Pulled."""
     lines = [f"Board {result.board} on {result.port}, firmware {result.firmware}.",
              *_recognised(result), "", *_pages(result)]
+    if result.late_ticks:
+        lines.append(wrap(f"{_count(result.late_ticks, 'tick')} of the board's loop came late "
+                          "meanwhile."))
     if result.forgotten is not None:
         lines.append(wrap(_forgotten(result)))
     if not result.settings:
@@ -68,6 +74,10 @@ def _pages(result: Any) -> list[str]:
                      f"numbers {result.first_seq} to {result.last_seq}.")
         if result.pages_already:
             lines.append(f"{result.pages_already} more were here before.")
+        if _slow(result):
+            lines.append(wrap(
+                f"That was slow, {_rate(result):.1f} kB/s: a USB hub, a long or worn cable or a "
+                "busy computer can be the cause. Nothing is lost by it."))
     elif result.pages_already:
         lines.append(f"Nothing new: all {result.pages_already} pages on the board are here "
                      "already.")
@@ -95,6 +105,15 @@ def _pages(result: Any) -> list[str]:
             "of room: energy, turns and times are all there, the samples are not. Pull now and "
             "then, with --free, and none are given up."))
     return lines
+
+
+def _rate(result: Any) -> float:
+    """kB/s while pages came."""
+    return float(result.bytes / 1000 / result.copying_s) if result.copying_s else 0.0
+
+
+def _slow(result: Any) -> bool:
+    return bool(result.pages_new >= SLOW_PAGES and _rate(result) < SLOW_KB_S)
 
 
 def _forgotten(result: Any) -> str:

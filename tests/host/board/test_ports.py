@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 from fake_board import FakeBoard, PtyBoard
-from steadyturn.board import finding, ports
+from steadyturn.board import finding, ports, stream
 from steadyturn.board.connect import connect
 from steadyturn.board.stream import SerialStream
 from steadyturn.errors import Failed
@@ -132,3 +132,32 @@ def test_a_board_without_a_port_works_through_the_same_connect():
         assert len(streams) == 2
         assert board.files.read("/a") == b"1"
     assert files.restarts == 2  # not left with its program stopped
+
+
+def test_what_is_no_serial_port_says_so(tmp_path):
+    (tmp_path / "notes").write_text("mine")
+    with pytest.raises(Failed, match="no serial port"):
+        SerialStream(str(tmp_path / "notes"))
+    assert (tmp_path / "notes").read_text() == "mine"
+
+
+def test_linux_inside_windows_is_told_of_usbipd(tmp_path, monkeypatch):
+    version = tmp_path / "version"
+    version.write_bytes(b"Linux version 5.15.90.1-microsoft-standard-WSL2 (oe-user@oe-host)")
+    assert finding.wsl(version)
+    version.write_bytes(b"Linux version 6.1.0-18-amd64 (debian-kernel@lists.debian.org)")
+    assert not finding.wsl(version)
+    assert not finding.wsl(tmp_path / "none")
+    monkeypatch.setattr("sys.platform", "linux")
+    monkeypatch.setattr(finding, "wsl", lambda: True)
+    assert "usbipd" in finding.checks()[-1]
+    monkeypatch.setattr("sys.platform", "win32")
+    assert "Device Manager" in finding.checks()[-1]
+
+
+def test_a_busy_port_without_a_name_tells_of_the_modem_service(monkeypatch):
+    monkeypatch.setattr("sys.platform", "linux")
+    assert "modem service" in stream.busy("/dev/ttyACM0", ()).how
+    assert "lsof /dev/ttyACM0" in stream.busy("/dev/ttyACM0", ()).how
+    monkeypatch.setattr("sys.platform", "win32")
+    assert "modem" not in stream.busy("COM3", ()).how

@@ -193,3 +193,27 @@ def test_a_library_that_stores_something_else_is_noticed(tmp_path, monkeypatch):
         with pytest.raises(Failed, match="Page 20 does not stand"):
             job.pull_from(link_to(board), shelf, free=True)
     assert len(board.pages) == 45
+
+
+def test_slow_and_late_are_told(tmp_path, monkeypatch):
+    board = JournalBoard(30)
+    now = [0.0]
+    monkeypatch.setattr(job.time, "monotonic", lambda: now[0])
+    good = board.answer
+
+    def slow(line):
+        now[0] += 0.2
+        board.state["late_ticks"] = 7 if line.startswith(b":+") else board.state["late_ticks"]
+        return good(line)
+
+    board.answer = slow
+    board.state["late_ticks"] = 5
+    with Library(tmp_path) as shelf:
+        link = link_to(board)
+        link.answer_s = 100.0
+        got = job.pull_from(link, shelf)
+    assert got.late_ticks == 2
+    assert got.copying_s == pytest.approx(31 * 0.2)
+    said = " ".join(text(got).split())
+    assert "That was slow, 1.1 kB/s" in said
+    assert "2 ticks of the board's loop came late" in said
