@@ -30,7 +30,9 @@ from steadyturn.sessions.gaps import Gaps
 from steadyturn.sessions.hand import Pace
 from steadyturn.sessions.history import Past
 from steadyturn.sessions.library import Library
+from steadyturn.sessions.machine import MachineOuting, of_machine
 from steadyturn.sessions.rows import OutingRow
+from steadyturn.sessions.steps import Steps, steps
 from steadyturn.settings.file import read_any
 
 NEEDED = {"low_dtpm", "target_dtpm", "high_dtpm", "window_low_mv", "window_high_mv"}
@@ -52,8 +54,9 @@ class Review:
     pace: how the handle was turned. gaps: what was not measured. arm_keeps_w: power that the
     rig's arm keeps for as long as was turned (low, middle, high). findings: what to change, most
     worth first. expected: against the rig's model (empty without a rig). history: against
-    earlier outings. pages: the decoded pages, earlier: the outings before, oldest first, both
-    not in --json. against: set beside another outing.
+    earlier outings. machine: outings of this machine with these the last. steps: the samples as
+    means over steps of time. pages: the decoded pages, not in --json. against: set beside
+    another outing.
     """
 
     board: str
@@ -84,8 +87,9 @@ class Review:
     findings: tuple[Finding, ...]
     expected: tuple[Comparison, ...]
     history: tuple[Past, ...]
+    machine: tuple[MachineOuting, ...]
+    steps: Steps
     pages: Pages = field(metadata={"json": False})
-    earlier: tuple[OutingRow, ...] = field(default=(), metadata={"json": False})
     against: Against | None = None
 
     def estimate(self, name: str) -> Estimate | None:
@@ -196,6 +200,7 @@ def _result(found: Shown, folder: Path, rig: Rig | None, source: str, plot: Path
         findings=told.findings,
         expected=told.expected,
         history=told.history,
+        machine=of_machine(found.earlier, found.outings, settings.get("rig")),
+        steps=steps(pages),
         pages=pages,
-        earlier=found.earlier,
     )

@@ -36,7 +36,7 @@ def text(review: Any) -> str:
     parts = [_head(review)]
     if review.figures.pages:
         parts += [estimates(review, energy), sensor(review), _work(review), _pace(review),
-                  _lamp(review.figures), phone(review.figures), _gaps(review.gaps),
+                  _lamp(review.figures), phone(review.figures), gaps(review.gaps),
                   _boots(review, energy), model(review), history(review)]
     known = notes(review)
     if known:
@@ -132,20 +132,20 @@ def _counted(name: str, counts: Mapping[str, int], names: Mapping[str, str]) -> 
     return wrap(f"{name}: " + "; ".join(parts) + ".")
 
 
-def _gaps(gaps: Any) -> str:
-    """What was not measured; nothing is filled in for it."""
-    if not (gaps.stalls or gaps.no_data_s or gaps.missing_pages):
+def gaps(found: Any) -> str:
+    """What was not measured; nothing is filled in for it. found: sessions.gaps.Gaps."""
+    if not (found.stalls or found.no_data_s or found.missing_pages):
         return wrap("Nothing is missing: no tick was dropped, no page lost.")
     parts = []
-    if gaps.stalls:
-        parts.append(f"the board stood still {gaps.stalls} x for {duration(gaps.stalled_s)} in "
-                     f"all, at longest {gaps.longest_ms} ms; {gaps.dropped_ticks} ticks of 20 ms "
-                     "are in no figure")
-    if gaps.no_data_s:
-        parts.append(f"{duration(gaps.no_data_s)} of samples have nothing in them (the "
+    if found.stalls:
+        parts.append(f"the board stood still {found.stalls} x for {duration(found.stalled_s)} "
+                     f"in all, at longest {found.longest_ms} ms; {found.dropped_ticks} ticks of "
+                     "20 ms are in no figure")
+    if found.no_data_s:
+        parts.append(f"{duration(found.no_data_s)} of samples have nothing in them (the "
                      "board was busy, writing flash)")
-    if gaps.missing_pages:
-        parts.append(f"{gaps.missing_pages} pages are missing")
+    if found.missing_pages:
+        parts.append(f"{found.missing_pages} pages are missing")
     return wrap("Missing: " + "; ".join(parts) + ". Nothing is filled in for it.")
 
 

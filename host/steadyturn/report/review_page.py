@@ -84,7 +84,7 @@ def sections(review: Any) -> Iterator[Section]:
         drawn = _figure(pace_svg(review, stretches),
                         f"{pace_caption(review, stretches)} {_sentence(marks)}")
         yield "pace", "Pace and lamp", drawn + parts.times(review) + _details(
-            "The samples of both drawings as a table", samples(stretches))
+            "The samples of both drawings as a table", samples(review.steps))
         yield "power", "Power and volts", _figure(
             power_svg(review, stretches),
             f"Thick lines: means over 0.2 s. Thin line: the highest reading. {_sentence(marks)}")

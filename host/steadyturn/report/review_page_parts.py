@@ -11,7 +11,7 @@ from steadyturn.report import review_findings, words
 from steadyturn.report import review_words as terms
 from steadyturn.report.arm_words import CARE
 from steadyturn.report.html_parts import esc, items, table
-from steadyturn.report.review_more import PACES
+from steadyturn.report.review_more import PACES, gaps
 from steadyturn.report.review_notes import notes
 from steadyturn.report.review_page_tables import shares
 from steadyturn.report.review_tables import sensor
@@ -114,9 +114,10 @@ def model(review: Any) -> str:
 def times(review: Any) -> str:
     """How long the lamp showed what, and how long the pace was beside the band."""
     f = review.figures
-    lamp = [(words.cue(name).lower(), seconds) for name, seconds in f.cue_s.items()
+    lamp = [(words.cue(name).lower(), seconds, f.cue_percent[name])
+            for name, seconds in f.cue_s.items()
             if seconds or name in {"faster", "hold", "slower"}]
-    paces = [(name, f.pace_s[key]) for key, name in PACES
+    paces = [(name, f.pace_s[key], f.pace_percent[key]) for key, name in PACES
              if f.pace_s and (f.pace_s[key] or key != "unknown")]
     found = (shares("By lamp", "lamp", lamp),
              shares("By pace, while turning", "pace", paces if review.band_tpm else []))
@@ -147,15 +148,8 @@ def phone(review: Any) -> str:
 
 def measured(review: Any) -> str:
     """How it was measured: the sensor, what is missing, what a reader should know."""
-    g = review.gaps
-    lines = [" ".join(sensor(review).split())]
-    if g.stalls:
-        lines.append(f"The board stood still {g.stalls} x for {duration(g.stalled_s)} in all, at "
-                     f"longest {g.longest_ms} ms; {g.dropped_ticks} ticks of 20 ms are in no "
-                     "figure. Nothing is filled in for them.")
-    if not (g.stalls or g.no_data_s or g.missing_pages):
-        lines.append("Nothing is missing: no tick was dropped, no page lost.")
-    return items(map(esc, [*lines, *notes(review)]))
+    lines = [sensor(review), gaps(review.gaps)]
+    return items(map(esc, [*(" ".join(line.split()) for line in lines), *notes(review)]))
 
 
 def _sentence(text: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -12,11 +12,10 @@ from steadyturn_fw import pages as layout
 
 from steadyturn.report import words
 from steadyturn.report.html_parts import esc, table
-from steadyturn.report.plots_boots import TICKS, Stretch, clock
+from steadyturn.report.plots_boots import clock
 from steadyturn.report.style import duration, number
 
 BREAK, HYPHEN = "&#8203;", "&shy;"  # where a narrow screen may break a word
-MOST_ROWS = 60  # of a table of samples: more is what `export` is for
 MOST_BOOTS = 100
 MOST_EVENTS = 60
 # events that say what became of the machine; others are the journal's own business
@@ -26,54 +25,31 @@ TOLD = (layout.EV_FAULT, layout.EV_FAULT_END, layout.EV_COLLAPSE, layout.EV_SLIP
 RARE = frozenset(TOLD) - {layout.EV_CONNECTED, layout.EV_RELEASED}
 
 
-def samples(stretches: Sequence[Stretch]) -> str:
-    """Means over steps of each boot's time, as many as fit MOST_ROWS, or over whole boots."""
-    shown = stretches[-MOST_BOOTS:]
-    recorded = sum(s.end - s.begin for s in shown)
-    room = max(1, MOST_ROWS - len(shown))
-    step = next((s for s in TICKS if s >= 5 and recorded / s <= room), math.inf)
-    rows = [_row(stretch, first, last, part) for stretch in shown
-            for first, last, part in _steps(stretch, step)]
-    each = "each boot" if not math.isfinite(step) else f"steps of {duration(step)}"
+def samples(found: Any) -> str:
+    """found: sessions.steps.Steps."""
+    each = "each boot" if found.each_s is None else f"steps of {duration(found.each_s)}"
     caption = f"Means over {each}; time in minutes:seconds since the boot"
-    if len(shown) < len(stretches):
-        caption += f"; the last {len(shown)} of {len(stretches)} boots"
+    if found.boots < found.all_boots:
+        caption += f"; the last {found.boots} of {found.all_boots} boots"
     return table(esc(caption), ("boot", "time", f"turns/{BREAK}min", "bus, V", "W",
-                                "lamp, mostly", f"con{HYPHEN}nected"), rows,
-                 right=(2, 3, 4, 6), kind="dense")
+                                "lamp, mostly", f"con{HYPHEN}nected"),
+                 [_row(step) for step in found.rows], right=(2, 3, 4, 6), kind="dense")
 
 
-def _steps(stretch: Stretch, step: float) -> Iterator[tuple[float, float, NDArray[Any]]]:
-    rows = stretch.samples
-    seconds = rows["t_ms"] / 1000
-    begin, end = stretch.begin - stretch.zero, stretch.end - stretch.zero
-    at = begin
-    while at < end:
-        stop = min(end, (math.floor(at / step + 1e-9) + 1) * step if math.isfinite(step) else end)
-        yield at, stop, rows[(seconds >= at - 1e-6) & (seconds < stop - 1e-6)]
-        at = stop
-
-
-def _row(stretch: Stretch, first: float, last: float, rows: NDArray[Any]) -> tuple[str, ...]:
-    live = rows[~rows["no_data"]]
-    head = (str(stretch.boot), f"{clock(first)} to {clock(last)}")
-    if not len(live):
+def _row(step: Any) -> tuple[str, ...]:
+    head = (str(step.boot), f"{clock(step.begin_s)} to {clock(step.end_s)}")
+    if not math.isfinite(step.bus_v):
         return (*head, "not measured", "", "", "", "")
-    sure = live[live["valid"] == layout.VALID]["pace_tpm"]
-    pace = number(float(sure.mean())) if len(sure) else "not known"
-    cue = int(np.bincount(live["cue"]).argmax())
-    watts = live["bus_mv"].astype(float) * live["bus_ma"] / 1e6
-    return (*head, pace, f"{live['bus_mv'].mean() / 1000:.2f}", f"{watts.mean():.2f}",
-            esc(words.cue(cue).lower()), f"{100 * (live['connected'] == 1).mean():.0f} %")
+    pace = number(step.pace_tpm) if math.isfinite(step.pace_tpm) else "not known"
+    return (*head, pace, f"{step.bus_v:.2f}", f"{step.power_w:.2f}",
+            esc(words.cue(step.cue).lower()), f"{step.connected_percent:.0f} %")
 
 
-def shares(caption: str, head: str, rows: Sequence[tuple[str, float]]) -> str:
-    """Times [s] and what share of their sum each is; "" where there is no time at all."""
-    whole = sum(seconds for _, seconds in rows)
-    if not whole:
+def shares(caption: str, head: str, rows: Sequence[tuple[str, float, float]]) -> str:
+    """Names with their time [s] and share [%]; "" where there is no time at all."""
+    if not any(seconds for _, seconds, _ in rows):
         return ""
-    body = [(esc(name), duration(seconds), f"{100 * seconds / whole:.0f} %")
-            for name, seconds in rows]
+    body = [(esc(name), duration(seconds), f"{percent:.0f} %") for name, seconds, percent in rows]
     return table(esc(caption), (esc(head), "time", "share"), body, right=(1, 2),
                  kind="dense short")
 

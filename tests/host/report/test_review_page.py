@@ -110,7 +110,7 @@ def test_history_and_the_other_outing_are_in_it(shown):
     delivered = [float(text) for text in cells[1::5]]
     assert delivered[-1] == pytest.approx(got.figures.energy_out_wh, abs=5e-4)
     assert sum(delivered[:-1]) * 3600 == pytest.approx(
-        sum(o.energy_out_j for o in got.earlier), abs=15)
+        3600 * sum(o.out_wh for o in got.machine[:-1]), abs=15)
 
 
 def test_outings_of_another_rig_are_no_history(tmp_path):
