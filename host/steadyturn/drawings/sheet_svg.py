@@ -9,6 +9,8 @@ from steadyturn.drawings.sheet import PX, SIZE, Box, Sheet, Words, width
 from steadyturn.drawings.sheet_nets import dots
 
 MARGIN = 0.4  # about the paper, units
+USUAL = {"stroke": "black", "fill": "none", "stroke-width": "1.3", "stroke-linecap": "round",
+         "stroke-linejoin": "round"}
 
 
 def svg_text(sheet: Sheet) -> str:
@@ -42,8 +44,19 @@ def _symbols(sheet: Sheet) -> list[str]:
             drawing.add(elm.Line().at(a).to(b))
     drawn = drawing.get_imagedata("svg").decode()
     parts = re.findall(r"<(?:polygon|path|circle|ellipse|polyline|line|rect)\b[^>]*/>", drawn)
-    return [re.sub(r"-?\d+\.\d+(?:e-?\d+)?", _rounded, part.replace("stroke-dasharray:-;", ""))
-            for part in parts]
+    lines = [re.sub(r"-?\d+\.\d+(?:e-?\d+)?", _rounded, _plain(part)) for part in parts]
+    usual = " ".join(f'{key}="{value}"' for key, value in USUAL.items())
+    return [f"<g {usual}>", *lines, "</g>"]
+
+
+def _plain(element: str) -> str:
+    """Its style as attributes, which a page's security policy lets through, but for USUAL."""
+    found = re.search(r' style="([^"]*)"', element)
+    assert found is not None
+    pairs = (item.split(":", 1) for item in found[1].split(";") if item)
+    more = "".join(f' {key}="{value}"' for key, value in pairs
+                   if USUAL.get(key) != value and (key, value) != ("stroke-dasharray", "-"))
+    return element.replace(found[0], more).replace(" />", "/>").replace(' "', '"')
 
 
 def _rounded(found: re.Match[str]) -> str:

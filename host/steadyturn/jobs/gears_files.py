@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
-import os
-import tempfile
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
-from steadyturn.errors import Failed, Problem, WrongInput
+from steadyturn.errors import Failed
 from steadyturn.gears import frame, mesh_files, turning
 from steadyturn.gears.layout import COLUMN_MM, Point
 from steadyturn.gears.outline import Points, outline
 from steadyturn.gears.parts import Part, parts, recipes
 from steadyturn.gears.trains import AWAY, Train
 from steadyturn.gears.wheels import FILLET, FLANK, RELIEF_MODULES
+from steadyturn.jobs import out_folder
 from steadyturn.jobs.gears import Geared
 from steadyturn.report import gears as report
 from steadyturn.report import gears_drawing, gears_page, gears_picture, plot_files
@@ -144,25 +140,25 @@ def write(result: Geared, folder: Path, *, force: bool = False) -> Written:
             f"bears only {number(train.safety, 2)} of what is asked of it"
         raise Failed(f"Row {result.row} {why}: nothing was written.",
                      "Choose another row or plastic, or --force to write it all the same.")
-    mine = _ours(folder)
+    mine = out_folder.ours(folder, LIST, "gears")
     names = [f"{name}.stl" for name, *_ in recipes(train, result.given)]
     no_picture = _no_picture()
-    _refuse(folder, [*SHEETS, *names, *([] if no_picture else [PICTURE])], mine, force=force)
+    out_folder.refuse(folder, [*SHEETS, *names, *([] if no_picture else [PICTURE])], mine,
+                      force=force)
     made = parts(train, result.given)
     drawing = drawing_of(result, train)
     files = _contents(result, drawing, made)
     folder.mkdir(parents=True, exist_ok=True)
     for name, data in files.items():
-        _whole(folder / name, data)
-    sums = {name: _sum(data) for name, data in files.items()}
+        out_folder.whole(folder / name, data)
+    sums = {name: out_folder.checksum(data) for name, data in files.items()}
     if not no_picture:
         plot_files.write(folder / PICTURE, lambda: gears_picture.draw(drawing), option="--out",
                          dpi=PICTURE_DPI)
-        sums[PICTURE] = _sum((folder / PICTURE).read_bytes())
-    kept = _tidy(folder, {n: s for n, s in mine.items() if n not in sums})
+        sums[PICTURE] = out_folder.checksum_of(folder / PICTURE)
+    kept = out_folder.tidy(folder, {n: s for n, s in mine.items() if n not in sums})
     sums |= {name: mine[name] for name in kept}
-    record = {"made_for": drawing.text, "files": dict(sorted(sums.items()))}
-    _whole(folder / LIST, (json.dumps(record, indent=2, ensure_ascii=False) + "\n").encode())
+    out_folder.record(folder, LIST, drawing.text, sums)
     every = (*files, *([] if no_picture else [PICTURE]), LIST)
     return Written(str(folder), every, tuple(kept), no_picture, made, result)
 
@@ -193,75 +189,3 @@ def _no_picture() -> str:
     except Failed as missing:
         return missing.what
     return ""
-
-
-# ------------------------------------------------------------------------- what is ours
-
-
-def _ours(folder: Path) -> dict[str, str]:
-    """Files of an earlier run in this folder and their checksums."""
-    if folder.exists() and not folder.is_dir():
-        raise WrongInput(Problem("--out", "", str(folder), "this is not a folder.",
-                                 "Name a new one, for example gears"))
-    try:
-        read: Any = json.loads((folder / LIST).read_text(encoding="utf-8"))
-        found = read["files"]
-        return {n: s for n, s in found.items()
-                if isinstance(n, str) and isinstance(s, str) and Path(n).name == n}
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
-        return {}
-
-
-def _refuse(folder: Path, names: list[str], mine: dict[str, str], *, force: bool) -> None:
-    foreign = []
-    for name in names:
-        path = folder / name
-        if not os.path.lexists(path):
-            continue
-        if path.is_dir() or (not force and _sum_of(path) != mine.get(name)):
-            foreign.append(name)
-    if foreign:
-        some = ", ".join(foreign[:4]) + (f" and {len(foreign) - 4} more" if len(foreign) > 4
-                                         else "")
-        raise WrongInput(Problem(
-            "--out", "", str(folder), f"{some}: not written by this command, or changed since.",
-            "Choose another folder, or --force to write over them."))
-
-
-def _tidy(folder: Path, old: dict[str, str]) -> list[str]:
-    """Take away older files of ours that this train has no longer; those that somebody changed
-    stay, and are returned."""
-    kept = []
-    for name, checksum in old.items():
-        path = folder / name
-        if not path.is_file():
-            continue
-        if _sum_of(path) == checksum:
-            path.unlink()
-        else:
-            kept.append(name)
-    return kept
-
-
-def _sum(data: bytes) -> str:
-    return hashlib.sha256(data).hexdigest()
-
-
-def _sum_of(path: Path) -> str:
-    try:
-        return _sum(path.read_bytes())
-    except OSError:
-        return ""
-
-
-def _whole(path: Path, data: bytes) -> None:
-    """All of a file or nothing."""
-    handle, unseen = tempfile.mkstemp(prefix=".", dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        os.chmod(unseen, 0o644)
-        os.replace(unseen, path)
-    except BaseException:
-        Path(unseen).unlink(missing_ok=True)
-        raise

@@ -1,0 +1,53 @@
+"""The circuit of a rig for a person: what to buy, what was written."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from steadyturn import cautions
+from steadyturn.drawings.parts_list import shopping
+from steadyturn.report.style import item, shown_path, wrap
+
+PLACES = {"bus_switch": "before the converter", "output_switch": "behind the converter",
+          "enable": "at the converter's enable pin"}
+SOCKETS = {"a": "an A one", "c": "a C one"}
+
+
+def text(result: Any) -> str:
+    """The parts, alike ones together, and the next step."""
+    lines = [*_head(result), "", "To buy or find:"]
+    for what, rating, counts, _ in shopping({result.rig: result.table}):
+        rated = f"; {rating}" if rating else ""
+        lines.append(item(f"{what}{rated}", mark=f"{counts[0]:2} x  "))
+    lines += ["", wrap("Every designator, its nets and its substitutes: --json, or parts.csv of "
+                      "--out."), *_cautions(), "",
+             f"next: steadyturn wiring {shown_path(result.file)} --out wiring"]
+    return "\n".join(lines) + "\n"
+
+
+def written_text(written: Any) -> str:
+    """What was written where."""
+    result = written.result
+    names = ", ".join(written.files)
+    lines = [*_head(result), "", wrap(f"Written into {shown_path(written.folder)}: {names}")]
+    if written.no_schematic:
+        lines.append(wrap(f"But {written.no_schematic}."))
+    if written.kept:
+        lines.append(wrap(f"Left alone, for somebody changed them: {', '.join(written.kept)}"))
+    lines += [*_cautions(), "", "next: open wiring.html in a browser; print it, tick it off"]
+    return "\n".join(lines) + "\n"
+
+
+def _head(result: Any) -> list[str]:
+    lines = [wrap(f"{result.rig}: {result.parts_count} parts, {result.wires_count} wires; the "
+                  f"load switch stands {PLACES[result.place]}, the socket is "
+                  f"{SOCKETS[result.socket]}, the board a {result.board}. Together about "
+                  f"{result.price_eur:.0f} euro, a rough guide.")]
+    if result.unplaced:
+        lines.append(wrap(f"Without a place on the breadboard: {', '.join(result.unplaced)} "
+                          "(hardware/turn_and_load.md)."))
+    return lines
+
+
+def _cautions() -> list[str]:
+    return ["", *(item(c, mark="! ") for c in cautions.short("wire"))]
