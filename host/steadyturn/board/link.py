@@ -8,9 +8,7 @@ content; everything else is skipped, and after a few tries the answer is Failed.
 from __future__ import annotations
 
 import contextlib
-import struct
 import time
-import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
@@ -18,6 +16,7 @@ from typing import TypeVar
 
 from steadyturn_fw import frames, pages
 
+from steadyturn.board.framing import Frames
 from steadyturn.board.stream import Stream
 from steadyturn.board.text import printable
 from steadyturn.errors import Failed
@@ -28,7 +27,6 @@ SETTINGS_S = 10.0  # some 2 kB in pieces of 228 bytes take a tenth of that; a ho
 # 65 kB in pieces of one
 NOISE = 400  # bytes kept of what is no answer
 GOES_ON = 2  # the first protocol with frames.ASK_NEXT
-START = bytes((frames.START_0, frames.START_1))
 FLASH_HINT = "'steadyturn flash RIG' brings the board up to date."
 T = TypeVar("T")
 
@@ -64,51 +62,6 @@ class Who:
     def stored(self) -> int:
         """Page numbers stored, at most (there may be gaps)."""
         return max(self.last_seq - self.first_seq + 1, 0)
-
-
-class Frames:
-    """Finds frames in a stream of bytes; noise before, between and inside is skipped."""
-
-    def __init__(self) -> None:
-        self._held = b""
-
-    def feed(self, data: bytes) -> list[tuple[int, bytes]]:
-        """(kind, payload) of every whole frame up to now, in order.
-
-        A start that only looks like one may claim bytes that never come, so later
-        starts are tried too and a whole frame wins over an unfinished one.
-        """
-        held = self._held + data
-        found = []
-        unfinished: int | None = None
-        at = held.find(START)
-        while at >= 0:
-            end = self._end(held, at)
-            after = at + 1
-            if end > len(held):
-                unfinished = at if unfinished is None else unfinished
-            elif end >= 0:
-                body = held[at + 2 : end - frames.CRC_BYTES]
-                if held[end - frames.CRC_BYTES : end] == struct.pack("<I", zlib.crc32(body)):
-                    found.append((body[0], body[2:]))
-                    unfinished = None
-                    after = end
-            at = held.find(START, after)
-        if unfinished is None:  # the last byte may be half a start
-            unfinished = len(held) - held.endswith(START[:1])
-        self._held = held[unfinished:]
-        return found
-
-    @staticmethod
-    def _end(held: bytes, at: int) -> int:
-        """Where the frame that starts at `at` ends: -1 not a frame, past the end when it
-        may still be under way."""
-        if len(held) < at + frames.HEAD_BYTES:
-            return len(held) + 1
-        length = held[at + 3]
-        if length > frames.PAYLOAD_MAX:
-            return -1
-        return at + frames.HEAD_BYTES + length + frames.CRC_BYTES
 
 
 class Link:
@@ -352,9 +305,3 @@ def settings_line(settings: bytes) -> bytes:
     """The line of a settings file that its CRC covers."""
     lines = settings.split(b"\n")
     return lines[1] if len(lines) > 1 else b""
-
-
-def frame(kind: int, payload: bytes) -> bytes:
-    """One frame as the board writes it; for tests and for boards that are not real."""
-    body = bytes((kind, len(payload))) + payload
-    return START + body + struct.pack("<I", zlib.crc32(body))

@@ -70,8 +70,9 @@ def _pages(result: Any) -> list[str]:
     lines = []
     if result.pages_new:
         rate = f"{result.bytes / 1000:.1f} kB in {duration(result.seconds)}"
-        lines.append(f"{_count(result.pages_new, 'new page')} ({rate}): {_boots(result.boots)}, "
-                     f"numbers {result.first_seq} to {result.last_seq}.")
+        lines.append(wrap(
+            f"{_count(result.pages_new, 'new page')} ({rate}): {_boots(result.boots)}, "
+            f"numbers {result.first_seq} to {result.last_seq}."))
         if result.pages_already:
             lines.append(f"{result.pages_already} more were here before.")
         if _slow(result):

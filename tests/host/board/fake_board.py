@@ -9,7 +9,7 @@ import struct
 import threading
 import time
 
-from steadyturn.board.link import frame
+from steadyturn.board.framing import frame
 from steadyturn.board.stream import gone
 from steadyturn_fw import frames, pages
 

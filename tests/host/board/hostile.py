@@ -6,7 +6,7 @@ import struct
 from collections.abc import Callable
 
 from fake_board import FakeBoard, page
-from steadyturn.board.link import frame
+from steadyturn.board.framing import frame
 from steadyturn_fw import frames
 
 ESCAPES = b"\x1b[2J\x1b]0;owned\x07\x9b31m\x1b[6n\r\n\x00"

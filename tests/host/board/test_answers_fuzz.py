@@ -10,7 +10,8 @@ from collections.abc import Iterator
 import pytest
 from fake_board import FakeBoard
 from steadyturn.board import link
-from steadyturn.board.link import Frames, NotUnderstood, frame, settings_line
+from steadyturn.board.framing import Frames, frame
+from steadyturn.board.link import NotUnderstood, settings_line
 from steadyturn_fw import frames
 
 ROUNDS = 2_000

@@ -11,7 +11,8 @@ import pytest
 from fake_board import FakeBoard, MemoryStream, PtyBoard, page
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from steadyturn.board.link import Frames, Link, NoAnswer, NotUnderstood, frame
+from steadyturn.board.framing import Frames, frame
+from steadyturn.board.link import Link, NoAnswer, NotUnderstood
 from steadyturn.board.stream import Busy, Gone, SerialStream
 from steadyturn.errors import Failed
 from steadyturn_fw import frames, pages

@@ -8,7 +8,8 @@ import threading
 from pathlib import Path
 
 import pytest
-from steadyturn.board.link import Link, frame
+from steadyturn.board.framing import frame
+from steadyturn.board.link import Link
 from steadyturn.cli.main import code
 from steadyturn.errors import Failed
 from steadyturn.jobs import pull as job
