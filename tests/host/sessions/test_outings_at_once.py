@@ -15,7 +15,7 @@ from steadyturn.sessions import refresh
 from steadyturn.sessions.library import Library
 
 KILLS = 1
-SOAK = 150
+SOAK = 60
 
 PULLS = """
 import sys

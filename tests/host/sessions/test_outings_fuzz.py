@@ -19,7 +19,7 @@ from test_decode_fuzz import hostile
 from test_decode_independent import random_page
 
 ROUNDS = 2
-SOAK = 1500
+SOAK = 400
 
 
 def pages(drawn):
