@@ -112,7 +112,7 @@ def _pages(got, mark, life, found, wrong):
     expected = None  # the number that has to come next
     shown = 0
     sums = 0
-    while seq <= mark.newest and got.copy(seq, page, 0):
+    while seq <= mark.newest and got.copy(seq, page):
         number = get(page, pages.AT_SEQ, 4)
         first = number
         if page[pages.AT_FLAGS] & pages.FLAG_SUMMARY:
