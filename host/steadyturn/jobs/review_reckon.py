@@ -47,7 +47,7 @@ def reckon(
 ) -> Reckoned:
     """settings: those that are shown; of_boots: of single boots; earlier: outings before, of
     which those of the same rig are this machine's history (None: it is not asked for)."""
-    flows = flow(pages)
+    flows = flow(pages, settings)
     sensor = accuracy(settings, rig)
     out_sensor = UNKNOWN
     if settings.get("out_shunt_uohm", 0) >= 500:

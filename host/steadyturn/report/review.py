@@ -114,7 +114,7 @@ def _cost(review: Any) -> str:
 
 def _machine(review: Any) -> str:
     parts = [*_faults(review.figures), *_against_itself(review), *_against_model(review)]
-    parts = parts or ["no earlier outing, and no rig file known (--rig RIG)"]
+    parts = parts or ["too little of it was steady to compare"]
     said = parts[0]
     for part in parts[1:]:
         if len(said) + len(part) + 2 <= ROOM:

@@ -11,6 +11,7 @@ from steadyturn.report.review_words import Energy
 from steadyturn.report.style import duration, number
 
 Values = Mapping[str, Any]
+MOST_PERCENT = 300  # of next to nothing anything is many percent
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,19 +42,21 @@ def gain(finding: Any, energy: Energy) -> str:
     parts = []
     percent = told["worth_percent"]
     if told["delivered_wh"] * energy.scale >= 0.5 * 10 ** -energy.decimals:
-        parts.append(f"{energy.text(told['delivered_wh'])} more in the same time")
+        parts.append(f"{number(told['delivered_wh'] * energy.scale, 2)} {energy.unit} more in the "
+                     "same time")
     if told["arm_kj"] <= -0.005:
         parts.append(f"{number(-told['arm_kj'], 2)} kJ less work for the arm")
     elif told["arm_kj"] >= 0.005:
         parts.append(f"{number(told['arm_kj'], 2)} kJ more work for the arm")
     if not parts:
         return ""
-    return f"The model predicts {', '.join(parts)} (a gain of {percent:.0f} %)."
+    worth = f" (a gain of {percent:.0f} %)" if percent <= MOST_PERCENT else ""
+    return f"The model predicts {', '.join(parts)}{worth}."
 
 
 def short_gain(finding: Any) -> str:
     """For one line: "+12 %", "" where it is not known."""
-    if not finding.gain or finding.gain["worth_percent"] < 1:
+    if not finding.gain or not 1 <= finding.gain["worth_percent"] <= MOST_PERCENT:
         return ""
     return f"+{finding.gain['worth_percent']:.0f} %"
 
@@ -169,12 +172,17 @@ def _off_band(e: Values, g: Values) -> tuple[str, str, str]:
 
 
 def _drops_out(e: Values, g: Values) -> tuple[str, str, str]:
-    return (f"the converter drops out inside the band, {_times(e['collapses'])}",
-            f"The volts collapsed at {_n(e['pace_tpm'])} turns/min, though the band begins at "
-            f"{_n(e['low_tpm'])}; {duration(e['lost_s'])} of turning in the band went by without "
-            "the phone.",
-            "The machine carries less than its settings say: look at leads and plugs, measure "
-            "the motors' ohms, and see whether the phone draws more than the rig file says.")
+    why = (f"The volts collapsed {_times(e['collapses'])}, at {_n(e['pace_tpm'])} turns/min "
+           f"(median), though the band begins at {_n(e['low_tpm'])}; {duration(e['lost_s'])} of "
+           "turning in the band went by without the phone.")
+    if "power_w" in e:
+        return (f"the phone draws too much: {_n(e['power_w'], 2)} W, planned were "
+                f"{_n(e['expected_w'], 2)}", why,
+                "Put load.draw_a in the rig file right and flash anew, which moves the band to "
+                "what it needs; or a cable or port that lets it draw less.")
+    return (f"the converter drops out inside the band, {_times(e['collapses'])}", why,
+            "The machine carries less than its settings say: look at leads and plugs, and "
+            "measure the motors' ohms.")
 
 
 def _hunts(e: Values, g: Values) -> tuple[str, str, str]:

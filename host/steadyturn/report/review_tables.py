@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -15,6 +14,7 @@ from steadyturn.report.review_words import (
     VERDICT,
     Energy,
     past_value,
+    ranged,
     shown,
 )
 from steadyturn.report.style import WIDTH, columns, item, number, shown_path, table, wrap
@@ -68,7 +68,7 @@ def model(review: Any) -> str:
     if not review.expected:
         return ""
     rows = [(COMPARED.get(c.name, c.name), f"{number(c.measured)} {c.unit}",
-             f"{number(c.expected)} ({number(c.low)} to {number(c.high)})",
+             ranged(c.expected, c.low, c.high),
              VERDICT.get(c.verdict, c.verdict)) for c in review.expected]
     where = "as flash left it" if review.rig_source == "library" else shown_path(
         review.rig_source)
@@ -91,8 +91,7 @@ def history(review: Any) -> str:
                     "usual.")
     rows = []
     for p in review.history:
-        usual = "-" if not math.isfinite(p.median) else (
-            f"{number(p.median)} ({number(p.low)} to {number(p.high)})")
+        usual = ranged(p.median, p.low, p.high)
         told = VERDICT.get(p.verdict, p.verdict)
         if TREND.get(p.trend):
             told += f", {TREND[p.trend]}"

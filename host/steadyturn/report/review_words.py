@@ -116,7 +116,7 @@ def shown(estimate: Any, energy: Energy) -> tuple[str, str]:
 
 def _digits(low: float, high: float) -> tuple[str, str]:
     """Both ends to the place that their distance is known in."""
-    places = _places(high - low)
+    places = _places((high - low) / 2)
     return f"{low:.{places}f}", f"{high:.{places}f}"
 
 
@@ -125,13 +125,27 @@ def _places(reach: float) -> int:
         return 2
     tens = math.floor(math.log10(reach))
     # a second digit only where the first is small (common practice, no source)
-    return min(4, max(0, -tens + (reach < 5 * 10.0**tens)))
+    return min(4, max(0, -tens + (reach < 4 * 10.0**tens)))
+
+
+def ranged(value: float, low: float, high: float) -> str:
+    """A value with its range, all to one place: "3.98 (3.76 to 4.18)".
+
+    >>> ranged(2.716, 2.44, 3.001), ranged(float("nan"), 0.0, 1.0)
+    ('2.72 (2.44 to 3.00)', '-')
+    """
+    if not math.isfinite(value):
+        return "-"
+    if not math.isfinite(high - low):
+        return number(value)
+    places = _places((high - low) / 2)
+    return f"{value:.{places}f} ({low:.{places}f} to {high:.{places}f})"
 
 
 def _like(value: float, estimate: Any) -> str:
     if not math.isfinite(estimate.high - estimate.low):
         return number(value)
-    return f"{value:.{_places(estimate.high - estimate.low)}f}"
+    return f"{value:.{_places((estimate.high - estimate.low) / 2)}f}"
 
 
 def past_value(value: float, unit: str) -> str:

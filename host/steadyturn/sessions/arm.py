@@ -9,11 +9,12 @@ guess elsewhere, but on the gears' efficiency.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import isfinite
 
 import numpy as np
 from numpy.typing import NDArray
 
-from steadyturn.model import endurance, gears, motor, rectifier, supply
+from steadyturn.model import bank, endurance, gears, motor, rectifier, supply
 from steadyturn.rig.types import RPM, Rig
 from steadyturn.sessions.estimates import Estimate, spread
 from steadyturn.sessions.flow import SAMPLE_S, Flow
@@ -37,20 +38,20 @@ class Effort:
 
 def power_w(rig: Rig, flow: Flow) -> Floats:
     """Of the arm [W] at each sample; 0 at rest."""
-    part, bank = rig.motor, rig.bank
+    part, own = rig.motor, rig.bank
     conducts = flow.known  # elsewhere the diodes keep the motors from the bus
     node_v = flow.volts + flow.amps * rig.sensor.shunt_ohm
     bank_a = flow.amps + supply.takes_a(rig.supply, node_v) + node_v / rig.bus.bleed_ohm
-    motor_a = np.where(conducts, bank_a / bank.parallel, 0.0)
+    motor_a = np.where(conducts, bank_a / own.parallel, 0.0)
     winding_c = winding_of(rig, flow)
-    diode_a = motor_a if bank.diode_each else motor_a * bank.parallel
+    diode_a = motor_a if own.diode_each else motor_a * own.parallel
     drops = rectifier.drop_v(rig.rectifier, diode_a)
-    emf_v = (node_v + drops) / bank.series + motor_a * motor.ohm_at(part, winding_c) \
+    emf_v = (node_v + drops) / own.series + motor_a * motor.ohm_at(part, winding_c) \
         + motor.brush_v(part, motor_a)
     rad_s = gears.ratio(rig.stages) * flow.pace_tpm * RPM
     emf_v = np.where(conducts, emf_v, motor.emf_constant_at(part, winding_c) * rad_s)
     shaft_w = emf_v * (motor_a + part.no_load_a) + part.drag_nm_s * rad_s**2
-    motors = bank.series * bank.parallel
+    motors = own.series * own.parallel
     arm_w = motors * shaft_w / gears.efficiency(rig.stages)
     arm_w = arm_w + rig.crank.friction_nm * flow.pace_tpm * RPM
     return np.where(flow.turning, arm_w, 0.0)
@@ -58,8 +59,14 @@ def power_w(rig: Rig, flow: Flow) -> Floats:
 
 def winding_of(rig: Rig, flow: Flow) -> Floats:
     """Temperature of the windings [degC]: their rise, as the board takes it, over a machine that
-    has stood in the middle of the rig's air."""
-    return np.asarray((rig.air.cold_c + rig.air.hot_c) / 2 + flow.rise_k)
+    has stood in the middle of the rig's air. Where the board does not follow it: that of its
+    settings' resistance, half-way to a warm machine."""
+    air = (rig.air.cold_c + rig.air.hot_c) / 2
+    if not isfinite(flow.warm_ohm):
+        return np.asarray(air + flow.rise_k)
+    more = (flow.warm_ohm - rig.sensor.shunt_ohm) / bank.source_ohm(rig) - 1
+    warm = min(max(20 + more / motor.COPPER_PER_K, rig.air.cold_c), rig.motor.max_winding_c)
+    return np.full(len(flow.volts), warm)
 
 
 def effort(rig: Rig, flow: Flow, turning_s: float) -> Effort | None:

@@ -22,6 +22,7 @@ from steadyturn.sessions.accuracy import Accuracy
 from steadyturn.sessions.arm import winding_of
 from steadyturn.sessions.estimates import Estimate, spread
 from steadyturn.sessions.flow import SAMPLE_S, Flow, drawing
+from steadyturn.sessions.hand import NOT_FOLLOWED, WARMTH
 from steadyturn.sessions.ranges import moved
 
 Floats = NDArray[np.float64]
@@ -86,9 +87,9 @@ def expected(
     keys = [key for key in (*KEYS, *(EMF if pace_measured else ())) if key in rig.origins]
     note = "" if pace_measured else "pace_from_volts"
 
-    def means(some: Rig) -> tuple[float, float, float]:
-        """(bus [V], power in [W], share kept [%]) of a rig at these paces."""
-        found = at_pace(some, pace[there], winding_c)
+    def means(some: Rig, off: float = 1.0) -> tuple[float, float, float]:
+        """(bus [V], power in [W], share kept [%]) of a rig at these paces, times `off`."""
+        found = at_pace(some, pace[there] * off, winding_c)
         bus_v, out_w = found("bus_v"), found("out_w")
         in_w = bus_v * found("bus_a")
         good = np.isfinite(in_w)
@@ -100,6 +101,9 @@ def expected(
 
     here = means(rig)
     moves = [moved(rig, key, means) for key in keys]
+    if not pace_measured:  # the windings' warmth, which a pace from volts does not know
+        share = NOT_FOLLOWED if isfinite(flow.warm_ohm) else WARMTH
+        moves.append((means(rig, 1 - share), means(rig, 1 + share)))
     volts_v = sensor.volts_v(float(volts.mean()))
     power_w = sensor.energy_j(float(watts.mean()), float(flow.amps[which][there].mean()),
                               float(volts.mean()))

@@ -89,9 +89,13 @@ def _drops_out(case: Case) -> Finding | None:
     weight = weigh(gain, share)
     if weight is None:
         return None
-    return Finding("drops_out", {
+    evidence: dict[str, float | str] = {
         "collapses": count, "pace_tpm": float(np.median(seen["argument"][inside])) / 10,
-        "low_tpm": float(np.median(low[inside])), "lost_s": case.flow.seconds(lost)}, gain, weight)
+        "low_tpm": float(np.median(low[inside])), "lost_s": case.flow.seconds(lost)}
+    power = next((c for c in case.expected if c.name == "power_in"), None)
+    if power is not None and power.verdict == "more":
+        evidence |= {"power_w": power.measured, "expected_w": power.expected}
+    return Finding("drops_out", evidence, gain, weight)
 
 
 def _at_boots(case: Case, boots: NDArray[np.int64]) -> NDArray[np.float64]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from math import nan
 from typing import Any
 
 import numpy as np
@@ -31,6 +33,8 @@ class Flow:
     the pace is more than a bound; turning: not at rest; connected; settled: connected, current
     flows, and both for SETTLE_S; started: later than START_S after the boot's first turning;
     cue: the lamp's code; rise_k: of the windings, as the board takes it (0: not followed).
+    warm_ohm: the source's resistance, shunt included, with which the board finds the pace where
+    it does not follow the warmth; NaN where it does, or without settings.
     """
 
     boot: NDArray[Any]
@@ -45,6 +49,7 @@ class Flow:
     started: Flags
     cue: NDArray[Any]
     rise_k: Floats
+    warm_ohm: float = nan
 
     @property
     def watts(self) -> Floats:
@@ -63,8 +68,10 @@ def drawing(flow: Flow) -> Flags:
     return flow.settled & (flow.watts >= IDLE_SHARE * most)
 
 
-def flow(pages: Pages) -> Flow:
+def flow(pages: Pages, settings: Mapping[str, Any] | None = None) -> Flow:
     """Of all samples; stalls and samples without a sensor are left out."""
+    settings = settings or {}
+    follows = settings.get("warm_s") or "source_mohm" not in settings
     samples = pages.samples
     live = samples[~samples["no_data"] & (samples["valid"] < layout.VOLTS_ONLY)]
     known = live["valid"] == layout.VALID
@@ -79,7 +86,8 @@ def flow(pages: Pages) -> Flow:
         boot=live["boot"], t_s=t_s, volts=live["bus_mv"] / 1000, amps=live["bus_ma"] / 1000,
         pace_tpm=live["pace_tpm"].astype(float), known=known, turning=turning,
         connected=connected, settled=_for(connected & known, begins, SETTLE_S),
-        started=_after(turning, live["boot"], t_s), cue=live["cue"], rise_k=rise)
+        started=_after(turning, live["boot"], t_s), cue=live["cue"], rise_k=rise,
+        warm_ohm=nan if follows else settings["source_mohm"] / 1000)
 
 
 def run_long(flow: Flow, which: Flags, seconds: float) -> Flags:

@@ -252,7 +252,7 @@ def test_resistance_up_by_the_turn_sensor():
     worn = Maker()
     steady(worn, ohms=2.0, flags=layout.FLAG_PACE_MEASURED)
     finding = found(worn)["resistance_up"]
-    expected = 2 * 1.34 * (1 - 0.00393 * 2.5) + 0.05  # both motors, air in the middle, the shunt
+    expected = worn.settings["source_mohm"] / 1000  # both motors half-way to warm, the shunt
     assert finding.evidence["expected_ohm"] == pytest.approx(expected, rel=0.01)
     assert finding.evidence["ohm"] == pytest.approx(2 * 2 * 1.34, rel=0.08)
     assert finding.evidence["low_ohm"] < finding.evidence["ohm"] < finding.evidence["high_ohm"]
