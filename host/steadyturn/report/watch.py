@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import chain
 from math import inf
 from typing import Any, TextIO
 
@@ -70,9 +71,13 @@ def show_json(glances: Iterable[Any], out: TextIO) -> None:
 
 def show_screen(glances: Iterable[Any], terminal: Terminal) -> None:
     """Draw looks over one another on a terminal, until they end or q is pressed."""
+    looks = iter(glances)
+    first = next(looks, None)  # where there is no board at all, no screen is opened
+    if first is None:
+        return
     with terminal:
         screen = Screen(terminal.unicode)
-        for glance in glances:
+        for glance in chain((first,), looks):
             terminal.draw(screen.lines(glance, *terminal.size()))
             if "q" in terminal.keys().lower():
                 return

@@ -191,8 +191,8 @@ def test_a_port_that_was_there_before_is_never_asked(pty, monkeypatch):
 # ---- on a terminal
 
 @pytest.mark.parametrize("end", [
-    signal.SIGINT, signal.SIGHUP, pytest.param(signal.SIGTERM, marks=pytest.mark.soak),
-    pytest.param("q", marks=pytest.mark.soak)])
+    signal.SIGINT, *(pytest.param(end, marks=pytest.mark.soak)
+                     for end in (signal.SIGHUP, signal.SIGTERM, "q"))])
 def test_the_terminal_is_in_order_after_any_end(pty, end):
     from small_screen import OnTerminal
 
@@ -209,17 +209,12 @@ def test_the_terminal_is_in_order_after_any_end(pty, end):
 
 
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="no /dev/full here")
-def test_a_full_disk_is_told_on_the_terminal_once_that_is_in_order(pty):
-    from small_screen import OnTerminal
-
-    with OnTerminal("watch", "--port", pty.port, "--record", "/dev/full", "--force") as terminal:
-        assert terminal.end(None) == 1
-        assert terminal.in_order()
-        said = terminal.raw.partition(b"\x1b[?1049l")[2].split()
-        assert b"No space left on device" in b" ".join(said)
+def test_a_full_disk_as_the_system_says_it(pty, capsys):
+    assert code(["watch", "--port", pty.port, "--record", "/dev/full", "--force"]) == 1
+    assert "No space left on device" in " ".join(capsys.readouterr().err.split())
 
 
-def test_resized_dumb_ascii_and_without_colour(pty):
+def test_resized_in_ascii_and_without_colour(pty):
     from small_screen import OnTerminal
 
     with OnTerminal("watch", "--port", pty.port,
@@ -237,6 +232,12 @@ def test_resized_dumb_ascii_and_without_colour(pty):
         assert "52 turns/min" in shown.text
         assert "4.92 V" in shown.text
         assert terminal.end() == 0
+
+
+@pytest.mark.soak
+def test_a_dumb_terminal_gets_lines(pty):
+    from small_screen import OnTerminal
+
     with OnTerminal("watch", "--port", pty.port, "--seconds", "0.3",
                     environ={"TERM": "dumb"}) as terminal:
         assert terminal.end(None) == 0

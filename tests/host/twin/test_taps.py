@@ -109,16 +109,16 @@ def mean(paces, begin_s, end_s):
     return sum(within) / len(within)
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="the virtual board needs POSIX")
+needs_posix = pytest.mark.skipif(sys.platform == "win32", reason="the virtual board needs POSIX")
+
+
+@needs_posix
 def test_from_faster_to_hold_to_a_load_that_is_felt(hut, hut_image, tmp_path):
     """The lamp beats, then holds, and the load connects. Against the same taps with the phone
-    unplugged the pace sags at once, until the arm has leant in; an arm that is too weak for
-    the load cannot carry it."""
-    weak = dataclasses.replace(hut, arm=dataclasses.replace(hut.arm, force_n=4.5))
-    images = [shutil.copy(hut_image, tmp_path / f"{n}.img") for n in range(2)]
+    unplugged the pace sags at once, until the arm has leant in."""
+    image = shutil.copy(hut_image, tmp_path / "free.img")
     cues, paces, at_s, out_j = cranked(hut, hut_image)
-    _, free, free_at_s, nothing_j = cranked(hut, images[0], plugged=False)
-    _, low, low_at_s, low_j = cranked(weak, images[1])
+    _, free, free_at_s, nothing_j = cranked(hut, image, plugged=False)
     assert cues[:3] == ["dark", "faster", "hold"]
     assert at_s == pytest.approx(free_at_s, abs=0.1)
     assert at_s > 4.0
@@ -126,6 +126,13 @@ def test_from_faster_to_hold_to_a_load_that_is_felt(hut, hut_image, tmp_path):
     soon, later = (at_s + 0.2, at_s + 0.9), (at_s + 3.0, at_s + 6.0)
     assert mean(paces, *soon) < 0.95 * mean(free, *soon)
     assert mean(paces, *later) == pytest.approx(mean(free, *later), rel=0.04)
-    dips = [min(tpm for t_s, tpm in each if 0 < t_s - low_at_s < 0.4) for each in (low, free)]
-    assert dips[0] < 0.8 * dips[1]
-    assert low_j < 0.1 * out_j  # the board has to release it again each time
+
+
+@needs_posix
+@pytest.mark.soak
+def test_an_arm_too_weak_for_the_load_cannot_carry_it(hut, hut_image):
+    weak = dataclasses.replace(hut, arm=dataclasses.replace(hut.arm, force_n=4.5))
+    _, paces, at_s, out_j = cranked(weak, hut_image)
+    before = mean(paces, at_s - 0.5, at_s)
+    assert min(tpm for t_s, tpm in paces if 0 < t_s - at_s < 0.4) < 0.8 * before
+    assert out_j < 2  # the board has to release it again each time
