@@ -81,7 +81,7 @@ def find(raw: bytes, start: int = 0) -> tuple[NDArray[np.int64], list[Damage]]:
         reason, begin = broken(raw, at), at
         # from within the page before: if its last byte was lost, and was the next one's first,
         # both are whole and share it
-        at = raw.find(MAGIC, max(at - SIZE, 0) + 1)
+        at = raw.find(MAGIC, max(at - SIZE + 1, 0 if at else 1))
         while at >= 0 and broken(raw, at):
             at = raw.find(MAGIC, at + 1)
         at = end if at < 0 else at
