@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import os
+import select
 import sys
 import time
 from collections.abc import Sequence
@@ -95,18 +97,30 @@ class SerialStream:
         self._serial = open_serial(port)
 
     def read(self, max_bytes: int, timeout_s: float) -> bytes:
-        import serial
-
         try:
-            self._serial.timeout = max(timeout_s, 0)
-            first: bytes = self._serial.read(1)
-            if not first or max_bytes == 1:
-                return first
-            waiting = min(self._serial.in_waiting, max_bytes - 1)
-            return first + self._serial.read(waiting) if waiting > 0 else first
-        except (OSError, TypeError, serial.SerialException):
-            # TypeError: pyserial's read on a descriptor that has just been closed
+            if sys.platform == "win32":
+                return self._read_windows(max_bytes, max(timeout_s, 0.0))
+            # two calls to the system where pyserial makes six: a pull asks 400 times a second
+            number = self._serial.fileno()
+            if not select.select([number], [], [], max(timeout_s, 0.0))[0]:
+                return b""
+            with contextlib.suppress(BlockingIOError):
+                data = os.read(number, max_bytes)
+                if not data:
+                    raise gone(self.port)
+                return data
+            return b""
+        except (OSError, TypeError, ValueError):
+            # SerialException is an OSError; the others: a descriptor that has just been closed
             raise gone(self.port) from None
+
+    def _read_windows(self, max_bytes: int, timeout_s: float) -> bytes:
+        self._serial.timeout = timeout_s
+        first: bytes = self._serial.read(1)
+        if not first or max_bytes == 1:
+            return first
+        waiting = min(self._serial.in_waiting, max_bytes - 1)
+        return first + self._serial.read(waiting) if waiting > 0 else first
 
     def write(self, data: bytes) -> None:
         import serial
