@@ -34,6 +34,7 @@ from steadyturn.report.style import number, quantity
 __all__ = ["check", "clock", "draw", "holes", "lay_out", "runs", "write"]
 
 COLUMNS = 1200  # across the picture: about a quarter of its pixels
+SHARES = 8  # steps of a bar's height
 MOST_NAMED = 7  # boots up to which each gap is named
 PANELS = {"pace": 3.0, "lamp": 1.7, "phone": 0.9, "power": 1.9, "volts": 2.4, "amps": 1.6}
 
@@ -197,12 +198,15 @@ def _rows(axis: Any, rows: Sequence[tuple[str, Sequence[Span], str]], whole_s: f
     """Bars in rows, the first at the top. Over a long time each is as high as its share."""
     long = whole_s / curves.COLUMNS >= curves.SHARED_S
     total = np.sum([curves.filled(spans, whole_s) for _, spans, _ in rows], axis=0)
-    edges = np.arange(curves.COLUMNS) * whole_s / curves.COLUMNS
+    edges = np.arange(curves.COLUMNS + 1) * whole_s / curves.COLUMNS
     for place, (_, spans, color) in enumerate(reversed(rows)):
         axis.axhline(place, color=look.GRID, linewidth=0.6, zorder=0.3)
         if long:
-            share = curves.filled(spans, whole_s) / np.maximum(total, 1e-9)
-            axis.fill_between(edges, place - 0.38, place - 0.38 + 0.76 * share, step="post",
+            share = np.ceil(SHARES * curves.filled(spans, whole_s) / np.maximum(total, 1e-9)
+                            - 1e-6) / SHARES
+            new = np.flatnonzero(np.diff(share, prepend=-1.0, append=-1.0))
+            axis.fill_between(edges[new], place - 0.38,
+                              place - 0.38 + 0.76 * np.append(share, 0.0)[new], step="post",
                               facecolor=color, linewidth=0)
             continue
         axis.broken_barh([(a, b - a) for a, b in spans], (place - 0.38, 0.76), facecolor=color,
