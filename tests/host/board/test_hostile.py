@@ -29,15 +29,16 @@ ANSWERING = ("endless_lines", "endless_starts", "escapes", "huge_numbers")
 @pytest.fixture
 def hurried(monkeypatch, request):
     """Waits shortened, their number and order as they are; not where an answer does come."""
-    answer_s = 1.0 if request.node.callspec.params["kind"] in ANSWERING else 0.15
+    answers = request.node.callspec.params["kind"] in ANSWERING
+    answer_s, start_s = (1.0, 4.0) if answers else (0.15, 0.4)
     for where, name, value in (
         (link, "SETTINGS_S", 0.3), (asking, "ANSWER_S", 0.15),
-        (connect, "START_S", 0.4), (watch_line, "FIRST_S", 0.3), (pull_copy, "MOST_PAGES", 60),
+        (connect, "START_S", start_s), (watch_line, "FIRST_S", 0.3), (pull_copy, "MOST_PAGES", 60),
         (pull_copy, "MOST_DAMAGED", 20), (repl, "ENTER_S", 0.3), (repl, "PROMPT_S", 0.1),
     ):
         monkeypatch.setattr(where, name, value)
     monkeypatch.setattr(link.Link.__init__, "__kwdefaults__", {"answer_s": answer_s, "tries": 2})
-    monkeypatch.setattr("steadyturn.jobs.pull.START_S", 0.4)
+    monkeypatch.setattr("steadyturn.jobs.pull.START_S", start_s)
 
 
 def try_it(kind, command, tmp_path, monkeypatch, capsys, limit_s):
