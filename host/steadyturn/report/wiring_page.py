@@ -34,7 +34,7 @@ def page(result: Any, sheets: Sequence[tuple[str, str]], board: str, holes: str)
             f"{esc(result.board)}. Names in bold in the drawings are nets; ground signs are all "
             "joined. How to go about it: hardware/README.md and hardware/breadboard.md of the "
             "program.</p>",
-            f"<div class='mind'>{items(esc(c) for c in cautions.of('wire'))}"
+            f"<div class='mind'>{items(esc(c.replace('`', '')) for c in cautions.of('wire'))}"
             f"<p>{esc(cautions.DEFER)}</p></div>"]
     if sheets:
         body.append("<h2>Schematic</h2>")

@@ -51,6 +51,16 @@ def test_json_has_every_designator_with_its_nets(capsys) -> None:
     assert found["parts_count"] == sum(part["quantity"] for part in found["parts"])
 
 
+def test_what_the_calculations_say(capsys) -> None:
+    _, out, _ = run("lakeside-hut", capsys=capsys)
+    assert "Of 16 calculations of the circuit 1 does not hold" in out
+    assert "A write begun just above forbid_v has 199 ms" in out
+    _, out, _ = run("radio-tent", "--json", capsys=capsys)
+    calculated = json.loads(out)["calculated"]
+    assert all(one["ok"] for one in calculated)
+    assert {"cut_latest", "hold_shortest", "clamp_volts"} <= {one["name"] for one in calculated}
+
+
 def test_files_and_page(tmp_path, capsys) -> None:
     folder = tmp_path / "wiring"
     code, out, err = run("radio-tent", "--out", str(folder), capsys=capsys)
@@ -58,9 +68,9 @@ def test_files_and_page(tmp_path, capsys) -> None:
     assert max(map(len, out.splitlines())) <= 80
     page = (folder / "wiring.html").read_text(encoding="utf-8")
     assert set(faults(page)) <= DRAWN
-    assert page.count("&#9744;") == job.wiring(example_path("radio-tent")).wires_count
-    rows = list(csv.DictReader(io.StringIO((folder / "parts.csv").read_text(encoding="utf-8"))))
     result = job.wiring(example_path("radio-tent"))
+    assert page.count("&#9744;") == result.wires_count
+    rows = list(csv.DictReader(io.StringIO((folder / "parts.csv").read_text(encoding="utf-8"))))
     assert [row["ref"] for row in rows] == [part.ref for part in result.parts]
     drawn = "".join(path.read_text(encoding="utf-8") for path in folder.glob("schematic-*.svg"))
     for row in rows:

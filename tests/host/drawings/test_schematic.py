@@ -55,7 +55,7 @@ def built(example, place, socket="a", more=""):
 
 
 CASES = [(name, place, socket, "") for name in example_names() for place in PLACES
-         for socket in "ac"]
+         for socket in ("ac" if place == "bus_switch" else "a")]
 CASES += [("lakeside-hut", "bus_switch", "a", more)
           for more in ("all options", "adc", *LAMPS, *BOARDS)]
 
