@@ -30,7 +30,7 @@ ANSWERING = ("endless_lines", "endless_starts", "escapes", "huge_numbers")
 def hurried(monkeypatch, request):
     """Waits shortened, their number and order as they are; not where an answer does come."""
     answers = request.node.callspec.params["kind"] in ANSWERING
-    answer_s, start_s = (1.0, 4.0) if answers else (0.15, 0.4)
+    answer_s, start_s = (1.0, 4.0) if answers else (0.08, 0.3)
     for where, name, value in (
         (link, "SETTINGS_S", 0.3), (asking, "ANSWER_S", 0.15),
         (connect, "START_S", start_s), (watch_line, "FIRST_S", 0.3), (pull_copy, "MOST_PAGES", 60),
