@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, field
 
 from steadyturn.circuit import clamp as clamps
 from steadyturn.circuit.source import TYPICAL_WRITE_S, WORST_WRITE_S
@@ -20,7 +21,7 @@ PULSE_A = 60.0  # for 50 us, what the load switch is asked to bear in parts.toml
 @dataclass(frozen=True)
 class Finding:
     """value against limit, in unit; at_least: the limit is the least, not the most. ok: it
-    holds; where not, words say what to fit or do."""
+    holds; where not, words say what is wrong and what to fit."""
 
     name: str
     value: float
@@ -28,10 +29,11 @@ class Finding:
     unit: str
     words: str
     at_least: bool = False
+    ok: bool = field(init=False)
 
-    @property
-    def ok(self) -> bool:
-        return self.value >= self.limit if self.at_least else self.value <= self.limit
+    def __post_init__(self) -> None:
+        holds = self.value >= self.limit if self.at_least else self.value <= self.limit
+        object.__setattr__(self, "ok", holds)
 
 
 def findings(rig: Rig, made: Design) -> tuple[Finding, ...]:
@@ -126,4 +128,4 @@ def _board(rig: Rig, made: Design) -> list[Finding]:
 
 
 def _needed(made: Design) -> str:
-    return f"{1e6 * made.reservoir.needed_f:.0f} uF"
+    return f"{1000 * math.ceil(1e3 * made.reservoir.needed_f)} uF"

@@ -48,7 +48,7 @@ def hold(rig: Rig) -> Hold:
     >>> from steadyturn.rig.file import read_rig
     >>> made = hold(read_rig(example_path("lakeside-hut")))
     >>> made.part_ohm, round(made.shortest_s, 3), round(made.longest_s, 3)
-    (140000.0, 0.101, 0.148)
+    (140000.0, 0.1, 0.147)
     """
     return _hold(rig.switch.hold_s)
 
@@ -91,13 +91,16 @@ def pulse(ohm: float, hold_f: float, coupling_f: float,
                         -(1 / pin_ohm + 1 / EMPTY_OHM + 1 / ohm) / hold_f]])
     given = np.array([(PIN_V - diode_v) / pin_ohm,
                       ((PIN_V - diode_v) / pin_ohm - diode_v / EMPTY_OHM) / hold_f])
+    # what the low half has left in them: D2 empties them to its drop, R10 the rest
+    quick_s = coupling_f * pin_ohm * log(PIN_V / diode_v)
+    left = coupling_f * diode_v * exp(-(EDGE_S - quick_s) / (coupling_f * (pin_ohm + EMPTY_OHM)))
     rest = np.linalg.solve(matrix, -given)
     rates, modes = np.linalg.eig(matrix)
     at = np.linspace(0.0, 6e-3, 601)
     waves = np.exp(np.outer(at, rates))
     low = 1.5
     for _ in range(12):
-        start = np.linalg.solve(modes, np.array([0.0, low]) - rest)
+        start = np.linalg.solve(modes, np.array([left, low]) - rest)
         volts = rest[1] + waves @ (start * modes[1])
         top = int(np.argmax(volts))
         low = float(volts[top]) * exp(-(2 * EDGE_S - at[top]) / (ohm * hold_f))

@@ -23,7 +23,8 @@ RUN, STEADY = ("acts", "holds", "dead"), ("acts", "dead")
 class Mishap:
     """rows: of hazards.md. pace: before and after, "target" or "high" of the band, "fast" (the
     fastest credible), "beyond" (a third more), "back" (that backwards), "rest". needs: parts
-    that must be fitted. excused: limits that this failure itself breaks. shorts, opens, closes,
+    that must be fitted. excused: limits that this failure itself breaks; lets_go: the hold has to
+    release it. shorts, opens, closes,
     set_v, pins, load: as in netlist.Drive."""
 
     name: str
@@ -40,6 +41,7 @@ class Mishap:
     needs: tuple[str, ...] = ()
     excused: tuple[str, ...] = ()
     note: str = ""
+    lets_go: bool = False
 
 
 MISHAPS: tuple[Mishap, ...] = (
@@ -58,9 +60,9 @@ MISHAPS: tuple[Mishap, ...] = (
            set_v=NINE_V),
     Mishap("switch_short", (6,), "load switch shorted, hand runs away",
            shorts=(("Q5.source", "Q5.drain", 0.02),)),
-    Mishap("bypass", (7,), "bypass link closed, hand runs away", firmware=RUN,
+    Mishap("bypass", (46,), "bypass link closed, hand runs away", firmware=RUN,
            shorts=(("J1.1", "J1.2", 0.01),)),
-    Mishap("bypass_late", (7,), "bypass link closed at the fastest hand after a release",
+    Mishap("bypass_late", (46,), "bypass link closed at the fastest hand, was released",
            ("fast", "fast"), ("released",), shorts=(("J1.1", "J1.2", 0.01),)),
     Mishap("switch_open", (7,), "load switch open", opens=("Q5",)),
     Mishap("cut_short", (8,), "output cut's transistor shorted, hand runs away",
@@ -73,40 +75,42 @@ MISHAPS: tuple[Mishap, ...] = (
            opens=("Q1",)),
     Mishap("clamp_short", (10,), "clamp shorted", ("high", "high"),
            shorts=(("Q1.emitter", "Q1.collector", 0.05),)),
-    Mishap("capacitor_open", (3, 9), "bus capacitor dried out, released, hand runs away",
+    Mishap("capacitor_open", (45,), "C2 dried out, released, hand runs away",
            ("low", "fast"), load="pulled", opens=("C2",), pins={"board_let_go": 3.3}),
-    Mishap("contact", (9,), "a motor's wire makes contact at speed, bus capacitor dried out",
+    Mishap("contact", (9, 45), "a motor's wire makes contact at speed, C2 dried out",
            ("beyond", "beyond"), ("holds",), load="none", opens=("C2",), closes=("F1",),
            excused=("bus_v", "converter_v", "diode_v", "switch_v"),
            note="two failures: shows how soon the clamp acts"),
     Mishap("pulses_stop", (12,), "program hangs: pulses stop", ("target", "target"),
-           ("silent",)),
-    Mishap("dead", (13,), "board without power", ("target", "target"), ("dead",)),
-    Mishap("erase", (15,), "flash erase of 400 ms, hand runs away", firmware=("silent",)),
+           ("silent",), lets_go=True),
+    Mishap("dead", (13,), "board without power", ("target", "target"), ("dead",), lets_go=True),
+    Mishap("erase", (15,), "flash erase of 400 ms, hand runs away", firmware=("silent",),
+           lets_go=True),
     Mishap("shunt_open", (18,), "shunt open", ("high", "high"), opens=("R6",)),
     Mishap("divider_open", (19,), "divider's upper arm open, hand runs away", opens=("R7",),
            needs=("R7",)),
     Mishap("divider_high", (20,), "divider's lower arm open, hand runs away", opens=("R8",),
            needs=("R8",), excused=("adc_v",)),
     Mishap("let_go_open", (23,), "let-go wire open, pulses stop", ("target", "target"),
-           ("silent",), opens=("R16",), needs=("R16",)),
+           ("silent",), opens=("R16",), needs=("R16",), lets_go=True),
     Mishap("let_go_high", (24,), "let-go pin stuck high", ("target", "target"), ("holds",),
-           pins={"board_let_go": 3.3}, needs=("R16",)),
+           pins={"board_let_go": 3.3}, needs=("R16",), lets_go=True),
     Mishap("pulse_high", (25,), "keep-alive pin stuck high", ("target", "target"), ("holds",),
-           pins={"board_switch": 3.3}),
+           pins={"board_switch": 3.3}, lets_go=True),
     Mishap("pulse_low", (25,), "keep-alive pin stuck low", ("target", "target"), ("holds",),
-           pins={"board_switch": 0.0}),
+           pins={"board_switch": 0.0}, lets_go=True),
     Mishap("coupling_short", (26,), "one coupling capacitor shorted, pulses stop high",
            ("target", "target"), ("holds",), shorts=(("C5.1", "C5.2", 0.1),),
-           pins={"board_switch": 3.3}),
+           pins={"board_switch": 3.3}, lets_go=True),
     Mishap("coupling_open", (27,), "coupling capacitor open", ("target", "target"), ("acts",),
-           opens=("C5",)),
+           opens=("C5",), lets_go=True),
     Mishap("discharge_open", (28,), "one discharge resistor open, pulses stop",
-           ("target", "target"), ("silent",), opens=("R11",), excused=("released_ms",)),
+           ("target", "target"), ("silent",), opens=("R11",), excused=("released_ms",),
+           lets_go=True),
     Mishap("backwards", (29,), "turned backwards at speed", ("fast", "back"), RUN, load="none"),
     Mishap("diode_short", (30,), "diode shorted, handle let go", ("high", "rest"),
            shorts=(("motor", "raw", 0.02),), needs=("D1",)),
-    Mishap("motor_short", (4,), "one motor shorted, hand runs away",
+    Mishap("motor_short", (44,), "one motor shorted, hand runs away",
            shorts=(("m0_0", "below0_0", 0.05),)),
     Mishap("host", (32,), "laptop plugged in while the handle feeds the board",
            ("target", "rest"), ("holds",), pins={"board_vbus": 5.25}, needs=("D11",)),
@@ -115,7 +119,7 @@ MISHAPS: tuple[Mishap, ...] = (
            excused=("reservoir_v",), note="the board dies"),
     Mishap("output_short", (39,), "output shorted", ("high", "high"),
            shorts=(("vbus", "gnd", 0.05),)),
-    Mishap("fuse_blown", (10,), "fuse blown", ("high", "high"), opens=("F1",)),
+    Mishap("fuse_blown", (47,), "fuse blown", ("high", "high"), opens=("F1",)),
 )
 
 

@@ -7,6 +7,7 @@ make them and keeps the figures in protection.json.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,7 @@ from steadyturn.circuit.values import Design
 from steadyturn.rig.types import Rig
 
 Floats = NDArray[np.float64]
+STORED = Path(__file__).with_name("protection.json")
 
 LOOKED_AT_S = T0_S - 0.005  # before that the circuit finds its state
 STEADY_S = 0.1  # the last part of a run, taken as what goes on

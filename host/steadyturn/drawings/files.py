@@ -11,7 +11,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from steadyturn.drawings import blocks, cue_chart, cue_page, listed, placer, schematic
+from steadyturn.drawings import (
+    blocks,
+    cue_chart,
+    cue_page,
+    listed,
+    placer,
+    protection_chart,
+    protection_page,
+    schematic,
+)
 from steadyturn.drawings.cautions_page import cautions_text
 from steadyturn.drawings.lamp_chart import chart_text
 from steadyturn.drawings.lamp_page import page_text
@@ -32,6 +41,8 @@ FILES: dict[str, Callable[[], str]] = {
     "firmware/switch.svg": switch_chart_text,
     **listed.FILES,
     **schematic.FILES,
+    "hardware/protection.md": protection_page.page_text,
+    **protection_chart.FILES,
 }
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from textwrap import wrap
 
 from steadyturn.circuit import verdicts
 from steadyturn.circuit.verdicts import Run
@@ -16,7 +17,8 @@ INK, PAPER, FAINT = "#202020", "#FFFFFF", "#B8B8B8"
 LINES = (("bus", "bus", "#56B4E9", "1.4", "7 3"), ("out", "converter's output", "#E69F00", "1.6",
                                                    "2 2"),
          ("socket", "socket: the phone's pins", "#000000", "2.4", ""))
-WIDE, HIGH, ACROSS, LEFT, TOP = 300, 150, 3, 34, 78
+WIDE, HIGH, ACROSS, LEFT, TOP = 300, 172, 3, 34, 92
+TITLE = 44  # letters in a line
 PLOT_W, PLOT_H = 250, 96
 LIMIT_V = 5.5
 
@@ -35,8 +37,9 @@ def _panel(run: Run, x: float, y: float) -> list[str]:
     def level(volts: float) -> float:
         return y + PLOT_H * (top - volts) / (top - low)
 
-    title = run.mishap.title
-    parts = [f'<text x="{x - 26}" y="{y - 9}" font-weight="bold">{_escaped(title)}</text>',
+    lines = wrap(run.mishap.title, TITLE)
+    parts = [*(f'<text x="{x - 26}" y="{y - 8 - 13 * (len(lines) - 1 - i)}" '
+               f'font-weight="bold">{_escaped(line)}</text>' for i, line in enumerate(lines)),
              f'<rect x="{x}" y="{y}" width="{PLOT_W}" height="{PLOT_H}" fill="none" '
              f'stroke="{FAINT}"/>',
              f'<line x1="{x}" y1="{level(LIMIT_V):.1f}" x2="{x + PLOT_W}" '
@@ -47,7 +50,9 @@ def _panel(run: Run, x: float, y: float) -> list[str]:
                      f'{volts}</text>')
     for name, _, color, width, dashes in LINES:
         dash = f' stroke-dasharray="{dashes}"' if dashes else ""
-        points = " ".join(at(i, name) for i in range(len(trace["at"])))
+        same = trace[name]
+        points = " ".join(at(i, name) for i in range(len(same))
+                          if not 0 < i < len(same) - 1 or same[i - 1:i + 2] != [same[i]] * 3)
         parts.append(f'<polyline points="{points}" fill="none" stroke="{color}" '
                      f'stroke-width="{width}"{dash}/>')
     for tenth in range(4):
@@ -55,9 +60,9 @@ def _panel(run: Run, x: float, y: float) -> list[str]:
         parts.append(f'<text x="{across:.1f}" y="{y + PLOT_H + 12}" text-anchor="middle">'
                      f'{tenth / 10:g}</text>')
     parts.append(f'<text x="{x + PLOT_W}" y="{y + PLOT_H + 12}" text-anchor="end">s</text>')
-    volts = run.figures["phone_v"] or 0.0
-    parts.append(f'<text x="{x + PLOT_W - 3}" y="{y + 12}" text-anchor="end">socket at most '
-                 f'{volts:.2f} V</text>')
+    most_v = run.figures["phone_v"] or 0.0
+    parts.append(f'<text x="{x + PLOT_W}" y="{y + PLOT_H + 27}" text-anchor="end">socket at '
+                 f'most {most_v:.2f} V</text>')
     return parts
 
 
@@ -78,7 +83,7 @@ def chart_text(rig: str) -> str:
         f'<rect width="{width}" height="{height}" fill="{PAPER}"/>',
         f'<text x="{LEFT - 26}" y="20" font-size="14" font-weight="bold">{_escaped(rig)}: '
         f'volts, the mishap at 0 s; dotted: {LIMIT_V:g} V</text>']
-    x = LEFT - 26.0
+    x = LEFT - 26
     for _, words, color, stroke, dashes in LINES:
         dash = f' stroke-dasharray="{dashes}"' if dashes else ""
         parts += [f'<line x1="{x}" y1="38" x2="{x + 34}" y2="38" stroke="{color}" '

@@ -6,7 +6,9 @@ from dataclasses import dataclass, field
 from importlib.util import find_spec
 from pathlib import Path
 
+from steadyturn.circuit.checks import Finding, findings
 from steadyturn.circuit.table import Part
+from steadyturn.circuit.values import design
 from steadyturn.drawings import breadboard, parts_list, placer, schematic
 from steadyturn.drawings.board_side import pins_of
 from steadyturn.drawings.breadboard import Built
@@ -15,6 +17,7 @@ from steadyturn.drawings.headers import wiring_picture
 from steadyturn.drawings.sheet_svg import svg_text
 from steadyturn.errors import Failed
 from steadyturn.jobs import out_folder
+from steadyturn.model.band import find_band
 from steadyturn.report import wiring_page
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
@@ -42,7 +45,8 @@ class PartLine:
 @dataclass(frozen=True)
 class Wired:
     """place: of the load switch; socket: "a" or "c"; parts_count: pieces; price_eur: of all, a
-    rough guide. unplaced: parts of the rig's options, which have no place on the breadboard."""
+    rough guide. unplaced: parts of the rig's options, which have no place on the breadboard.
+    calculated: what circuit.checks says of it."""
 
     file: str
     rig: str
@@ -54,6 +58,7 @@ class Wired:
     price_eur: float
     wires_count: int
     unplaced: tuple[str, ...]
+    calculated: tuple[Finding, ...]
     described: Rig = field(metadata=AWAY)
     table: tuple[Part, ...] = field(metadata=AWAY)
     built: Built = field(metadata=AWAY)
@@ -80,11 +85,13 @@ def wiring(path: Path, *, socket: str = "a") -> Wired:
         raise Failed(f"No circuit for this rig: {none}.",
                      "Look at [protection] and the volts of the rig.") from none
     built = breadboard.build(rig, table, placer.stored())
+    band = find_band(rig, deep=False)
+    calculated = findings(rig, design(rig, band.low_tpm, band.high_tpm))
     lines = tuple(PartLine(p.ref, p.count, p.kind, p.value, p.rating, pins_of(p), p.role,
                            p.substitute, p.changes, p.price) for p in table)
     return Wired(str(path), rig.name, rig.switch.place, socket, rig.board.kind, lines,
                  sum(p.count for p in table), sum(p.count * p.price for p in table),
-                 len(built.wires), tuple(built.free), rig, table, built)
+                 len(built.wires), tuple(built.free), calculated, rig, table, built)
 
 
 def write(result: Wired, folder: Path, *, force: bool = False) -> Written:

@@ -46,6 +46,21 @@ def _head(result: Any) -> list[str]:
     if result.unplaced:
         lines.append(wrap(f"Without a place on the breadboard: {', '.join(result.unplaced)} "
                           "(hardware/turn_and_load.md)."))
+    return lines + _calculated(result.calculated)
+
+
+def _calculated(found: Any) -> list[str]:
+    """What of the circuit's calculations does not hold; one line where all does."""
+    bad = [one for one in found if not one.ok]
+    if not bad:
+        return [wrap(f"All {len(found)} calculations of the circuit hold "
+                     "(hardware/protection.md).")]
+    lines = ["", wrap(f"Of {len(found)} calculations of the circuit {len(bad)} "
+                      f"{'does' if len(bad) == 1 else 'do'} not hold:")]
+    for one in bad:
+        least = "at least" if one.at_least else "at most"
+        lines.append(item(f"{one.words[0].upper()}{one.words[1:]} ({one.value:.4g} {one.unit}, "
+                          f"{least} {one.limit:.4g}).", mark="- "))
     return lines
 
 

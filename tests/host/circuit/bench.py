@@ -3,7 +3,7 @@
 As a script it runs everything and writes host/steadyturn/circuit/protection.json, from which
 hardware/protection.md and its pictures are made:
 
-    python tests/host/circuit/bench.py
+    python tests/host/circuit/bench.py [CASE ...]
 """
 
 from __future__ import annotations
@@ -142,25 +142,30 @@ def measure(one: Case, mishap: Mishap, firmware: str) -> dict[str, Any]:
             "trace": results.trace(found)}
 
 
-def everything() -> dict[str, Any]:
-    made: dict[str, Any] = {}
-    for name in RIGS:
-        one = case(name)
-        rows = {}
-        for mishap in MISHAPS:
-            if not mishaps.possible(mishap, one.parts):
-                continue
-            for firmware in mishap.firmware:
-                row = measure(one, mishap, firmware)
-                if name not in DRAWN or firmware != mishap.firmware[0]:
-                    del row["trace"]
-                rows[f"{mishap.name}/{firmware}"] = row
-        made[name] = {"limits": results.limits(one.rig, one.parts, one.made), "rows": rows}
-        print(name, len(rows), file=sys.stderr)
-    return made
+def all_rows(one: Case) -> dict[str, Any]:
+    """Every mishap that the case has parts for, under every firmware."""
+    rows = {}
+    for mishap in MISHAPS:
+        if not mishaps.possible(mishap, one.parts):
+            continue
+        for firmware in mishap.firmware:
+            row = measure(one, mishap, firmware)
+            if one.name not in DRAWN or firmware != mishap.firmware[0]:
+                del row["trace"]
+            rows[f"{mishap.name}/{firmware}"] = row
+    return {"limits": results.limits(one.rig, one.parts, one.made), "rows": rows}
+
+
+def main(names: list[str]) -> None:
+    """Named cases anew, or all; the others stay as they are stored."""
+    path = results.STORED
+    stored = json.loads(path.read_text()) if path.exists() else {}
+    for name in names or RIGS:
+        stored[name] = all_rows(case(name))
+        kept = {name: stored[name] for name in RIGS if name in stored}
+        path.write_text(json.dumps(kept, separators=(",", ":")).replace('},"', '},\n"') + "\n")
+        print(name, len(stored[name]["rows"]), flush=True)
 
 
 if __name__ == "__main__":
-    path = Path(results.__file__).with_name("protection.json")
-    path.write_text(json.dumps(everything(), separators=(",", ":"), sort_keys=True)
-                    .replace('},"', '},\n"') + "\n")
+    main(sys.argv[1:])
