@@ -28,7 +28,7 @@ def command(port: str | None, library: Path | None, free: bool, as_json: bool) -
 
     progress = Progress(quiet=as_json)
     try:
-        result = pull(port, library, free=free, progress=progress)
+        result = pull(port, library, free=free, progress=progress, waits=progress.waits)
     finally:
         progress.end()
     show(result, as_json, text)

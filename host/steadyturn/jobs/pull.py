@@ -8,17 +8,20 @@ is given up unless asked, and then only what the library has.
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 from steadyturn_fw import pages as layout
 
 from steadyturn.board.connect import START_S, Direct, connect
-from steadyturn.board.link import Link, Who
+from steadyturn.board.link import Link, NoAnswer, Who
 from steadyturn.jobs import pull_stored
 from steadyturn.jobs.pull_copy import Copy, Progress
 from steadyturn.jobs.pull_place import Place, place, rows_of
 from steadyturn.sessions.library import Library
+
+SOON_S = 1.0  # a board that runs answers within a tick
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,13 +74,20 @@ class Pulled:
 def pull(
     port: str | Direct | None = None, library: Path | None = None, *,
     free: bool = False, progress: Progress | None = None,
+    waits: Callable[[], None] | None = None,
 ) -> Pulled:
     """Pull from the board on `port` (None: the one that is found) into the library folder
     (None: the user's). free: then have the board give up what the library has verified, all but
-    its newest file. Raises Failed; pages stored until then stay stored."""
+    its newest file. waits: called when the board does not answer soon, as one that is starting.
+    Raises Failed; pages stored until then stay stored."""
     with Library(library) as shelf, connect(port) as board:
         link = board.link
-        link.wait(START_S)
+        try:
+            link.wait(SOON_S)
+        except NoAnswer:
+            if waits is not None:
+                waits()
+            link.wait(START_S)
         return pull_from(link, shelf, port=board.name, free=free, progress=progress)
 
 

@@ -55,6 +55,16 @@ class Progress:
                 return line
         return words[:width]
 
+    def waits(self) -> None:
+        """The board does not answer yet."""
+        if self._quiet:
+            return
+        said = "waiting for the board's answer ..."
+        if self._moving:
+            self._draw(said)
+        else:
+            self._write(said + "\n")
+
     def end(self) -> None:
         if self._shown:
             self._draw("")

@@ -67,6 +67,21 @@ def test_no_terminal_gets_one_line_and_json_none(clock):
     assert run(io.StringIO(), clock, quiet=True) == ""
 
 
+def test_waiting_is_said(clock):
+    out = Terminal()
+    progress = Progress(out=out)
+    progress.waits()
+    progress(1, 9, 1)
+    progress.end()
+    assert out.getvalue().split("\r")[1] == "waiting for the board's answer ..."
+    assert "\n" not in out.getvalue()
+    out = io.StringIO()
+    Progress(out=out).waits()
+    assert out.getvalue() == "waiting for the board's answer ...\n"
+    Progress(quiet=True, out=out).waits()
+    assert out.getvalue().count("waiting") == 1
+
+
 def test_nothing_new_says_nothing(clock):
     out = io.StringIO()
     progress = Progress(out=out)
