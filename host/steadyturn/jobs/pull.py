@@ -38,7 +38,8 @@ class Pulled:
     forgotten: numbers that it gave up because this pull was asked to free them, None when it was
     not; verified_to: the last number that it might give up, None likewise. boots: numbers of the
     boots in the new pages. bytes: of the new pages. seconds: for all of it;
-    copying_s: while pages came; late_ticks: of the board's loop, in that time.
+    copying_s: while pages came; late_ticks: of the board's loop, in that time;
+    connected: the load was, at its end.
     settings: the board has settings in force. contact: the library's number of this pull.
     """
 
@@ -64,6 +65,7 @@ class Pulled:
     seconds: float
     copying_s: float
     late_ticks: int
+    connected: bool
     first_seq: int | None
     last_seq: int | None
     boots: tuple[int, ...]
@@ -110,7 +112,7 @@ def pull_from(
     copying = time.monotonic()
     copy.run()
     copying_s = time.monotonic() - copying
-    late = _late(before, link.state())
+    after = link.state()
     shelf.finish(contact)
     up_to, forgotten = _free(link, shelf, who, where, copy) if free else (None, None)
     return Pulled(
@@ -120,7 +122,8 @@ def pull_from(
         pages_new=copy.new, pages_already=copy.already, damaged=copy.damaged,
         unread=copy.unread, missing=copy.missing, thinned=copy.thinned, forgotten=forgotten,
         verified_to=up_to, bytes=copy.new * layout.PAGE_BYTES,
-        seconds=time.monotonic() - began, copying_s=copying_s, late_ticks=late,
+        seconds=time.monotonic() - began, copying_s=copying_s, late_ticks=_late(before, after),
+        connected=after["connected"] == 1,
         first_seq=copy.first, last_seq=copy.last,
         boots=tuple(sorted(copy.boots)), settings=bool(settings), contact=contact,
     )

@@ -121,11 +121,13 @@ def _forgotten(result: Any) -> str:
     if result.forgotten:
         return (f"The board gave up {_count(result.forgotten, 'page number')}; all are in the "
                 "library, read again and found whole.")
+    if result.connected:
+        return ("The board gave up nothing, because the phone is connected: 'steadyturn pull "
+                "--free' again when nobody cranks.")
     if result.damaged or result.unread:
         return ("The board gave up nothing: among its oldest pages are some that are kept aside "
-                "only, or it had no whole file to give up, or the phone is connected.")
-    return ("The board had no whole file to give up, or the phone is connected: it removes "
-            "nothing then.")
+                "only, or it had no whole file to give up.")
+    return "The board had no whole file to give up: it keeps its newest one always."
 
 
 def _count(number: int, noun: str) -> str:

@@ -316,7 +316,9 @@ def test_room_is_made_only_when_asked_and_after_all_is_here(tmp_path):
         row = shelf.boards()[0]
         whole = shelf.pages(row)
         board.state["connected"] = 1
-        assert job.pull_from(link_to(board), shelf, free=True).forgotten == 0
+        kept = job.pull_from(link_to(board), shelf, free=True)
+        assert (kept.forgotten, kept.connected) == (0, True)
+        assert "because the phone is connected" in text(kept)
         board.state["connected"] = 0
         got = job.pull_from(link_to(board), shelf, free=True)
         assert (got.forgotten, min(board.pages)) == (40, 41)
