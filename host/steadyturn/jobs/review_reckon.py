@@ -15,9 +15,9 @@ from steadyturn.sessions.expected import Comparison, expected
 from steadyturn.sessions.figures import Figures
 from steadyturn.sessions.findings import Case, Finding, rank
 from steadyturn.sessions.findings_load import load_findings
-from steadyturn.sessions.findings_machine import machine_findings
+from steadyturn.sessions.findings_machine import machine_findings, seen_ohms
 from steadyturn.sessions.findings_pace import pace_findings
-from steadyturn.sessions.flow import SAMPLE_S, Flow, drawing, flow
+from steadyturn.sessions.flow import SAMPLE_S, drawing, flow
 from steadyturn.sessions.gaps import Gaps, gaps
 from steadyturn.sessions.hand import Pace, pace, turns
 from steadyturn.sessions.history import Past, history
@@ -64,22 +64,19 @@ def reckon(
         estimates += effort.estimates
     same = [row for row in earlier or () if row.rig == settings.get("rig")]
     held = pace(flows)
-    return Reckoned(
-        accuracy=sensor, estimates=tuple(estimates), pace=held,
-        gaps=gaps(pages, figures.no_data_s, figures.missing_pages),
-        arm_keeps_w=None if effort is None else effort.keeps_w,
-        expected=compared, history=() if earlier is None else history(figures, same),
-        findings=_findings(pages, figures, flows, held, settings, of_boots, rig, compared))
-
-
-def _findings(
-    pages: Pages, figures: Figures, flows: Flow, held: Pace, settings: Mapping[str, Any],
-    of_boots: Mapping[int, Mapping[str, Any]], rig: Rig | None,
-    compared: tuple[Comparison, ...],
-) -> tuple[Finding, ...]:
     low, target, high = (
         in_force.column(flows.boot, of_boots, settings, f"{name}_dtpm") / 10
         for name in ("low", "target", "high"))
     case = Case(figures=figures, pages=pages, flow=flows, pace=held, settings=settings,
                 low_tpm=low, target_tpm=target, high_tpm=high, rig=rig, expected=compared)
-    return rank([*machine_findings(case), *pace_findings(case), *load_findings(case)])
+    if (seen := seen_ohms(case)) is not None:
+        estimates.append(Estimate("source_ohm", seen.ohm, seen.low, seen.high, "ohm", "inferred",
+                                  seen.how.replace(" ", "_")))
+    return Reckoned(
+        accuracy=sensor, estimates=tuple(estimates), pace=held,
+        gaps=gaps(pages, figures.no_data_s, figures.missing_pages),
+        arm_keeps_w=None if effort is None else effort.keeps_w,
+        expected=compared, history=() if earlier is None else history(figures, same),
+        findings=rank([*machine_findings(case, seen), *pace_findings(case),
+                       *load_findings(case)]))
+

@@ -25,6 +25,7 @@ ESTIMATE = {
     "in_band": "in the band",
     "connected": "phone connected",
     "power_trend": "power's trend",
+    "source_ohm": "resistance of the motors",
     "arm_work": "the arm's work",
     "arm_power": "the arm's power",
     "food": "food burnt for it",
@@ -36,6 +37,8 @@ FAULT = {
     "temperature": "too hot", "gears": "gears",
 }  # in a word or three; report.words.FAULT has what to do
 NOTE = {
+    "second_load": "by steps of the second load",
+    "turn_sensor": "by the turn sensor",
     "at_bus": "at the bus's volts: not the battery's mAh",
     "partly": "partly measured",
     "before_waking": "hardly any current flowed; before the board woke nobody counts",

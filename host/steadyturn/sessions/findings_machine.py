@@ -36,9 +36,10 @@ class Ohms:
     times: int
 
 
-def machine_findings(case: Case) -> list[Finding | None]:
-    return [_volts(case), _sensor(case), _gears(case), _heat(case), _warm(case), _ohms(case),
-            _cut(case)]
+def machine_findings(case: Case, seen: Ohms | None) -> list[Finding | None]:
+    """seen: what `seen_ohms` found."""
+    return [_volts(case), _sensor(case), _gears(case), _heat(case), _warm(case),
+            None if seen is None else _ohms(case, seen), _cut(case)]
 
 
 def _volts(case: Case) -> Finding | None:
@@ -173,10 +174,7 @@ def _by_turns(case: Case) -> Ohms | None:
                 (left + (high - 1) * mean_emf) / mean_a, "turn sensor", 1)
 
 
-def _ohms(case: Case) -> Finding | None:
-    seen = seen_ohms(case)
-    if seen is None:
-        return None
+def _ohms(case: Case, seen: Ohms) -> Finding | None:
     if case.rig is not None:
         shunt = case.rig.sensor.shunt_ohm
         plain = bank.source_ohm(case.rig, case.winding_c)

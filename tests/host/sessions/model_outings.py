@@ -135,5 +135,19 @@ class Maker:
         self.raw += seal(page)
         self.seq += 1
 
+    def burst(self, readings):
+        """A burst's page after the last one; readings: (V, A) of 23 ticks."""
+        units = 1 << self.settings["bus_shift"], 1 << self.settings["amps_shift"]
+        samples = [(round(1000 * v / units[0]), round(1000 * a / units[1]), 130, 0, 0,
+                    layout.HOLD, 1, layout.VALID) for v, a in readings]
+        self.raw += make_page(
+            self.seq, boot=self.boot, t0_ms=20_000, samples=samples, flags=layout.FLAG_BURST,
+            shifts=(self.settings["bus_shift"], self.settings["amps_shift"]),
+            events=[(layout.EV_LOAD_STEP, 16, 1), (layout.EV_LOAD_STEP, 32, 0)],
+            version=layout.VERSION_WIDER,
+            totals={name: round(value) for name, value in self.totals.items()})
+        self.seq += 1
+        return self
+
     def pages(self):
         return decode(self.raw)

@@ -17,6 +17,7 @@ from steadyturn.sessions.figures import review
 from steadyturn.sessions.findings import MOST, Finding, rank
 from steadyturn.sessions.findings_load import connections
 from steadyturn_fw import pages as layout
+from test_burst import machine
 
 CONNECTED, RELEASED = layout.EV_CONNECTED, layout.EV_RELEASED
 
@@ -33,6 +34,10 @@ def found(maker, *, rig=True):
         assert said.why
         assert said.do
         assert "nan" not in f"{said}".lower()
+    told_ohm = next((e for e in told.estimates if e.name == "source_ohm"), None)
+    if "resistance_up" in {finding.code for finding in told.findings}:
+        assert told_ohm is not None
+        assert told_ohm.low <= told_ohm.value <= told_ohm.high
     return {finding.code: finding for finding in told.findings}
 
 
@@ -260,6 +265,24 @@ def test_resistance_up_by_the_turn_sensor():
     sound = Maker()
     steady(sound, flags=layout.FLAG_PACE_MEASURED)
     assert "resistance_up" not in found(sound)
+
+
+@pytest.mark.parametrize("rig", [True, False])
+def test_resistance_up_by_bursts_of_the_second_load(rig):
+    """A contact that has gone bad, seen by a step between two loads (test_burst's machine, on an
+    arm that gives way slowly); the same bursts of a sound machine say nothing."""
+    worn, sound, once = Maker(), Maker(), Maker()
+    for maker, ohm, times in ((worn, 5.0, 3), (sound, 2.75, 3), (once, 5.0, 1)):
+        maker.boot_of(wander(60, maker.target), events=[(2, CONNECTED, 9000)])
+        for seed in range(times):
+            maker.burst(machine(ohm, 1.0, 0.3, seed))
+    finding = found(worn, rig=rig)["resistance_up"]
+    assert finding.evidence["how"] == "second load"
+    assert finding.evidence["times"] == 3
+    assert finding.evidence["low_ohm"] < 5.0 < finding.evidence["high_ohm"]
+    assert finding.evidence["expected_ohm"] == pytest.approx(2.75, rel=0.02)
+    assert found(sound, rig=rig) == {}
+    assert found(once, rig=rig) == {}
 
 
 def test_sensor_lost():
