@@ -17,7 +17,6 @@ from steadyturn.sessions.one_page import (
     HEAD,
     MAGIC,
     REASONS,
-    RESIDUE,
     SIZE,
     SPAN,
     WIDER,
@@ -27,8 +26,13 @@ from steadyturn.sessions.one_page import (
     impossible_summary,
 )
 
-MOST = 4096  # pages checked at once: their bytes are held as so many objects
+MOST = 4096  # pages looked at together
 FEWEST = 4  # after damage: more of it may be near
+# Pages under one CRC: it runs on over whole pages to a value that does not depend on what they
+# say. Damage in a run passes it as rarely as damage in a page passes that page's own, once in
+# 2**32, and up to three wrong bits never do: that holds to 91,606 bits (Koopman, 32-Bit Cyclic
+# Redundancy Codes for Internet Applications, 2002, from memory).
+RUN = 50
 
 
 def number(block: NDArray[Any], at: int, size: int) -> NDArray[Any]:
@@ -91,11 +95,28 @@ def find(raw: bytes, start: int = 0) -> tuple[NDArray[np.int64], list[Damage]]:
     return np.concatenate(starts), damage
 
 
+def _run_value() -> int:
+    page = bytes(SIZE - 4)
+    page += zlib.crc32(page).to_bytes(4, "little")
+    return zlib.crc32(page * RUN)
+
+
+_RUN_VALUE = _run_value()
+
+
 def _whole(raw: bytes, at: int, count: int) -> int:
     """How many whole pages follow one another from there, of at most `count`."""
     if count <= 0:
         return 0
-    pages = np.frombuffer(raw, f"V{SIZE}", count, at)
-    good = np.fromiter(map(zlib.crc32, pages.tolist()), "u4", count) == RESIDUE
-    good &= np.ndarray(count, "<u2", raw, at, SIZE) == int.from_bytes(MAGIC, "little")
-    return count if good.all() else int(good.argmin())
+    magic = np.ndarray(count, "<u2", raw, at, SIZE) == int.from_bytes(MAGIC, "little")
+    count = count if magic.all() else int(magic.argmin())
+    view, good = memoryview(raw), 0
+    while good + RUN <= count:
+        begin = at + SIZE * good
+        if zlib.crc32(view[begin : begin + SIZE * RUN]) != _RUN_VALUE:
+            break
+        good += RUN
+    # one by one: a run that has damage, or the last pages
+    while good < count and not broken(raw, at + SIZE * good):
+        good += 1
+    return good

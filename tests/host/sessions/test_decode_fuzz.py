@@ -9,6 +9,7 @@ import warnings
 import numpy as np
 import pytest
 import struct_decoder as second
+from steadyturn.sessions import whole
 from steadyturn.sessions.decode import decode, fault, find
 from test_decode_independent import compare, random_page, sealed
 
@@ -153,16 +154,22 @@ def one_round(seed: int, *, deeply: bool) -> tuple[int, int]:
 
 
 def rounds(begin: int, count: int, *, deeply_each: int) -> tuple[int, int]:
-    """How many pages were used, and how many damages told."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("error")
-        found = [one_round(seed, deeply=seed % deeply_each == 0)
-                 for seed in range(begin, begin + count)]
-    return sum(used for used, _ in found), sum(damage for _, damage in found)
+    """How many pages were used, and how many damages told. Every other seed has two pages under
+    one CRC, so that short journals try that too."""
+    used = damage = 0
+    for together, first in ((whole.RUN, begin), (2, begin + 1)):
+        with pytest.MonkeyPatch.context() as patch, warnings.catch_warnings():
+            patch.setattr(whole, "RUN", together)
+            patch.setattr(whole, "_RUN_VALUE", whole._run_value())
+            warnings.simplefilter("error")
+            for seed in range(first, begin + count, 2):
+                one = one_round(seed, deeply=seed % deeply_each == 0)
+                used, damage = used + one[0], damage + one[1]
+    return used, damage
 
 
 def test_mutated_journals() -> None:
-    used, damage = rounds(0, ROUNDS, deeply_each=10)
+    used, damage = rounds(0, ROUNDS, deeply_each=9)
     assert used > ROUNDS
     assert damage > ROUNDS // 2
 
@@ -170,9 +177,24 @@ def test_mutated_journals() -> None:
 @pytest.mark.soak
 @pytest.mark.timeout(7200)
 def test_a_million_mutated_journals() -> None:
-    used, damage = rounds(ROUNDS, SOAK, deeply_each=50)
+    used, damage = rounds(ROUNDS, SOAK, deeply_each=49)
     assert used > SOAK
     assert damage > SOAK // 2
+
+
+def test_a_bit_anywhere_in_a_long_log_costs_its_page_and_no_other() -> None:
+    rng = random.Random(2)
+    pages = [random_page(rng, n + 1) for n in range(3 * whole.RUN + 20)]
+    raw = b"".join(pages)
+    assert len(decode(raw).pages) == len(pages)
+    for at in rng.sample(range(len(raw)), 60):
+        bad = bytearray(raw)
+        bad[at] ^= 1 << rng.randrange(8)
+        got = decode(bytes(bad))
+        place = at // SIZE * SIZE
+        assert [(d.position, d.length) for d in got.damage] == [(place, SIZE)]
+        assert set(range(1, len(pages) + 1)) - set(got.pages["seq"].tolist()) == {
+            at // SIZE + 1}
 
 
 # ---- a tenth of it at random
@@ -193,8 +215,8 @@ def spoilt(kind: str, pages: list[bytes], rng: np.random.Generator) -> bytes:
 
 @pytest.mark.parametrize("kind", ["bytes", "runs", "inserted", "inserted bytes"])
 def test_a_log_with_a_tenth_random_bytes_keeps_every_intact_page(kind: str) -> None:
-    rng, whole = np.random.default_rng(4), random.Random(4)
-    pages = [random_page(whole, n + 1) for n in range(500)]
+    rng, of_pages = np.random.default_rng(4), random.Random(4)
+    pages = [random_page(of_pages, n + 1) for n in range(500)]
     raw = spoilt(kind, pages, rng)
     got = decode(raw)
     intact = {n + 1 for n, page in enumerate(pages) if page in raw}
