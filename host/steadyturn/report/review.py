@@ -53,7 +53,7 @@ def head(review: Any) -> str:
 def _times(review: Any) -> list[str]:
     """When it was cranked, as far as it is known, the fullest way of saying it first."""
     if review.scope == "all":
-        return [f"all {_count(review.outings)}, up to {when(review.pulled_s)}", "everything"]
+        return [f"{_count(review.outings)}, up to {when(review.pulled_s)}", "everything"]
     if not review.outings:
         return [f"pulled {when(review.pulled_s)}"]
     first, last = review.outings[0], review.outings[-1]
@@ -71,9 +71,11 @@ def _times(review: Any) -> list[str]:
 
 
 def _until(begin_s: float, end_s: float) -> str:
-    """The later of two times, without its day if that is the same."""
-    begin, end = when(begin_s), when(end_s)
-    return end[-5:] if begin[:-5] == end[:-5] else end
+    """The later of two times, without its day or its year where they are the same."""
+    (first, _), (last, hour) = (when(s).split(", ") for s in (begin_s, end_s))
+    if first == last:
+        return hour
+    return f"{last.removesuffix(first[-5:])}, {hour}"
 
 
 def _count(outings: Any) -> str:

@@ -23,7 +23,7 @@ TOKENS = (
     (r"\(CRC [0-9a-f]{8}\)", "(CRC N)"),
     (r"read back in [\d.]+ s", "read back in N s"),
     (r"kB in [\d.]+ s\)", "kB in N s)"),
-    (r"\d\d \w+ \d{4}, \d\d:\d\d( and (\d\d \w+ \d{4}, )?\d\d:\d\d)?", "WHEN"),
+    (r"\d\d \w+ \d{4}, \d\d:\d\d( and (\d\d \w+( \d{4})?, )?\d\d:\d\d)?", "WHEN"),
     (r"and the danger, in [^\n]*", "and the danger, in N s"),
 )
 

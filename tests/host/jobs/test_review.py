@@ -203,7 +203,7 @@ def test_the_command(tmp_path, capsys):
     assert shown["plot"] == str(picture)
     assert picture.stat().st_size > 10_000
     assert code(["review", "--library", str(tmp_path), "--all"]) == 0
-    assert "all 1 outing, up to" in capsys.readouterr().out
+    assert "1 outing, up to" in capsys.readouterr().out
     for name in ("outing.gif", "nowhere/outing.png"):
         assert code(["review", "--library", str(tmp_path),
                      "--plot", str(tmp_path / name)]) == 2
