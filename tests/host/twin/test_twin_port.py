@@ -126,6 +126,38 @@ while True:
             time.sleep(0.3)
 
 
+def test_the_clock_of_a_busy_program_is_real_and_never_goes_back(
+    hut: Rig, tmp_path: Path
+) -> None:
+    main = b"""
+import time
+while True:
+    before = first = time.ticks_us()
+    back = reads = 0
+    while time.ticks_diff(before, first) < 300000:
+        now = time.ticks_us()
+        back = min(back, time.ticks_diff(now, before))
+        before = now
+        reads += 1
+    print('clock', back, reads)
+"""
+    twin = Twin(hut, image=tmp_path / "a.img")
+    twin.prepare(files={"/main.py": main})
+    with twin:
+        stream = SerialStream(str(twin.port))
+        heard, seen = b"", []
+        end = time.monotonic() + 10
+        while len(seen) < 4 and time.monotonic() < end:
+            heard += stream.read(240, 0.2)
+            while b"\n" in heard:
+                line, _, heard = heard.partition(b"\n")
+                seen.append((time.monotonic(), line.split()))
+        stream.close()
+    assert all(int(words[1]) == 0 for _, words in seen[1:])
+    assert all(int(words[2]) > 1000 for _, words in seen[1:])
+    assert abs(seen[3][0] - seen[1][0] - 0.6) < 0.2
+
+
 def test_littlefs_python_reads_the_image(
     hut: Rig, hut_image: Path, firmware_files: dict[str, bytes]
 ) -> None:

@@ -43,6 +43,7 @@ def _same(function):
 _PERIOD = 1 << 30
 _module(
     "utime", gmtime=time.gmtime, localtime=time.localtime, mktime=time.mktime,
+    ticks_us=lambda: time.monotonic_ns() // 1000,
     ticks_add=lambda t, d: (t + d) % _PERIOD,
     ticks_diff=lambda a, b: (a - b + _PERIOD // 2) % _PERIOD - _PERIOD // 2,
 )
