@@ -50,7 +50,8 @@ class Review:
     percent_j (energy at the phone's socket for one percent): from the settings in force
     at the pull, None where they are unknown. rig_source: where the model's rig comes from:
     "library" (as flash left it), a file's name, "unreadable" (it cannot be read any more) or ""
-    (nobody left one). accuracy: the sensor's. estimates: the figures with their 95 % ranges.
+    (nobody left one). accuracy: the sensor's; out_accuracy: of its channel at the output, None
+    without one. estimates: the figures with their 95 % ranges.
     pace: how the handle was turned. gaps: what was not measured. arm_keeps_w: power that the
     rig's arm keeps for as long as was turned (low, middle, high). findings: what to change, most
     worth first. expected: against the rig's model (empty without a rig). history: against
@@ -80,6 +81,7 @@ class Review:
     plot: Path | None
     html: Path | None
     accuracy: Accuracy
+    out_accuracy: Accuracy | None
     estimates: tuple[Estimate, ...]
     pace: Pace
     gaps: Gaps
@@ -193,6 +195,7 @@ def _result(found: Shown, folder: Path, rig: Rig | None, source: str, plot: Path
         plot=plot,
         html=html,
         accuracy=told.accuracy,
+        out_accuracy=told.out_accuracy,
         estimates=told.estimates,
         pace=told.pace,
         gaps=told.gaps,

@@ -31,6 +31,7 @@ class Reckoned:
     """All that follows from pages, settings and rig; fields as in jobs.review.Review."""
 
     accuracy: Accuracy
+    out_accuracy: Accuracy | None
     estimates: tuple[Estimate, ...]
     pace: Pace
     gaps: Gaps
@@ -49,10 +50,10 @@ def reckon(
     which those of the same rig are this machine's history (None: it is not asked for)."""
     flows = flow(pages, settings)
     sensor = accuracy(settings, rig)
-    out_sensor = UNKNOWN
+    out_sensor = None
     if settings.get("out_shunt_uohm", 0) >= 500:
         out_sensor = accuracy(settings, rig, out=True)
-    estimates = energies(figures, flows, settings, sensor, rig, out_sensor)
+    estimates = energies(figures, flows, settings, sensor, rig, out_sensor or UNKNOWN)
     compared = () if rig is None else expected(
         rig, flows, sensor, pace_measured=figures.pace_kind == "measured", out=estimates[1])
     estimates += turns(figures, flows, settings, sensor, rig)
@@ -73,7 +74,7 @@ def reckon(
         estimates.append(Estimate("source_ohm", seen.ohm, seen.low, seen.high, "ohm", "inferred",
                                   seen.how.replace(" ", "_")))
     return Reckoned(
-        accuracy=sensor, estimates=tuple(estimates), pace=held,
+        accuracy=sensor, out_accuracy=out_sensor, estimates=tuple(estimates), pace=held,
         gaps=gaps(pages, figures.no_data_s, figures.missing_pages),
         arm_keeps_w=None if effort is None else effort.keeps_w,
         expected=compared, history=() if earlier is None else history(figures, same),

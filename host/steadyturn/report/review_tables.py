@@ -51,7 +51,13 @@ def sensor(review: Any) -> str:
     a = review.accuracy
     if not a.chip:
         return wrap("The board had no valid settings: how well its sensor reads is not known.")
-    name = "The board's ADC" if a.chip == "adc" else a.chip.upper()
+    lines = [_reads("The board's ADC" if a.chip == "adc" else a.chip.upper(), a)]
+    if review.out_accuracy is not None and review.out_accuracy.chip:
+        lines.append(_reads("At the converter's output", review.out_accuracy))
+    return "\n".join(lines)
+
+
+def _reads(name: str, a: Any) -> str:
     said = (f"{name}: volts +-{number(a.volts_percent, 2)} % and {number(a.volts_mv, 2)} mV, "
             f"amps +-{number(a.amps_percent, 2)} % and {number(a.amps_ma, 2)} mA "
             f"(95 %; {a.source}).")

@@ -123,6 +123,7 @@ def test_any_pages(seed):
 
 
 @pytest.mark.soak
+@pytest.mark.timeout(1800)
 def test_any_pages_long():
     for seed in range(6, 1500):
         try_one(seed)

@@ -143,6 +143,29 @@ def test_energy_out_by_draws_of_its_constants(outing):
     assert gap.high - gap.value == pytest.approx(out.value - out.low, rel=0.05)
 
 
+def test_an_output_that_is_measured():
+    """With the INA3221's second channel what goes out is as sure as its own shunt and volts, and
+    the losses are the difference of two measured figures."""
+    settings = BARE | {
+        "chip": "ina3221", "out_shunt_uohm": 50_000, "out_bus_gain_ppm": 1_000_000,
+        "out_bus_offset_mv": 0, "out_amps_gain_ppm": 1_000_000, "out_amps_offset_ma": 0,
+        "out_mv": 5000, "coil": "in", "loss_uw": 40_000, "loss_mv": 100, "loss_mohm": 100,
+        "path_mohm": 100}
+    recorder = Recorder(efficiency=0.85)
+    pages = decode(b"".join(recorder.page(flags=layout.FLAG_OUT_MEASURED) for _ in range(10)))
+    figures = review(pages, settings)
+    at_output = accuracy(settings, out=True)
+    found = by_name(energies(figures, flow(pages), settings, accuracy(settings), None, at_output))
+    out, losses_ = found["energy_out"], found["losses"]
+    assert out.kind == "measured"
+    own = at_output.energy_j(figures.energy_out_j, figures.energy_out_j / 5.0, 5.0 * 46) / 3600
+    cable_j = 46 * (0.51 ** 2) * 0.15  # half an ampere through switch, shunt and cable
+    assert own <= out.high - out.value <= own + cable_j / 3600
+    in_reach = found["energy_in"].high - found["energy_in"].value
+    assert losses_.high - losses_.value == pytest.approx(
+        hypot(in_reach, out.value - out.low), rel=1e-6)
+
+
 def test_percent_with_its_band(outing):
     """Capacity given (5 % of a new cell), charging efficiency assumed (0.7 to 0.93 about 0.85):
     their shares and that of the energy, root of their squares."""
