@@ -219,6 +219,9 @@ def in_memory(db: sqlite3.Connection) -> sqlite3.Connection:
 
 
 def _connect(path: Path, readonly: bool, wait_s: float) -> sqlite3.Connection:
+    if path.is_dir():
+        raise Failed(f"{path} is a folder, where the library has its file.",
+                     "Move it aside, or name another folder with --library.")
     if not readonly:
         path.parent.mkdir(parents=True, exist_ok=True)
         db = sqlite3.connect(path, timeout=wait_s, isolation_level=None)

@@ -92,7 +92,7 @@ def cut_in_its_head(file: Path) -> None:
     (newer, ("newer steadyturn", "pip install --upgrade")),
     (of_another_program, ("another program's", "--library")),
     (no_database, ("no library", "Move it aside")),
-    (a_folder, ("library.sqlite", "--library")),
+    (a_folder, ("is a folder", "Move it aside", "--library")),
     (without_a_table, ("damaged", "no such table", "Move it aside")),
     (cut_in_half, ("damaged", "Move it aside")),
     (cut_in_its_head, ("no library", "Move it aside")),
