@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from steadyturn.model import bank, endurance, gears, motor, rectifier, supply
 from steadyturn.rig.types import RPM, Rig
 from steadyturn.sessions.estimates import Estimate, spread
-from steadyturn.sessions.flow import SAMPLE_S, Flow
+from steadyturn.sessions.flow import SAMPLE_S, Flow, thinned
 from steadyturn.sessions.ranges import moved
 
 Floats = NDArray[np.float64]
@@ -25,6 +25,7 @@ Floats = NDArray[np.float64]
 # what the work depends on; a stage's efficiency beside them
 KEYS = ("motor.terminal_ohm", "motor.no_load_a", "motor.brush_drop_v", "rectifier.drop_v",
         "crank.friction_nm", "supply.power_mw")
+MOST = 20_000  # samples from which the range is made
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,12 +78,16 @@ def effort(rig: Rig, flow: Flow, turning_s: float) -> Effort | None:
         return None
     whole = max(1.0, turning_s / seconds)
 
-    def work_kj(some: Rig) -> float:
-        return float(power_w(some, flow).sum()) * SAMPLE_S * whole / 1000
+    few = thinned(flow, MOST)
 
-    value = work_kj(rig)
+    def work(some: Rig) -> float:
+        return float(power_w(some, few).sum())
+
+    value = float(power_w(rig, flow).sum()) * SAMPLE_S * whole / 1000
     keys = [*KEYS, *(f"stage[{i + 1}].efficiency" for i in range(len(rig.stages)))]
-    low, high = spread(value, [moved(rig, key, work_kj) for key in keys])
+    per = value / here if (here := work(rig)) > 0 else 0.0
+    low, high = spread(value, [(per * one, per * other) for one, other in
+                               (moved(rig, key, work) for key in keys)])
     per_w = 1000 / turning_s
     worst, usual, best = (value * 1000 / endurance.KCAL_J / share for share in endurance.MUSCLE)
     food_low, food_high = spread(

@@ -87,17 +87,21 @@ def expected(
     keys = [key for key in (*KEYS, *(EMF if pace_measured else ())) if key in rig.origins]
     note = "" if pace_measured else "pace_from_volts"
 
+    # a pace is stored in steps of half a turn a minute: each one once, by how often it was held
+    held, times = np.unique(pace[there], return_counts=True)
+
     def means(some: Rig, off: float = 1.0) -> tuple[float, float, float]:
         """(bus [V], power in [W], share kept [%]) of a rig at these paces, times `off`."""
-        found = at_pace(some, pace[there] * off, winding_c)
+        found = at_pace(some, held * off, winding_c)
         bus_v, out_w = found("bus_v"), found("out_w")
         in_w = bus_v * found("bus_a")
         good = np.isfinite(in_w)
+        count = times[good]
         if not good.any():
             return nan, nan, nan
-        fed = float(in_w[good].sum())
-        kept = 100 * (1 - float(out_w[good].sum()) / fed) if fed > 0 else nan
-        return float(bus_v[good].mean()), fed / int(good.sum()), kept
+        fed = float(in_w[good] @ count)
+        kept = 100 * (1 - float(out_w[good] @ count) / fed) if fed > 0 else nan
+        return float(bus_v[good] @ count) / count.sum(), fed / count.sum(), kept
 
     here = means(rig)
     moves = [moved(rig, key, means) for key in keys]

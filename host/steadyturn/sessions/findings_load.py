@@ -100,8 +100,9 @@ def _drops_out(case: Case) -> Finding | None:
 
 def _at_boots(case: Case, boots: NDArray[np.int64]) -> NDArray[np.float64]:
     """The band's low edge in these boots, NaN where it is not known."""
-    known = {int(b): float(low) for b, low in zip(case.flow.boot, case.low_tpm, strict=True)}
-    return np.array([known.get(int(boot), np.nan) for boot in boots])
+    numbers, first = np.unique(case.flow.boot, return_index=True)
+    known = dict(zip(numbers.tolist(), case.low_tpm[first].tolist(), strict=True))
+    return np.array([known.get(boot, np.nan) for boot in boots.tolist()])
 
 
 def _hunts(case: Case) -> Finding | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from math import nan
 from typing import Any
 
@@ -95,6 +95,15 @@ def run_long(flow: Flow, which: Flags, seconds: float) -> Flags:
     return _for(which, _begins(flow.boot, flow.t_s), seconds)
 
 
+def thinned(flow: Flow, most: int) -> Flow:
+    """Every so many-th sample, at most about `most`: for ranges, which need no more."""
+    step = max(1, len(flow.volts) // most)
+    if step == 1:
+        return flow
+    return Flow(**{f.name: getattr(flow, f.name) if f.name == "warm_ohm"
+                   else getattr(flow, f.name)[::step] for f in fields(Flow)})
+
+
 def _begins(boot: NDArray[Any], t_s: Floats) -> Flags:
     """Where a run of samples that follow one another begins."""
     if not len(boot):
@@ -118,6 +127,7 @@ def _after(turning: Flags, boot: NDArray[Any], t_s: Floats) -> Flags:
     if not turning.any():
         return out
     boots, first = np.unique(boot[turning], return_index=True)
-    begin = dict(zip(boots.tolist(), t_s[turning][first].tolist(), strict=True))
-    start = np.array([begin.get(number, np.inf) for number in boot.tolist()])
+    begins = t_s[turning][first]
+    row = np.minimum(np.searchsorted(boots, boot), len(boots) - 1)
+    start = np.where(boots[row] == boot, begins[row], np.inf)
     return turning & (t_s - start >= START_S)
