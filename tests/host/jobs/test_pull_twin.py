@@ -9,7 +9,7 @@ import pytest
 from steadyturn.jobs.pull import pull
 from steadyturn.jobs.review import review
 from steadyturn.model.band import find_band
-from steadyturn.report.review import text
+from steadyturn.report.review_more import text
 from steadyturn.rig.examples import example_path
 from steadyturn.rig.file import read_rig
 from steadyturn.settings.build import build
