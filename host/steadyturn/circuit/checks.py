@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, field
 
 from steadyturn.circuit import clamp as clamps
+from steadyturn.circuit.references import PIN_MAX_A, REF_V
 from steadyturn.circuit.source import TYPICAL_WRITE_S, WORST_WRITE_S
 from steadyturn.circuit.surroundings import isolates
 from steadyturn.circuit.values import Design, advertised
@@ -88,6 +89,9 @@ def _cuts(rig: Rig, made: Design) -> list[Finding]:
         Finding("cut_earliest", made.cut.low_v, most_v, "V",
                 "the output cut at its earliest acts on a healthy converter: a lower set point",
                 at_least=True),
+        Finding("reference_pin", 1e3 * _pin_a(made), 1e3 * PIN_MAX_A, "mA",
+                "current into the pin of the cut's reference when the open-circuit volts stand "
+                "at it"),
         Finding("told", advertised(rig), _gives_a(rig), "A",
                 "the socket tells the device more than the machine gives: [load] advertised_a"),
     ]
@@ -95,6 +99,11 @@ def _cuts(rig: Rig, made: Design) -> list[Finding]:
         found.append(Finding("bus_cut", 0.0, 1.0, "", "releasing does not part the device from "
                              "the generator: a bus_switch or output_switch", at_least=True))
     return found
+
+
+def _pin_a(made: Design) -> float:
+    volts = min(made.far.beyond_v, made.clamp.trip.high_v)
+    return (volts - REF_V) / made.cut.upper_ohm
 
 
 def _gives_a(rig: Rig) -> float:

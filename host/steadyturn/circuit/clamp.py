@@ -11,7 +11,7 @@ from steadyturn.model.hazards import ratings
 from steadyturn.rig.types import RPM, Rig
 
 SPARE = 0.97  # the clamp at its latest, of the lowest rating behind it: design
-REF_SHARE, ARM_SHARE = 0.005, 0.001
+REF_SHARE, ARM_SHARE, LOWER_OHM = 0.005, 0.001, 2300.0
 SATURATED_V = 2.0  # PNP Darlington at some ampere: data sheets, from memory
 # a wire-wound resistor bears five times its watts for 5 s, and two and a half times for 10:
 # data sheets of metal-clad ones, from memory
@@ -62,7 +62,7 @@ def clamp(rig: Rig, far: Reach) -> Clamp:
     if rig.protection.bus_clamp_v is not None:
         most_v = rig.protection.bus_clamp_v
     most_v = min(most_v, references.CATHODE_MAX_V - references.SPARE_V)
-    found = references.below(most_v, REF_SHARE, ARM_SHARE)
+    found = references.below(most_v, REF_SHARE, ARM_SHARE, about_ohm=LOWER_OHM)
     volts = found.low_v
     amps = max(far.beyond_v - volts, 0.0) / far.source_ohm
     steady_a = max(far.open_v - volts, 0.0) / far.source_ohm

@@ -86,7 +86,8 @@ MISHAPS: tuple[Mishap, ...] = (
     Mishap("dead", (13,), "board without power", ("target", "target"), ("dead",), lets_go=True),
     Mishap("erase", (15,), "flash erase of 400 ms, hand runs away", firmware=("silent",),
            lets_go=True),
-    Mishap("shunt_open", (18,), "shunt open", ("high", "high"), opens=("R6",)),
+    Mishap("shunt_open", (18,), "shunt open", ("high", "high"), opens=("R6",),
+           excused=("resistor_share",)),
     Mishap("divider_open", (19,), "divider's upper arm open, hand runs away", opens=("R7",),
            needs=("R7",)),
     Mishap("divider_high", (20,), "divider's lower arm open, hand runs away", opens=("R8",),
@@ -118,7 +119,7 @@ MISHAPS: tuple[Mishap, ...] = (
            firmware=("dead",), shorts=(("U7.input", "U7.output", 0.1),), needs=("U7",),
            excused=("reservoir_v",), note="the board dies"),
     Mishap("output_short", (39,), "output shorted", ("high", "high"),
-           shorts=(("vbus", "gnd", 0.05),)),
+           shorts=(("vbus", "gnd", 0.05),), excused=("q5_w", "q7_w"), note="Q7's heat: below"),
     Mishap("fuse_blown", (47,), "fuse blown", ("high", "high"), opens=("F1",)),
 )
 

@@ -156,7 +156,8 @@ def _mosfet(part: Part, rig: Rig, made: Design, drive: Drive) -> list[str]:
 
 def _pnp(part: Part, rig: Rig, made: Design, drive: Drive) -> list[str]:
     base, collector, emitter = (_net(net) for net in part.nets)
-    return [f"Q{part.ref} {collector} {base} {emitter} pnp"]
+    return [f"V{part.ref} {emitter} {part.ref}_e 0",
+            f"Q{part.ref} {collector} {base} {part.ref}_e pnp"]
 
 
 def _darlington(part: Part, rig: Rig, made: Design, drive: Drive) -> list[str]:
@@ -168,7 +169,9 @@ def _darlington(part: Part, rig: Rig, made: Design, drive: Drive) -> list[str]:
 def _reference(part: Part, rig: Rig, made: Design, drive: Drive) -> list[str]:
     trip = {"U1": made.clamp.trip, "U4": made.trip, "U6": made.cut}[part.ref]
     late = trip.high_v / trip.nominal_v  # every tolerance at its worst
-    return [f"X{part.ref} {_nets(part)} reference vref={2.495 * late!r}"]
+    cathode, anode, pin = (_net(net) for net in part.nets)
+    return [f"V{part.ref} {cathode} {part.ref}_k 0",
+            f"X{part.ref} {part.ref}_k {anode} {pin} reference vref={2.495 * late!r}"]
 
 
 def _subcircuit(part: Part, rig: Rig, made: Design, drive: Drive) -> list[str]:

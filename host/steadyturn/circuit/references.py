@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from steadyturn.circuit.standard import E96
 
@@ -11,6 +12,7 @@ REF_DRIFT = 0.003  # half of 16 mV from 0 to 70 degC
 REF_A, REF_MAX_A = 2e-6, 4e-6  # into its reference pin
 CATHODE_MAX_V = 36.0
 ARM_DRIFT = 0.001  # 25 ppm/K over 40 K: common practice
+PIN_MAX_A = 0.01  # into its reference pin, which stands at some 2.5 V at least
 SPARE_V = 2.0  # what a clamp's volts stay below those of the reference's cathode
 
 
@@ -41,15 +43,17 @@ def trip(upper_ohm: float, lower_ohm: float, ref_share: float, arm_share: float)
     return Trip(upper_ohm, lower_ohm, *volts)
 
 
-def below(high_v: float, ref_share: float, arm_share: float) -> Trip:
-    """The divider of E96 values, some 1 mA, that acts as late as it may: never above high_v.
+@lru_cache(maxsize=64)
+def below(high_v: float, ref_share: float, arm_share: float, *, about_ohm: float) -> Trip:
+    """The divider of E96 values, its lower arm within a sixth of about_ohm, that acts as late
+    as it may: never above high_v.
 
-    >>> chosen = below(5.45, 0.005, 0.001)
+    >>> chosen = below(5.45, 0.005, 0.001, about_ohm=4500)
     >>> chosen.upper_ohm, chosen.lower_ohm, round(chosen.low_v, 2), round(chosen.high_v, 2)
-    (3090.0, 2670.0, 5.33, 5.45)
+    (4870.0, 4220.0, 5.32, 5.45)
     """
     best: Trip | None = None
-    for lower in (1000 * step for step in E96 if 2.0 <= step <= 2.7):
+    for lower in (1000 * step for step in E96 if 0.86 < 1000 * step / about_ohm < 1.16):
         for upper in (step * decade for step in E96 for decade in (1e2, 1e3, 1e4)):
             rough = REF_V * (1 + upper / lower)
             if not 0.9 * high_v < rough < high_v:

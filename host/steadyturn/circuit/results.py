@@ -6,6 +6,7 @@ make them and keeps the figures in protection.json.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -29,6 +30,10 @@ OFF_A = 0.02
 # a Schottky on short leads, by its ampere; larger ones are screwed to metal: from memory
 DIODE_K_W, DIODE_MAX_C = {1.0: 60.0, 3.0: 40.0, 5.0: 25.0}, 125.0
 LARGE_DIODE_K_W = 12.0
+# half of the 100 mA that a 431 bears; a small PNP in TO-92; a TO-252 on 5 cm2 of copper, 45 K/W,
+# 150 degC: from memory
+REFERENCE_MA, SMALL_W, SWITCH_W = 50.0, 0.3, 2.5
+PLAIN_W = 0.25  # a resistor whose watts the table does not name
 HELD_MS = 150.0  # pulses stop: the load is released by then
 RESERVOIR_MAX_V, BACKFEED_MA = 5.5, 1.0  # VSYS of a Pico: data sheet; leakage
 ADC_MAX_MA = 1.0  # into a pin's protection: common practice, no source
@@ -45,7 +50,13 @@ def vectors(parts: Sequence[Part]) -> list[str]:
         nets.add("divided")
     if "C12" in refs:
         nets.add("reservoir")
-    amps = ["i(vq1)", "i(vq5)", "i(vq7)", "i(vadc)"]
+    for part in parts:
+        if part.kind == "resistor" or part.ref in ("Q3", "Q6"):
+            nets |= set(part.nets)
+    nets.discard("gnd")
+    meters = [f"i(v{part.ref.lower()})" for part in parts
+              if part.kind in ("reference", "pnp")]
+    amps = [*meters, "i(vq1)", "i(vq5)", "i(vq7)", "i(vadc)"]
     if "D11" in refs:
         amps += ["i(vhost)", "i(vd9)"]
     first = "string0" if any(p.ref == "D1" and p.count > 1 for p in parts) else "motor"
@@ -68,6 +79,8 @@ def limits(rig: Rig, parts: Sequence[Part], made: Design) -> dict[str, float]:
         "transistor_c": clamps.TRANSISTOR_MAX_C,
         "resistor_c": rig.air.hot_c + clamps.RESISTOR_RISE_K, "diode_c": DIODE_MAX_C,
     }
+    found |= {"resistor_share": 1.0, "reference_ma": REFERENCE_MA, "small_w": SMALL_W,
+              "q5_w": SWITCH_W, "q7_w": SWITCH_W}
     if "R7" in refs:
         found["adc_v"], found["adc_ma"] = ADC_MAX_V, ADC_MAX_MA
     if "C12" in refs:
@@ -104,6 +117,7 @@ def figures(rig: Rig, parts: Sequence[Part], made: Design,
         "released_ms": _released_ms(at, v, rig),
     }
     found |= _heat(rig, made, refs, at, v, late)
+    found |= _stress(parts, at, v, late)
     if "v(divided)" in v:
         found["adc_v"] = float(v["v(divided)"].max())
         found["adc_ma"] = 1e3 * float(v["i(vadc)"].max())
@@ -157,6 +171,34 @@ def _heat(rig: Rig, made: Design, refs: Mapping[str, Part], at: Floats,
         "resistor_c": hot + resistor_w * seconds / (clamps.RESISTOR_J_K_W * made.clamp.load_w),
         "diode_c": hot + diode_w * DIODE_K_W.get(amps_of, LARGE_DIODE_K_W),
     }
+
+
+def _stress(parts: Sequence[Part], at: Floats, v: Mapping[str, Floats],
+            late: NDArray[np.bool_]) -> dict[str, float | None]:
+    """What goes on at the end of the run: the resistor nearest to its watts (R5 is in _heat),
+    a reference's cathode, a small PNP, the two switches."""
+
+    def net(name: str) -> Floats:
+        return np.zeros_like(at) if name == "gnd" else v[f"v({name})"]
+
+    found: dict[str, float] = {"resistor_share": 0.0, "reference_ma": 0.0, "small_w": 0.0}
+    for part in parts:
+        meter = v.get(f"i(v{part.ref.lower()})")
+        if part.kind == "resistor" and part.ref != "R5":
+            assert part.amount is not None
+            heat = _mean(at, (net(part.nets[0]) - net(part.nets[1])) ** 2 / part.amount, late)
+            named = re.search(r"([\d.]+) W", part.rating)
+            share = heat / (float(named[1]) if named else PLAIN_W)
+            found["resistor_share"] = max(found["resistor_share"], share)
+        elif part.kind == "reference" and meter is not None:
+            found["reference_ma"] = max(found["reference_ma"], 1e3 * _mean(at, meter, late))
+        elif part.ref in ("Q3", "Q6") and meter is not None:
+            over = net(part.pin("emitter")) - net(part.pin("collector"))
+            found["small_w"] = max(found["small_w"], _mean(at, meter * over, late))
+        elif part.ref in ("Q5", "Q7") and meter is not None:
+            over = net(part.pin("source")) - net(part.pin("drain"))
+            found[f"{part.ref.lower()}_w"] = _mean(at, meter * over, late)
+    return dict(found)
 
 
 def _mean(at: Floats, values: Floats, late: NDArray[np.bool_]) -> float:

@@ -13,7 +13,9 @@ from steadyturn.circuit.surroundings import Reach, reach
 from steadyturn.model.hazards import SENSOR_MAX_V
 from steadyturn.rig.types import Rig
 
-REF_SHARE, ARM_SHARE = 0.005, 0.001  # of the references and dividers of both cuts
+# of the references and dividers of both cuts; a lower arm that keeps the reference's pin
+# below 7 mA when the open-circuit volts stand there
+REF_SHARE, ARM_SHARE, LOWER_OHM = 0.005, 0.001, 4500.0
 CUT_BELOW_V = 0.05  # a rig that names no cut: so far below what the device bears
 SPARE = 1.1  # spare over the volts a part sees: common practice
 NAMES = {"boost": "step-up converter", "buck": "step-down converter",
@@ -40,8 +42,9 @@ def design(rig: Rig, low_tpm: float | None, high_tpm: float | None) -> Design:
     far = reach(rig, low_tpm, high_tpm)
     made = clamp(rig, far)
     p, most_v = rig.protection, rig.load.max_v - CUT_BELOW_V
-    return Design(far, made, references.below(p.output_cut_v or most_v, REF_SHARE, ARM_SHARE),
-                  references.below(p.bus_cut_v or most_v, REF_SHARE, ARM_SHARE), hold(rig),
+    cut, trip = (references.below(volts, REF_SHARE, ARM_SHARE, about_ohm=LOWER_OHM)
+                 for volts in (p.output_cut_v or most_v, p.bus_cut_v or most_v))
+    return Design(far, made, cut, trip, hold(rig),
                   source(rig, far, made.trip.high_v), reservoir(rig))
 
 

@@ -18,6 +18,9 @@ FIGURES = {
     "diode_v": ("D1 backwards", "V", 1), "switch_v": ("Q5", "V", 1), "cut_v": ("Q7", "V", 1),
     "transistor_c": ("Q1", "degC", 0), "resistor_c": ("R5", "degC", 0),
     "diode_c": ("D1", "degC", 0), "adc_v": ("ADC pin", "V", 2), "adc_ma": ("ADC pin", "mA", 2),
+    "resistor_share": ("resistor's watts", "of rated", 2),
+    "reference_ma": ("431's cathode", "mA", 0), "small_w": ("Q3 or Q6", "W", 2),
+    "q5_w": ("Q5", "W", 2), "q7_w": ("Q7", "W", 2),
     "reservoir_v": ("reservoir", "V", 2), "backfeed_ma": ("back-feed", "mA", 2),
 }
 

@@ -35,8 +35,8 @@ the band's high end; *a third faster still*: {BEYOND:.2f} times that. The hand g
 50 ms, and for degrees goes on for {UNTIL_LET_GO_S:.0f} s.
 
 **The board** in a run: *acts*: as the firmware stands, it lets go {1e3 * LATE_S:.0f} ms after
-an over-voltage, its worst; *holds on*: pulses for ever, whatever comes; *hangs*: no edge any more; *dead*:
-no supply any more; *off*: never had any.
+an over-voltage, its worst; *holds on*: pulses for ever, whatever comes; *hangs*: no edge any more;
+*dead*: no supply any more; *off*: never had any.
 """
 
 LEFT_OUT = (
@@ -64,6 +64,12 @@ LEFT_OUT = (
 )
 
 NOT = """
+- **A shorted socket or cable that somebody goes on cranking into.** The phone sees nothing, but Q7
+  is no longer fully on and takes {heat:.1f} W at the worst. Let the handle rest, mend it, and try
+  the cut on a bench supply before any phone.
+- **A boost without its bus cut (U4 to Q4)** and with an output cut that does not act: the firmware
+  releases 45 ms after too many volts, and by then a hand that runs away has put 12.5 V on the
+  phone (`radio-tent`, a test of the soak series). So the bus cut is part of every boost's circuit.
 - **Two failures at once** are not looked at, and some fail unseen: the output's cut, the clamp,
   the bus cut, one of C5 and C6, one of R11 and R12. Try them on a bench supply before each season.
 - **A diode D1 that is shorted, and then a handle turned backwards**: the bus goes below ground, C2
@@ -97,6 +103,18 @@ def _rigs() -> list[str]:
         rows.append([rig, str(len(mine)), *cells])
     names = [" ".join((verdicts.FIGURES[name][0], verdicts.FIGURES[name][1])) for name in COLUMNS]
     return _table(["rig", "runs", *names], rows)
+
+
+def _stress() -> str:
+    """The parts that a fault heats for as long as it lasts."""
+    told = []
+    for figure in ("resistor_share", "reference_ma", "small_w", "q5_w", "q7_w"):
+        one = worst(list(verdicts.runs()), figure)
+        assert one is not None
+        value, limit = one.held()[figure]
+        told.append(f"{verdicts.FIGURES[figure][0]} {said(figure, value)}"
+                    + ("" if figure == "resistor_share" else f" (at most {limit:g})"))
+    return "; ".join(told)
 
 
 def _mishap_row(mishap: Mishap, some: list[Run]) -> list[str]:
@@ -204,14 +222,16 @@ def page_text() -> str:
         "What follows a comma is changed from the example: the barn has the cut that `check` "
         "asks it to fit. `-`: nothing had to act; 0.0: the clamp begins before its latest volts. "
         "*let go after* counts from the last edge and has the ms in it that Q5 takes to open; the "
-        "hold's tolerances stand under *Calculated*.", "",
+        "hold's tolerances stand under *Calculated*. What goes on in the end, at its worst: "
+        + _stress() + ".", "",
         "## Mishaps: the worst over all rigs that hold", "",
         "Row: of [hazards.md](hazards.md). Degrees and volts: the part that comes nearest to its "
         "limit.", "", *_mishaps(), "",
         "## What is not protected", "", *_not_protected(), "",
         "A plain boost with its load switch on `enable`: releasing does not part the phone from "
         "the generator, so that the output's cut is all there is. `steadyturn check` says so "
-        "(`single_fault_output_cut`). Fit a `bus_switch` or an `output_switch`.", NOT,
+        "(`single_fault_output_cut`). Fit a `bus_switch` or an `output_switch`.",
+        NOT.format(heat=max(run.figures["q7_w"] or 0.0 for run in verdicts.runs())),
         "## Calculated", "",
         "Equations and sources: `host/steadyturn/circuit/circuit.md`.", "", *_calculated(),
         "", "## What the simulation leaves out", "",

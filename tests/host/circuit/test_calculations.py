@@ -43,7 +43,7 @@ def test_a_431_with_equal_arms_gives_twice_its_reference() -> None:
 
 @pytest.mark.parametrize("most_v", [4.0, 5.45, 9.0, 14.0, 28.0, 34.0])
 def test_a_divider_never_acts_above_what_was_asked(most_v) -> None:
-    made = references.below(most_v, 0.005, 0.001)
+    made = references.below(most_v, 0.005, 0.001, about_ohm=2300)
     assert 0.985 * most_v < made.high_v <= most_v
     # every corner by chance: none outside
     r = np.random.default_rng(5)
@@ -57,8 +57,8 @@ def test_a_divider_never_acts_above_what_was_asked(most_v) -> None:
 
 def stepped(ohm: float, hold_f: float, coupling_f: float, diode_v: float) -> tuple[float, float]:
     """Peak and least of C7 in the steady run of pulses, in small steps."""
-    dt, h, q, peak = 4e-6, 0.0, 0.0, 0.0
-    for edge in range(12):
+    dt, h, q, peak = 8e-6, 0.0, 0.0, 0.0
+    for edge in range(8):
         high = edge % 2 == 0
         top = 0.0
         for _ in range(int(holds.EDGE_S / dt)):

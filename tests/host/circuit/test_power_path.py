@@ -76,9 +76,22 @@ def test_a_pin_stuck_high_lets_go_because_the_pump_is_emptied() -> None:
 
 @pytest.mark.soak
 @pytest.mark.ngspice
+@pytest.mark.parametrize("rig", ["radio-tent", "radio-tent, bus switch"])
+def test_without_the_bus_cut_the_firmware_alone_is_too_late(rig) -> None:
+    """A boost whose output cut has failed: 45 ms are enough for 12 V, as protection.md says."""
+    needed()
+    one = case(rig)
+    without = replace(one, parts=tuple(p for p in one.parts if p.block != "bus_cut"))
+    assert bench.measure(one, BY_NAME["cut_short"], "acts")["phone_v"] < 5.5
+    assert 12 < bench.measure(without, BY_NAME["cut_short"], "acts")["phone_v"] < 13
+
+
+@pytest.mark.soak
+@pytest.mark.ngspice
+@pytest.mark.parametrize("part", range(4))
 @pytest.mark.parametrize("rig", bench.RIGS)
-def test_every_run(rig) -> None:
-    for mishap in MISHAPS:
+def test_every_run(rig, part) -> None:
+    for mishap in MISHAPS[part::4]:
         if possible(mishap, case(rig).parts):
             for firmware in mishap.firmware:
                 new = compare(rig, mishap, firmware)

@@ -53,7 +53,7 @@ def test_json_has_every_designator_with_its_nets(capsys) -> None:
 
 def test_what_the_calculations_say(capsys) -> None:
     _, out, _ = run("lakeside-hut", capsys=capsys)
-    assert "Of 16 calculations of the circuit 1 does not hold" in out
+    assert "Of 17 calculations of the circuit 1 does not hold" in out
     assert "A write begun just above forbid_v has 199 ms" in out
     _, out, _ = run("radio-tent", "--json", capsys=capsys)
     calculated = json.loads(out)["calculated"]
