@@ -42,6 +42,7 @@ sys.path[:0] = [str(ROOT / "tests/host/sessions")]
 from page_maker import Recorder  # noqa: E402
 
 LOG_PAGES = 160
+MOST_LOGS = 14  # with more a board begins to make summaries of the oldest
 LEAST_RATIO = 5.0
 MOST_WIRE = 1.15
 START_S = 15.0
@@ -113,7 +114,7 @@ def predicted() -> list[float]:
 
 
 def main() -> None:
-    logs = int(sys.argv[1]) if len(sys.argv) > 1 else 8
+    logs = min(int(sys.argv[1]) if len(sys.argv) > 1 else 8, MOST_LOGS)
     rig = read_rig(example_path("lakeside-hut"))
     recorder = Recorder(seq=1, boot=1)
     names = [f"{n:06d}.log" for n in range(1, logs + 1)]
