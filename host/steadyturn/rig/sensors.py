@@ -12,7 +12,8 @@ from steadyturn.rig.types import Sensor
 
 _FULL_V = {"ina226": 0.08192, "ina219": 0.320, "ina3221": 0.1638}
 _STEP_V = {"ina226": 2.5e-6, "ina219": 10e-6, "ina3221": 40e-6}
-_OFFSET_V = {"ina226": 10e-6, "ina219": 100e-6, "ina3221": 80e-6}  # largest at 25 degC
+# largest at 25 degC; the INA219 of grade A, the commoner one
+_OFFSET_V = {"ina226": 10e-6, "ina219": 200e-6, "ina3221": 80e-6}
 ADC_FULL_V, ADC_STEPS, ADC_OFFSET_V = 3.3, 4096, 0.010
 AMPLIFIER_END_V, AMPLIFIER_OFFSET_V = 3.1, 0.5e-3
 
