@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 
 E6 = (1.0, 1.5, 2.2, 3.3, 4.7, 6.8)  # IEC 60063
+E12 = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2)
 E24 = (1.0, 1.1, 1.2, 1.3, 1.5, 1.6, 1.8, 2.0, 2.2, 2.4, 2.7, 3.0, 3.3, 3.6, 3.9, 4.3, 4.7, 5.1,
        5.6, 6.2, 6.8, 7.5, 8.2, 9.1)
 E96 = tuple(round(10 ** (i / 96), 2) for i in range(96))
@@ -35,6 +36,15 @@ def at_most(value: float, series: Iterable[float] = E24) -> float:
     10.0
     """
     return max(one for one in _around(value, series) if one <= value * (1 + 1e-9))
+
+
+def at_least(value: float, series: Iterable[float] = E12) -> float:
+    """The smallest value of an E series that is no smaller.
+
+    >>> at_least(10.2), at_least(10.0)
+    (12.0, 10.0)
+    """
+    return min(one for one in _around(value, series) if one >= value * (1 - 1e-9))
 
 
 def _around(value: float, series: Iterable[float]) -> list[float]:
