@@ -161,7 +161,7 @@ def test_l1_force_at_the_teeth() -> None:
     watts, speed = 5 * 745.7, 1725 * 2 * pi / 60
     torque = watts / speed
     assert torque / 0.112985 == pytest.approx(182.6, rel=BOOK)
-    found = strength.judge(one, 25.4, materials()["pla"], running_nm=torque, overload_nm=torque,
+    found = strength.judge(one, 25.4, materials()["pla"], running_nm=torque, blocked_nm=torque,
                            driver_rad_s=speed, warm_c=20)
     assert found.force_n / 4.44822 == pytest.approx(146.09, rel=BOOK)
     assert found.force_n / cos(radians(20)) / 4.44822 == pytest.approx(155.46, rel=BOOK)

@@ -33,12 +33,14 @@ def command(
     as_json: bool,
 ) -> int:
     """Gear trains for a rig's ratio that mesh, bear the load and can be printed: a
-    list to choose from, none beaten in everything by another.
+    list to choose from, none beaten in everything by another. Without a RIG,
+    --ratio takes one motor, crank and arm as they usually are.
 
     \b
       steadyturn gears my.toml                 the choices
       steadyturn gears my.toml --row 2 --why   one of them in full
       steadyturn gears my.toml --out gears     files to print
+      steadyturn gears --ratio 25              no rig file yet
 
     What printer, plastic and motor are like stands in [gears] of the rig file.
 
@@ -48,7 +50,8 @@ def command(
     from steadyturn.jobs import gears as job
     from steadyturn.report import gears as report
 
-    result = job.gears_of(rig_path(rig), ratio=ratio, stages=stages, tolerance=tolerance, row=row,
+    path = None if rig is None and ratio is not None else rig_path(rig)
+    result = job.gears_of(path, ratio=ratio, stages=stages, tolerance=tolerance, row=row,
                           material=material, listed=out is None and not why)
     if out is None:
         show(result, as_json, report.why_text if why else report.text)

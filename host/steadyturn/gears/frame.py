@@ -11,14 +11,13 @@ from steadyturn.gears import shapes
 from steadyturn.gears.given import Given
 from steadyturn.gears.layout import COLUMN_MM, EDGE_MM, WALL_MM, Point
 from steadyturn.gears.shapes import Printer, Slab, circle, polygon, slot
-from steadyturn.gears.trains import COVER_MM, GAP_MM, PLATE_MM, TOP_MM, Train
+from steadyturn.gears.trains import COVER_MM, GAP_MM, MOUNT_MM, PLATE_MM, TOP_MM, Train
 from steadyturn.gears.wheels import RUNS_MM, journal_mm
 
 COLUMN_APART_MM = 130.0  # along the edge, at most
 PILOT_MM = 1.45  # radius: an M3 screw cuts its thread in it
 M3_MM = 1.7  # radius of a hole an M3 screw passes
 ADJUST_MM = 1.5  # a motor can be moved so far either way, along the line of its mesh
-MOUNT_MM = 3.0  # thickness of the plate where a motor is screwed on
 PLAY_MM = 0.3  # of a wheel along its axle
 BEARING_WALL_MM = 5.0  # about the handle's wheel
 HOLDER_MM, HOLDER_REACH_MM = 6.0, 50.0  # thickness, length of the leg that is clamped

@@ -7,7 +7,7 @@ from math import radians
 
 from steadyturn.gears.materials import Material, materials
 from steadyturn.model.gears import efficiency
-from steadyturn.rig.types import Gears, Rig, specs
+from steadyturn.rig.types import Crank, Gears, Rig, Stage, specs
 
 # Of brushed motors by the diameter of their can: shaft, distance of the screws, raised ring.
 # Common sizes (130, 300, 370, 540 and larger), from memory.
@@ -16,6 +16,7 @@ _CANS = ((21.0, 2.0, 10.0, 6.0), (26.0, 2.0, 16.0, 10.0), (32.0, 2.3, 17.0, 10.0
          (1e9, 8.0, 48.0, 30.0))
 CAN_MM, CAN_LENGTH_MM, SHAFT_LENGTH_MM, AXLE_MM = 36.0, 50.0, 12.0, 8.0
 NOZZLE_MM, FOOT_MM = 0.4, 0.2
+ALONE = "Gears"  # the name of a train without a rig
 LEAST_BACKLASH_MM, BACKLASH_SHARE = 0.15, 0.1  # printed: 0.1-0.2 m or 0.1-0.3 mm, from memory
 # bore, outer diameter, width: ISO 15 (from memory)
 BEARINGS = {"625": (5.0, 16.0, 5.0), "626": (6.0, 19.0, 6.0), "608": (8.0, 22.0, 7.0)}
@@ -75,6 +76,17 @@ class Given:
         return max(LEAST_BACKLASH_MM, BACKLASH_SHARE * module_mm)
 
 
+def given_alone(part: Gears) -> Given:
+    """Without a rig: one motor, crank and stages as a rig file assumes them.
+
+    >>> alone = given_alone(Gears())
+    >>> alone.motors, alone.can_mm, alone.arm_mm
+    (1, 36.0, 110.0)
+    """
+    usual = specs(Stage)["efficiency"].typical or (1.0, 1.0, 1.0)
+    return _given(ALONE, part, 1, usual[1], Crank().radius_m * 1000)
+
+
 def given_of(rig: Rig) -> Given:
     """From a rig.
 
@@ -84,7 +96,12 @@ def given_of(rig: Rig) -> Given:
     >>> hut.shaft_mm, hut.motors, [a.key for a in hut.assumed][:2]
     (3.17, 2, ['gears.can_mm', 'gears.can_length_mm'])
     """
-    part = rig.gears
+    return _given(rig.name, rig.gears, rig.bank.series * rig.bank.parallel,
+                  efficiency(rig.stages) ** (1 / max(1, len(rig.stages))),
+                  rig.crank.radius_m * 1000)
+
+
+def _given(name: str, part: Gears, motors: int, stage_efficiency: float, arm_mm: float) -> Given:
     assumed: list[Assumed] = []
 
     def taken(field: str, usual: float) -> float:
@@ -104,7 +121,7 @@ def given_of(rig: Rig) -> Given:
     bearing = BEARINGS.get(part.bearing)
     axle = bearing[0] if bearing is not None and part.axle_m is None else None
     return Given(
-        rig=rig.name, material=materials()[part.material], reverted=part.layout == "reverted",
+        rig=name, material=materials()[part.material], reverted=part.layout == "reverted",
         module_mm=asked(part.module_m), width_mm=asked(part.width_m),
         pressure_rad=radians(part.pressure_deg), backlash_asked_mm=asked(part.backlash_m),
         bed_mm=float(part.bed_mm), can_mm=can, can_length_mm=length,
@@ -114,7 +131,6 @@ def given_of(rig: Rig) -> Given:
         boss_mm=taken("boss_m", boss),
         axle_mm=axle if axle is not None else taken("axle_m", AXLE_MM), bearing=bearing,
         nozzle_mm=taken("nozzle_m", NOZZLE_MM), grows_mm=taken("grows_m", 0.0),
-        foot_mm=taken("foot_m", FOOT_MM), motors=rig.bank.series * rig.bank.parallel,
-        stage_efficiency=efficiency(rig.stages) ** (1 / max(1, len(rig.stages))),
-        arm_mm=rig.crank.radius_m * 1000, assumed=tuple(assumed),
+        foot_mm=taken("foot_m", FOOT_MM), motors=motors,
+        stage_efficiency=stage_efficiency, arm_mm=arm_mm, assumed=tuple(assumed),
     )

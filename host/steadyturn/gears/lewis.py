@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 from math import cos, tan
+from typing import Any
 
 import numpy as np
 
@@ -63,8 +64,8 @@ def form_factor(gear: Gear) -> float:
     return drawn_factor(gear) * correction
 
 
-def barth(speed_m_s: float) -> float:
-    """Dynamic factor (>= 1) at a pitch line speed.
+def barth(speed_m_s: Any) -> Any:
+    """Dynamic factor (>= 1) at a pitch line speed; a number or an array.
 
     >>> round(barth(628 * 0.00508), 2)
     1.52

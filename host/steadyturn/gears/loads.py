@@ -10,7 +10,7 @@ import numpy as np
 from steadyturn.model import arm, gears, motor, thermal
 from steadyturn.model.band import Band
 from steadyturn.model.hazards import let_go_tpm
-from steadyturn.rig.types import RPM, Rig
+from steadyturn.rig.types import RPM, Arm, Crank, Rig
 
 # What a cross hand does to a crank that is stuck: the push of one arm at elbow height, which 95
 # of 100 men reach or pass (150-200 N by posture): arm strength tables of MIL-STD-1472, from memory
@@ -22,8 +22,8 @@ class Loads:
     """Torques at the handle's axle [N m]. running_nm: at the target pace (without a band: what
     the arm keeps), at pace_tpm; blocked_nm: an arm against a train that is stuck; short_nm: the
     motors' terminals shorted at the top of the band (short_tpm), windings cold; short_a: one
-    motor's current then. case_c: of a motor after cranking for hours in hot air, None where
-    nothing runs."""
+    motor's current then; both nothing where no motor is known. case_c: of a motor after
+    cranking for hours in hot air, None where nothing runs."""
 
     running_nm: float
     pace_tpm: float
@@ -62,6 +62,26 @@ def short_circuit(rig: Rig, pace_tpm: float, winding_c: float) -> tuple[float, f
     return amps, float(arm.crank_nm(rig, each * rig.bank.series * rig.bank.parallel))
 
 
+def _kept(person: Arm, radius_m: float) -> tuple[float, float]:
+    """Torque [N m] and pace [turns/min] that an arm keeps for ten minutes where nothing else says
+    what it does: its force, as fast as its power goes."""
+    torque = person.force_n * radius_m
+    return torque, min(person.comfort_high_tpm, person.power_w / torque / RPM)
+
+
+def loads_alone() -> Loads:
+    """Without a rig: what an arm does to a usual crank; nothing is known of a motor.
+
+    >>> loads_alone().blocked_nm, loads_alone().short_nm
+    (16.5, 0.0)
+    """
+    radius, person = Crank().radius_m, Arm()
+    running, pace = _kept(person, radius)
+    return Loads(running_nm=running, pace_tpm=pace,
+                 blocked_nm=BLOCKED_N * radius, short_nm=0.0, short_tpm=0.0, short_a=0.0,
+                 case_c=None)
+
+
 def loads_of(rig: Rig, band: Band) -> Loads:
     """What the train of `rig` has to bear.
 
@@ -75,7 +95,7 @@ def loads_of(rig: Rig, band: Band) -> Loads:
     """
     high = band.high_tpm if band.high_tpm is not None else float(let_go_tpm(0.0))
     amps, short = short_circuit(rig, high, rig.air.cold_c)
-    running, pace, case = rig.arm.force_n * rig.crank.radius_m, rig.arm.comfort_high_tpm, None
+    (running, pace), case = _kept(rig.arm, rig.crank.radius_m), None
     if band.at_target is not None and band.target_tpm is not None:
         running, pace = float(band.at_target.crank_nm), band.target_tpm
         _, cases = thermal.settled_c(rig, np.array([pace]), rig.air.hot_c)

@@ -21,13 +21,13 @@ FINE_MM = 0.001  # what no printer shows
 @dataclass(frozen=True)
 class Part:
     """vertices [mm] and triangles of one part as it lies on the printer; fits its bed (straight
-    or along the diagonal)."""
+    or along the diagonal). size_mm and plastic_cm3: None where no body was made."""
 
     name: str
     count: int
     what: str
-    size_mm: tuple[float, float, float]
-    plastic_cm3: float
+    size_mm: tuple[float, float, float] | None
+    plastic_cm3: float | None
     fits: bool
     vertices: NDArray[np.float64] = field(metadata=AWAY)
     triangles: NDArray[np.int64] = field(metadata=AWAY)
@@ -39,6 +39,13 @@ def parts(train: Train, given: Given, only: Collection[str] | None = None) -> tu
     return tuple(_part(given, name, count, what, make())
                  for name, count, what, make in recipes(train, given)
                  if only is None or name in only)
+
+
+def listed(train: Train, given: Given) -> tuple[Part, ...]:
+    """The same without bodies, which needs no library: names, counts and uses."""
+    none = np.zeros((0, 3))
+    return tuple(Part(name, count, what, None, None, True, none, none.astype(np.int64))
+                 for name, count, what, _ in recipes(train, given))
 
 
 Recipe = tuple[str, int, str, Callable[[], Any]]

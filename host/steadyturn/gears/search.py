@@ -7,7 +7,7 @@ What it finds is built exactly, and so judged again, by `trains`.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import log
 
 import numpy as np
@@ -16,10 +16,15 @@ from numpy.typing import NDArray
 from steadyturn.gears import lewis
 from steadyturn.gears.given import Given
 from steadyturn.gears.loads import Loads
-from steadyturn.gears.materials import REPEATED, heat_share
+from steadyturn.gears.materials import REPEATED, WARM_C, Material
 from steadyturn.gears.solidity import wheel_cm3
 from steadyturn.gears.stages import Floats, Stages, Whole, stages, thinned
-from steadyturn.gears.strength import OVERLOAD_SAFETY, RUNNING_SAFETY, layers_mpa
+from steadyturn.gears.strength import (
+    OVERLOAD_SAFETY,
+    RUNNING_SAFETY,
+    layers_mpa,
+    warming_k,
+)
 from steadyturn.rig.spec import RPM
 
 MODULES_MM = (1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0)  # printed well with a 0.4 mm nozzle
@@ -32,12 +37,14 @@ EASY_TEETH = 12  # pinions of fewer are harder to print well: common practice, n
 FEW = 70  # single stages that trains of three are put together from
 MOST = 400_000  # combinations looked at
 KEPT = 3000
+MARGINS = (1.0, 1.5, 2.0)  # of strength over what is asked for: what a choice is offered in
 
 
 @dataclass(frozen=True)
 class Task:
-    """What is looked for. tolerance: of the ratio, as a share; counts: of stages; warm_c: of the
-    plastic in each but the last mesh, and in the last, on the motor's shaft."""
+    """What is looked for. tolerance: of the ratio, as a share; counts: of stages; warm_c: about
+    the plastic in each but the last mesh, and in the last, on the motor's shaft; margin: how many
+    times what is asked for widths and modules are chosen to bear."""
 
     ratio: float
     tolerance: float
@@ -45,15 +52,18 @@ class Task:
     given: Given
     loads: Loads
     warm_c: tuple[float, float]
+    margin: float = 1.0
 
 
 @dataclass(frozen=True)
 class Found:
-    """teeth: [train, stage, driver or driven]; modules_mm, widths_mm: [train, stage]; safety:
-    the least of all meshes over what is asked for (1: just enough); length_mm: of all centre
+    """rows: of the table of stages, [train, stage]; teeth: [train, stage, driver or driven];
+    modules_mm, widths_mm: [train, stage]; safety: the least of
+    all meshes over what is asked for (1: just enough); length_mm: of all centre
     distances and the outer wheels in a row; loss: by sliding teeth; plastic_cm3 of the wheels;
     hunting: share of the meshes."""
 
+    rows: Whole
     teeth: Whole
     modules_mm: Floats
     widths_mm: Floats
@@ -68,19 +78,31 @@ class Found:
         return Found(*(getattr(self, name)[keep] for name in self.__dataclass_fields__))
 
 
-def search(task: Task) -> tuple[list[Found], int]:
-    """For each number of stages what is worth a closer look, best first; and how many
-    combinations there were.
+def search(task: Task) -> tuple[list[tuple[float, Found]], int]:
+    """For each number of stages, and each margin of strength where it can be had, what is worth a
+    closer look, best first; and how many combinations there were.
 
-    Where nothing bears the load the strongest are given.
+    Where nothing bears the load the strongest are given, once.
     """
     every = stages(task.given.pressure_rad)
-    found, count = [], 0
+    found: list[tuple[float, Found]] = []
+    count = 0
     for number in task.counts:
         choice = combinations(every, task, number)
         count += len(choice[0])
-        if len(choice[0]):
-            found.append(_best(_sized(every, task, choice)))
+        if not len(choice[0]):
+            continue
+        plain = _best(_sized(every, task, choice))
+        found.append((1.0, plain))
+        sound = plain.only(plain.safety >= 1 - 1e-9)
+        for margin in MARGINS[1:]:
+            if not len(sound.ratio):
+                break
+            asked = replace(task, margin=margin)
+            sound = _best(_sized(every, asked, list(sound.rows.T)))
+            sound = sound.only(sound.safety >= margin - 1e-9)
+            if len(sound.ratio):
+                found.append((margin, sound))
     return found, count
 
 
@@ -131,7 +153,7 @@ def _few(every: Stages) -> Whole:
 
 def _sized(every: Stages, task: Task, choice: Sequence[Whole]) -> Found:
     """Module and width of each stage, and the figures of the whole."""
-    given, loads = task.given, task.loads
+    given = task.given
     size, number = len(choice[0]), len(choice)
     before = np.ones(size)
     modules, widths = np.zeros((size, number)), np.zeros((size, number))
@@ -140,12 +162,8 @@ def _sized(every: Stages, task: Task, choice: Sequence[Whole]) -> Found:
         stage = every.only(rows)
         last = at == number - 1
         warm = task.warm_c[1 if last else 0]
-        strength = given.material.tensile_mpa.value * heat_share(given.material, warm)
         share = 1 / given.motors if last else 1.0
-        module, width, factor = _module(stage, given, strength, loads.running_nm / before * share,
-                                        loads.overload_nm / before,
-                                        loads.pace_tpm * RPM * before,
-                                        None if last else layers_mpa(given.material, warm))
+        module, width, factor = _module(stage, task, before, share, warm, joined=not last)
         modules[:, at], widths[:, at] = module, width
         safety = np.minimum(safety, factor)
         loss = loss * (1 - given.material.friction.value * stage.sliding)
@@ -155,6 +173,7 @@ def _sized(every: Stages, task: Task, choice: Sequence[Whole]) -> Found:
         before = before * stage.ratio
     keep, length = _room(every, given, choice, modules)
     found = Found(
+        rows=np.stack(choice, axis=1),
         teeth=np.stack([np.stack([every.driver[r], every.driven[r]], axis=1) for r in choice],
                        axis=1),
         modules_mm=modules, widths_mm=widths, ratio=before, safety=safety, length_mm=length,
@@ -163,38 +182,54 @@ def _sized(every: Stages, task: Task, choice: Sequence[Whole]) -> Found:
     return found.only(keep)
 
 
-def _module(stage: Stages, given: Given, strength: float, running_nm: Floats,
-            overload_nm: Floats, driver_rad_s: Floats, layers: float | None
-            ) -> tuple[Floats, Floats, Floats]:
+def _module(stage: Stages, task: Task, before: Floats, share: float, warm_c: float, *,
+            joined: bool) -> tuple[Floats, Floats, Floats]:
     """The smallest module whose broadest face bears the loads (else the one that bears most),
-    the width it needs, and how many times what is asked for it then bears. layers: shear
-    strength where the driven wheel stands on the next one, None for a motor's."""
+    the width it needs, and how many times what is asked for it then bears. before: ratio up to
+    the driver; share: of the running load; joined: the driven wheel stands on the next one."""
+    given, loads, plastic = task.given, task.loads, task.given.material
+    running, turns = loads.running_nm / before * share, loads.pace_tpm * RPM * before
+    lost = running * turns * plastic.friction.value * stage.sliding
+    layers = layers_mpa(plastic, warm_c)
     size = len(stage.ratio)
     module, width, factor = np.zeros(size), np.zeros(size), np.full(size, -1.0)
     open_ = np.ones(size, dtype=bool)
-    candidates = MODULES_MM if given.module_mm is None else (given.module_mm,)
-    for m in candidates:
-        radius = stage.centre * m * stage.driver / (stage.driver + stage.driven) / 1000
-        form = thinned(stage.form, np.full(size, given.backlash_mm(m) / m))
-        dynamic = 1 + driver_rad_s * radius / lewis.BARTH_M_S
-        # N of force over strength: width times module that a tooth has to have
-        needs = np.maximum(overload_nm * OVERLOAD_SAFETY, running_nm * dynamic * REPEATED
-                           * RUNNING_SAFETY) / radius / (max(strength, 1e-3) * m * form)
+    for m in MODULES_MM if given.module_mm is None else (given.module_mm,):
         narrow, broad = LEAST_WIDTH * m, min(MOST_WIDTH * m, BROADEST_MM)
         if given.width_mm is not None:
             narrow = broad = given.width_mm
-        takes = np.ceil(np.clip(needs, narrow, broad) * 2 - 1e-9) / 2
+        radius = stage.centre * m * stage.driver / (stage.driver + stage.driven) / 1000
+        form = thinned(stage.form, np.full(size, given.backlash_mm(m) / m))
+        warms = warming_k(lost, np.minimum(stage.driver_tip, stage.driven_tip) * m, narrow,
+                          turns * radius)
+        strength = np.maximum(plastic.tensile_mpa.value * _heat_shares(plastic, warm_c + warms),
+                              1e-3)
+        overload = np.maximum(loads.blocked_nm, loads.short_nm * lewis.barth(
+            loads.short_tpm * RPM * before * radius)) / before
+        # N of force over strength: width times module that a tooth has to have
+        needs = np.maximum(overload * OVERLOAD_SAFETY,
+                           running * lewis.barth(turns * radius) * REPEATED * RUNNING_SAFETY
+                           ) / radius / (strength * m * form)
+        takes = np.ceil(np.clip(needs * task.margin, narrow, broad) * 2 - 1e-9) / 2
         bears = takes / needs
-        if layers is not None:
+        if joined:
             outer = 2 * stage.driven_root * m
-            share = np.minimum((given.axle_mm + 1) / np.maximum(outer, 1e-3), 0.999)
-            shear = 16e3 * overload_nm / stage.ratio / (np.pi * outer**3 * (1 - share**4))
+            hollow = np.minimum((given.axle_mm + 1) / np.maximum(outer, 1e-3), 0.999)
+            shear = 16e3 * loads.overload_nm / before / stage.ratio / (
+                np.pi * outer**3 * (1 - hollow**4))
             bears = np.minimum(bears, layers / (shear * OVERLOAD_SAFETY))
         fits = 2 * np.maximum(stage.driver_tip, stage.driven_tip) * m <= given.bed_mm - 4
-        better = open_ & fits & ((bears >= 1 - 1e-9) | (bears > factor))
+        enough = bears >= task.margin - 1e-9
+        better = open_ & fits & (enough | (bears > factor))
         module[better], width[better], factor[better] = m, takes[better], bears[better]
-        open_ &= ~(fits & (bears >= 1 - 1e-9))
+        open_ &= ~(fits & enough)
     return module, width, factor
+
+
+def _heat_shares(plastic: Material, at_c: Floats) -> Floats:
+    """`materials.heat_share` of many temperatures."""
+    soft = plastic.softens_c.value
+    return np.clip((soft - at_c) / (soft - WARM_C), 0.0, 1.0)
 
 
 def _room(every: Stages, given: Given, choice: Sequence[Whole],

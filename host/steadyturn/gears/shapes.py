@@ -19,13 +19,17 @@ FIRST_LAYER_MM = 0.3
 ROUND = 72  # corners of a circle
 
 
+class NoKernel(Failed):
+    """The library that makes bodies is missing."""
+
+
 def kernel() -> Any:
-    """manifold3d, or Failed with how to get it."""
+    """manifold3d, or NoKernel with how to get it."""
     try:
         import manifold3d
     except ImportError:
-        raise Failed("the library manifold3d is missing: parts to print cannot be made.",
-                     "pip install 'steadyturn[print]'") from None
+        raise NoKernel("the library manifold3d is missing: parts to print cannot be made.",
+                       "pip install 'steadyturn[print]'") from None
     return manifold3d
 
 

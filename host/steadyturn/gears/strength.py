@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import cos, pi, sin, sqrt
+from typing import Any
 
 from steadyturn.gears import lewis
 from steadyturn.gears.materials import REPEATED, Material, heat_share
@@ -20,7 +21,9 @@ OVERLOAD_SAFETY = 1.5
 RUNNING_SAFETY = 1.0  # against a sixth of the strength
 STEEL_STIFFNESS = 14.0  # N per mm of width and um: ISO 6336-1, of steel teeth; from memory
 STEEL_GPA = 206.0
-AIR_W_M2K = 10.0  # heat that a slowly turning wheel gives to air, from memory
+# Heat that a surface gives to air [W/(m2 K)], still and by the root of its speed in m/s: about as
+# the wind chill of Siple and Passel, from memory
+AIR_STILL, AIR_MOVED = 10.0, 10.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,17 +31,19 @@ class Judged:
     """One mesh under its loads.
 
     force_n: on the teeth, running (of one of the driven wheels) and overload_n (all of it on one
-    wheel: the one that is stuck). bending_mpa of the weaker wheel's root, of both loads;
-    running_safety against a sixth of the strength, overload_safety against the strength, both
-    as it is at warm_c. contact_mpa: Hertz, running; contact_share of the strength.
-    friction_share: of the power, lost by sliding teeth alone; warms_k: of the smaller wheel
-    over the air by that. deflection_share: how far teeth bend under the running load, of the
-    backlash.
+    wheel: the one that is stuck), overload "blocked" or "short": which of the two asks for more.
+    bending_mpa of the weaker wheel's root, overload_mpa of the overload, a short's with its
+    dynamic factor; running_safety against a sixth of the strength, overload_safety against the
+    strength, both as it is at warm_c and what the mesh warms itself by. contact_mpa: Hertz,
+    running; contact_share of the strength. friction_share: of the power, lost by sliding teeth
+    alone; warms_k: of the smaller wheel over its surroundings by that. deflection_share: how far
+    teeth bend under the running load, of the backlash.
     """
 
     speed_m_s: float
     force_n: float
     overload_n: float
+    overload: str
     bending_mpa: float
     overload_mpa: float
     running_safety: float
@@ -85,32 +90,48 @@ def hertz_mpa(force_n: float, pair: Pair, width_mm: float, material: Material) -
 
 
 def judge(pair: Pair, width_mm: float, material: Material, *, running_nm: float,
-          overload_nm: float, driver_rad_s: float, warm_c: float) -> Judged:
-    """One mesh; torques at its driver, running_nm the part of one driven wheel."""
+          blocked_nm: float, driver_rad_s: float, warm_c: float, short_nm: float = 0.0,
+          short_rad_s: float = 0.0) -> Judged:
+    """One mesh; torques at its driver, running_nm the part of one driven wheel. short_nm: of a
+    short circuit while the driver turns at short_rad_s, so that its teeth also hammer; a blocked
+    handle stands still."""
     radius = pair.centre_mm * pair.driver.teeth / (pair.driver.teeth + pair.driven.teeth) / 1000
-    force, over = running_nm / radius, overload_nm / radius
+    force = running_nm / radius
     speed = driver_rad_s * radius
     dynamic = lewis.barth(speed)
-    each = {name: lewis.bending_mpa(force, gear, width_mm, dynamic)
-            for name, gear in (("driver", pair.driver), ("driven", pair.driven))}
-    weaker = max(each, key=lambda name: each[name])
-    bending = each[weaker]
-    overload = bending / dynamic * over / force if force > 0 else 0.0
-    strength = material.tensile_mpa.value * heat_share(material, warm_c)
-    contact = hertz_mpa(force, pair, width_mm, material)
+    short_dynamic = lewis.barth(short_rad_s * radius)
+    over, over_dynamic, name = blocked_nm / radius, 1.0, "blocked"
+    if short_nm * short_dynamic > blocked_nm:
+        over, over_dynamic, name = short_nm / radius, short_dynamic, "short"
+    of_one_n = {side: lewis.bending_mpa(1.0, gear, width_mm)
+                for side, gear in (("driver", pair.driver), ("driven", pair.driven))}
+    weaker = max(of_one_n, key=lambda side: of_one_n[side])
+    bending = of_one_n[weaker] * force * dynamic
+    overload = of_one_n[weaker] * over * over_dynamic
     lost = friction_loss(pair.driver, pair.driven, pair.centre_mm, material.friction.value)
-    small = min((pair.driver, pair.driven), key=lambda g: g.teeth)
-    skin = (2 * pi * small.tip_mm**2 + 2 * pi * small.tip_mm * width_mm) * 1e-6
-    watts = force * speed * lost / 2  # half of it into each wheel
+    warms = warming_k(force * speed * lost, min(pair.driver.tip_mm, pair.driven.tip_mm), width_mm,
+                      speed)
+    strength = material.tensile_mpa.value * heat_share(material, warm_c + warms)
+    contact = hertz_mpa(force, pair, width_mm, material)
     stiffness = STEEL_STIFFNESS * material.modulus_gpa.value / STEEL_GPA
     bends = force / width_mm / stiffness / 1000
     return Judged(
-        speed_m_s=speed, force_n=force, overload_n=over, bending_mpa=bending,
+        speed_m_s=speed, force_n=force, overload_n=over, overload=name, bending_mpa=bending,
         overload_mpa=overload, running_safety=_over(strength / REPEATED, bending),
         overload_safety=_over(strength, overload), contact_mpa=contact,
-        contact_share=_over(contact, strength), friction_share=lost,
-        warms_k=watts / (AIR_W_M2K * skin),
+        contact_share=_over(contact, strength), friction_share=lost, warms_k=warms,
         deflection_share=_over(bends, pair.mesh.backlash_mm), weaker=weaker)
+
+
+def warming_k(lost_w: Any, tip_mm: Any, width_mm: Any, speed_m_s: Any) -> Any:
+    """What a mesh that loses so much power warms its smaller wheel by: half of the heat into
+    each wheel, given off to air by its two faces and its rim. Numbers or arrays.
+
+    >>> round(warming_k(0.1, 10.0, 20.0, 0.0), 2), round(warming_k(0.1, 10.0, 20.0, 1.0), 2)
+    (2.65, 1.33)
+    """
+    skin = (2 * pi * tip_mm**2 + 2 * pi * tip_mm * width_mm) * 1e-6
+    return lost_w / 2 / ((AIR_STILL + AIR_MOVED * speed_m_s**0.5) * skin)
 
 
 # ------------------------------------------------------------- twisted between layers

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from itertools import product
-from math import ceil, gcd, inf, prod
+from math import ceil, floor, gcd, inf, prod
 
 import numpy as np
 
@@ -27,6 +28,7 @@ from steadyturn.gears.strength import (
 
 LOOKED_AT = 24  # trains that are built exactly, of each number of stages
 LISTED = 8
+MARGIN_STEP, MOST_MARGIN = 0.25, 3.0  # of strength: finer no plastic is known, more none needs
 PLATES_CM3_PER_CM2 = 0.97  # plate, cover and its wall for each cm2 of the plate, and
 OTHERS_CM3 = 115.0  # holder, arm, knob, coupon: of the parts as they are drawn
 WIDEST_MM = 40.0  # of the hexagon
@@ -54,11 +56,17 @@ class Stage:
     judged: Judged
     pair: Pair = field(metadata=AWAY)
 
+    @property
+    def least(self) -> float:
+        """Of teeth and joint."""
+        return min(self.safety, self.joint_safety)
+
 
 @dataclass(frozen=True)
 class Train:
     """stages: handle side first. off_percent: of the ratio asked for; width_mm, height_mm: of
-    the plate, depth_mm from the plate's back to the cover's front; loss_percent: with the rig's
+    the plate, depth_mm from the plate's back to the cover's front, motors_out_mm: how far the
+    cans stand out behind it; loss_percent: with the rig's
     efficiency for each stage; sliding_percent: by sliding teeth alone; plastic_cm3 of all parts;
     hours: of printing, half to twice; safety: of the weakest mesh or joint; hexagon_mm: across
     the flats of the arm's seat; fits: all on the printer's bed."""
@@ -72,6 +80,7 @@ class Train:
     width_mm: float
     height_mm: float
     depth_mm: float
+    motors_out_mm: float
     plastic_cm3: float
     hours: float
     hexagon_mm: float
@@ -112,11 +121,12 @@ def build(teeth: tuple[tuple[int, int], ...], modules_mm: tuple[float, ...],
     bed = given.bed_mm - 4
     return Train(
         ratio=ratio, off_percent=100 * (ratio / task.ratio - 1), stages=tuple(stages),
-        safety=min(min(s.safety, s.joint_safety) for s in stages),
+        safety=min(s.least for s in stages),
         loss_percent=100 * (1 - given.stage_efficiency ** len(stages)),
         sliding_percent=100 * (1 - kept),
         width_mm=layout.width_mm, height_mm=layout.height_mm,
         depth_mm=depth_mm(tuple(s.width_mm for s in stages)),
+        motors_out_mm=given.can_length_mm - (PLATE_MM - MOUNT_MM),
         plastic_cm3=plastic, hours=plastic / CM3_PER_HOUR,
         hexagon_mm=hexagon_mm(task),
         fits=max(layout.width_mm, layout.height_mm, biggest) <= bed, layout=layout)
@@ -133,6 +143,7 @@ def _bores_fit(pairs: list[Pair], given: Given) -> None:
 
 THINNEST_MM = 1.2  # three lines of a 0.4 mm nozzle
 PLATE_MM, COVER_MM = 6.0, 4.0
+MOUNT_MM = 3.0  # thickness of the plate where a motor is screwed on, its can sunk into the back
 GAP_MM, TOP_MM = 1.0, 9.0  # between planes and over the plate; under the cover, for its bearing
 
 
@@ -147,8 +158,9 @@ def _stage(one: Pair, width: float | None, task: Task, before: float, *, last: b
 
     def judged(width_mm: float) -> tuple[Judged, float]:
         found = judge(one, width_mm, given.material, running_nm=loads.running_nm / before * share,
-                      overload_nm=loads.overload_nm / before,
+                      blocked_nm=loads.blocked_nm / before, short_nm=loads.short_nm / before,
                       driver_rad_s=rad_s(loads.pace_tpm, before),
+                      short_rad_s=rad_s(loads.short_tpm, before),
                       warm_c=task.warm_c[1 if last else 0])
         return found, min(found.running_safety / RUNNING_SAFETY,
                           found.overload_safety / OVERLOAD_SAFETY)
@@ -157,7 +169,11 @@ def _stage(one: Pair, width: float | None, task: Task, before: float, *, last: b
     if width is None:
         narrow, broad = LEAST_WIDTH * module, min(MOST_WIDTH * module, BROADEST_MM)
         safety = judged(broad)[1]
-        width = broad if safety <= 1 else max(narrow, ceil(2 * broad / safety) / 2)
+        width = broad if safety <= task.margin else max(
+            narrow, ceil(2 * broad * task.margin / safety) / 2)
+        # the broader the cooler, so that the first guess may be a little narrow
+        while width < broad and judged(width)[1] < task.margin - 1e-9:
+            width = min(width + 0.5, broad)
     found, safety = judged(width)
     joint = inf if last else _joint(one, task, before)
     return Stage(
@@ -208,7 +224,7 @@ def of_teeth(teeth: tuple[tuple[int, int], ...], task: Task) -> Train:
         if now is not None and (best is None or now.safety > best.safety):
             best = now
         weak = [n for n in range(len(teeth)) if chosen[n] < len(modules) - 1
-                and (now is None or _least(now.stages[n]) < 1 - 1e-9)]
+                and (now is None or now.stages[n].least < 1 - 1e-9)]
         if (now is not None and now.safety >= 1 - 1e-9) or not weak:
             break
         # where nothing can stand yet all grow, else what is too weak
@@ -245,10 +261,6 @@ def _of_all(teeth: tuple[tuple[int, int], ...], modules: tuple[float, ...],
     return best
 
 
-def _least(stage: Stage) -> float:
-    return min(stage.safety, stage.joint_safety)
-
-
 @dataclass(frozen=True)
 class Choices:
     """trains: none beaten in everything by another, the best compromise first; tried_count:
@@ -262,14 +274,15 @@ def choices(task: Task) -> Choices:
     """The trains worth a choice near a ratio."""
     found, tried = searching.search(task)
     built: list[Train] = []
-    for some in found:
+    for margin, some in found:
+        asked = replace(task, margin=margin)
         made = 0
         for row in _spread(some):
-            built_one = _exact(some, row, task)
+            built_one = _exact(some, row, asked)
             if built_one is not None:
                 built.append(built_one)
                 made += 1
-            if made >= LOOKED_AT:
+            if made >= (LOOKED_AT if margin == 1 else LOOKED_AT // 2):
                 break
     return Choices(tuple(_thin(_unbeaten(built))), tried)
 
@@ -295,9 +308,14 @@ def _exact(found: searching.Found, row: int, task: Task) -> Train | None:
 def _figures(train: Train) -> tuple[float, ...]:
     """What is to be small; finer differences than these nobody feels."""
     hunting = sum(s.hunting for s in train.stages) / len(train.stages)
-    return (not train.fits, round(max(train.width_mm, train.height_mm) / 5),
-            round(train.loss_percent + train.sliding_percent), -round(min(train.safety, 2.0), 1),
+    margin = floor(min(train.safety, MOST_MARGIN) / MARGIN_STEP + 1e-6)
+    return (not train.fits, round(_longer(train) / 5),
+            round(train.loss_percent + train.sliding_percent), -margin,
             round(train.hours, 0), round(1 - hunting, 1))
+
+
+def _longer(train: Train) -> float:
+    return max(train.width_mm, train.height_mm)
 
 
 def _unbeaten(trains: list[Train]) -> list[Train]:
@@ -322,11 +340,43 @@ def _merit(train: Train) -> float:
             + abs(train.off_percent) / 100 + 20 * weak)
 
 
+# What each row of a short list is best in: its key is to be small.
+BEST_IN: tuple[tuple[str, Callable[[Train], tuple[float, ...]]], ...] = (
+    ("smallest", lambda t: (round(_longer(t)), t.width_mm * t.height_mm)),
+    ("quickest to print", lambda t: (t.hours,)),
+    ("least lost", lambda t: (round(t.loss_percent), round(t.sliding_percent, 1), t.hours)),
+    ("strongest", lambda t: (-floor(min(t.safety, MOST_MARGIN) / MARGIN_STEP + 1e-6), t.hours)),
+)
+
+
 def _thin(trains: list[Train]) -> list[Train]:
-    """At most LISTED, at least the best one of each number of stages."""
-    first: dict[int, Train] = {}
+    """At most LISTED, the best compromise first: the best of each number of stages, the best by
+    each figure alone, and what else is best."""
+    keep: dict[int, Train] = {}
     for train in trains:
-        first.setdefault(len(train.stages), train)
-    keep = list(first.values()) + [t for t in trains if t not in first.values()]
-    keep = keep[:LISTED]
-    return [t for t in trains if t in keep]
+        keep.setdefault(len(train.stages), train)
+    best = list(keep.values()) + [min(trains, key=key) for _, key in BEST_IN if trains]
+    kept: list[Train] = []
+    for train in best:
+        if train not in kept:
+            kept.append(train)
+    for train in trains:
+        if len(kept) < LISTED and not any(_alike(train, other) for other in kept):
+            kept.append(train)
+    return [t for t in trains if t in kept]
+
+
+def _alike(one: Train, other: Train) -> bool:
+    """Whether two trains are no real choice: hardly anybody would feel the difference."""
+    return (len(one.stages) == len(other.stages) and one.fits == other.fits
+            and abs(_longer(one) - _longer(other)) < 10 and abs(one.hours - other.hours) < 2
+            and abs(one.sliding_percent - other.sliding_percent) < 1.5
+            and abs(one.safety - other.safety) < MARGIN_STEP)
+
+
+def best_in(trains: Sequence[Train]) -> list[tuple[str, int]]:
+    """Which place in the list (from 0) is best in what, of those that bear and fit."""
+    sound = [n for n, train in enumerate(trains) if train.safety >= 0.99 and train.fits]
+    if len(sound) < 2:
+        return []
+    return [(name, min(sound, key=lambda n: key(trains[n]))) for name, key in BEST_IN]

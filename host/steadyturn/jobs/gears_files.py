@@ -9,7 +9,8 @@ from steadyturn.errors import Failed
 from steadyturn.gears import frame, mesh_files, turning
 from steadyturn.gears.layout import COLUMN_MM, Point
 from steadyturn.gears.outline import Points, outline
-from steadyturn.gears.parts import Part, parts, recipes
+from steadyturn.gears.parts import Part, listed, parts, recipes
+from steadyturn.gears.shapes import NoKernel, kernel
 from steadyturn.gears.trains import AWAY, Train
 from steadyturn.gears.wheels import FILLET, FLANK, RELIEF_MODULES
 from steadyturn.jobs import out_folder
@@ -20,7 +21,8 @@ from steadyturn.report.style import number
 
 LIST = "steadyturn-gears.json"  # names and checksums of the files that were written
 PICTURE, PICTURE_DPI = "assembly.png", 110
-SHEETS = ("train.html", "train.txt", "assembly.svg", "wheels-1to1.svg", "all-parts.3mf")
+SHEETS = ("train.html", "train.txt", "assembly.svg", "wheels-1to1.svg")
+TOGETHER = "all-parts.3mf"
 
 
 @dataclass(frozen=True)
@@ -67,12 +69,13 @@ class Drawing:
 @dataclass(frozen=True)
 class Written:
     """folder, files: what was written; kept: older files of ours that somebody changed and that
-    were left alone; no_picture: why there is none."""
+    were left alone; no_picture, no_bodies: why there is no picture, nothing to print."""
 
     folder: str
     files: tuple[str, ...]
     kept: tuple[str, ...]
     no_picture: str
+    no_bodies: str
     parts: tuple[Part, ...]
     result: Geared
 
@@ -129,8 +132,9 @@ def parameters(result: Geared, train: Train) -> str:
 def write(result: Geared, folder: Path, *, force: bool = False) -> Written:
     """Write all files of the chosen train into `folder`, which is made where it is missing.
 
-    WrongInput where it holds files of these names that are not ours, Failed where the train is
-    too weak (unless `force`) or a library is missing.
+    Where a library is missing, what can be written without it is. WrongInput where the folder
+    holds files of these names that are not ours, Failed where the train is too weak (unless
+    `force`).
     """
     train = result.chosen
     if train is None:
@@ -141,11 +145,12 @@ def write(result: Geared, folder: Path, *, force: bool = False) -> Written:
         raise Failed(f"Row {result.row} {why}: nothing was written.",
                      "Choose another row or plastic, or --force to write it all the same.")
     mine = out_folder.ours(folder, LIST, "gears")
-    names = [f"{name}.stl" for name, *_ in recipes(train, result.given)]
-    no_picture = _no_picture()
+    no_picture, no_bodies = _no_picture(), _no_bodies()
+    names = [] if no_bodies else [TOGETHER] + [
+        f"{name}.stl" for name, *_ in recipes(train, result.given)]
     out_folder.refuse(folder, [*SHEETS, *names, *([] if no_picture else [PICTURE])], mine,
                       force=force)
-    made = parts(train, result.given)
+    made = (listed if no_bodies else parts)(train, result.given)
     drawing = drawing_of(result, train)
     files = _contents(result, drawing, made)
     folder.mkdir(parents=True, exist_ok=True)
@@ -160,26 +165,37 @@ def write(result: Geared, folder: Path, *, force: bool = False) -> Written:
     sums |= {name: mine[name] for name in kept}
     out_folder.record(folder, LIST, drawing.text, sums)
     every = (*files, *([] if no_picture else [PICTURE]), LIST)
-    return Written(str(folder), every, tuple(kept), no_picture, made, result)
+    return Written(str(folder), every, tuple(kept), no_picture, no_bodies, made, result)
 
 
 def _contents(result: Geared, drawing: Drawing,
               made: tuple[Part, ...]) -> dict[str, bytes]:
-    places = mesh_files.spread([p.size_mm[:2] for p in made], [p.count for p in made],
-                               result.given.bed_mm)
-    together = mesh_files.three_mf(
-        [(p.name, p.vertices, p.triangles, at) for p, at in zip(made, places, strict=True)],
-        {"Title": drawing.title, "Description": drawing.text, "Application": "steadyturn"})
-    sheets: tuple[str | bytes, ...] = (
+    sheets = (
         gears_page.page(result, drawing, made),
         report.sheet_text(result, made, gears_page.steps(result)),
-        gears_drawing.assembly_svg(drawing), gears_drawing.wheels_svg(drawing), together)
-    files = {name: data if isinstance(data, bytes) else data.encode()
-             for name, data in zip(SHEETS, sheets, strict=True)}
-    for part in made:
+        gears_drawing.assembly_svg(drawing), gears_drawing.wheels_svg(drawing))
+    files = {name: text.encode() for name, text in zip(SHEETS, sheets, strict=True)}
+    solid = [(p, p.size_mm[:2]) for p in made if p.size_mm is not None]
+    if solid:
+        places = mesh_files.spread([size for _, size in solid], [p.count for p, _ in solid],
+                                   result.given.bed_mm)
+        files[TOGETHER] = mesh_files.three_mf(
+            [(p.name, p.vertices, p.triangles, at)
+             for (p, _), at in zip(solid, places, strict=True)],
+            {"Title": drawing.title, "Description": drawing.text, "Application": "steadyturn"})
+    for part, _ in solid:
         head = f"{result.rig}; {part.name}; {drawing.text.partition('; ')[2]}"
         files[f"{part.name}.stl"] = mesh_files.stl(part.vertices, part.triangles, head)
     return files
+
+
+def _no_bodies() -> str:
+    """Why nothing to print can be made; "" where it can."""
+    try:
+        kernel()
+    except NoKernel as missing:
+        return missing.what
+    return ""
 
 
 def _no_picture() -> str:

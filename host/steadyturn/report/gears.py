@@ -46,6 +46,10 @@ def teeth(train: Any) -> str:
 
 def _head(result: Any) -> list[str]:
     by = "as its rig file has it" if result.asked_by == "rig" else "as asked for"
+    if not result.file:
+        return [wrap(f"Gears for {number(result.ratio)} motor turns a turn of the handle, without "
+                     f"a rig file: one motor and a crank of {result.given.arm_mm:.0f} mm, as they "
+                     f"usually are, printed in {result.material}")]
     many = "one motor" if result.motors == 1 else f"{result.motors} motors"
     return [wrap(f"{result.rig}: gears for {number(result.ratio)} motor turns a turn of the "
                  f"handle ({by}), {many}, printed in {result.material}")]
@@ -53,8 +57,9 @@ def _head(result: Any) -> list[str]:
 
 def _list(result: Any) -> list[str]:
     shown = [*([] if result.own is None else [result.own]), *result.trains]
-    rows = [] if result.own is None else [_row(0, result.own, result)]
-    rows += [_row(n, train, result) for n, train in enumerate(result.trains, start=1)]
+    all_fit = all(t.fits for t in shown)
+    rows = [] if result.own is None else [_row(0, result.own, result, all_fit)]
+    rows += [_row(n, train, result, all_fit) for n, train in enumerate(result.trains, start=1)]
     lines = []
     if result.own_problem:
         lines += [wrap(f"The rig file's own teeth cannot be made: {result.own_problem}."), ""]
@@ -63,24 +68,29 @@ def _list(result: Any) -> list[str]:
                           "stages none leaves room for axles and motors and fits the bed. More "
                           "stages, a smaller module or a larger bed (bed_mm) would help."))
         return lines
-    head = ("row", "teeth, handle first", "module", "plate, mm", "print", "loss", "bears")
-    lines.append(table(rows, head, right=(0, 4, 5)))
+    head = ("row", "teeth, handle first", "module", "plate, mm", "print", "loss", "slide", "bears")
+    lines.append(table(rows, head, right=(0, 4, 5, 6, 7), indent="", width=80))
+    if result.best:
+        lines += ["", wrap(f"{'; '.join(f'{b.what}: row {b.row}' for b in result.best)}."
+                           .capitalize())]
     lines += ["", wrap(
-        "loss: with the rig's efficiency of each stage. print: hours, half to twice. bears: times "
-        "what is asked of the weakest mesh; below 1 it is too weak."
-        + (" !: larger than the printer's bed." if any(not t.fits for t in shown) else "")
+        "loss: with the rig's efficiency of each stage; slide: of it by teeth that slide. print: "
+        "hours, half to twice. bears: times what is asked of the weakest mesh, its reserve of one "
+        "and a half included; below 1 it is too weak."
+        + (" !: larger than the printer's bed." if not all_fit else "")
         + (" Row 0: the rig file's own teeth." if result.own is not None else ""))]
     return lines
 
 
-def _row(n: int, train: Any, result: Any) -> tuple[str, ...]:
+def _row(n: int, train: Any, result: Any, all_fit: bool) -> tuple[str, ...]:
     modules = [number(s.module_mm) for s in train.stages]
     same = len(set(modules)) == 1
     mark = "*" if n == result.row else ""
-    bears = number(train.safety, 2) + ("" if train.fits else " !")
-    return (f"{mark}{n}", teeth(train), modules[0] if same else ", ".join(modules),
+    bears = f"{train.safety:.1f}" + ("  " if train.fits else " !")
+    return (f"{mark}{n}", teeth(train), modules[0] if same else " ".join(modules),
             f"{train.width_mm:.0f} x {train.height_mm:.0f}", f"{train.hours:.0f} h",
-            f"{train.loss_percent:.0f} %", bears)
+            f"{train.loss_percent:.0f} %", f"{train.sliding_percent:.0f} %",
+            bears.rstrip() if all_fit else bears)
 
 
 def _verdict(result: Any) -> list[str]:
@@ -94,23 +104,23 @@ def _verdict(result: Any) -> list[str]:
         off = f", {train.off_percent:+.1f} %" if abs(train.off_percent) >= 0.05 else ""
         return [wrap(f"{name}: ratio {number(train.ratio, 4)}{off}; every mesh bears what is "
                      f"asked of it. {train.width_mm:.0f} x {train.height_mm:.0f} x "
-                     f"{train.depth_mm:.0f} mm without motors and handle, about "
+                     f"{train.depth_mm:.0f} mm without handle, motors stand out "
+                     f"{train.motors_out_mm:.0f} mm behind; about "
                      f"{train.plastic_cm3:.0f} cm3 of parts.")]
-    weak = min(range(len(train.stages)), key=lambda n: _bears(train.stages[n]))
+    weak = min(range(len(train.stages)), key=lambda n: train.stages[n].least)
     stage = train.stages[weak]
     lines = [*large, wrap(f"{name}: TOO WEAK - mesh {weak + 1} ({stage.driver_teeth}/"
-                  f"{stage.driven_teeth}) bears {number(_bears(stage), 2)} of what is asked.")]
+                  f"{stage.driven_teeth}) bears {number(stage.least, 2)} of what is asked.")]
     heat = result.heat
-    if weak == len(train.stages) - 1 and heat.left_percent[1] < 50:
-        other = f" {' or '.join(heat.better)} would bear it." if heat.better else ""
-        lines.append(wrap(f"It sits on motors that get {heat.warm_c[1]:.0f} degC warm, where "
-                          f"{result.material} keeps {heat.left_percent[1]:.0f} % of its "
-                          f"strength.{other}"))
+    if heat.weak_percent < 50:
+        other = f" {' or '.join(heat.weak_better)} would bear it." if heat.weak_better else ""
+        warms = f"{stage.judged.warms_k:.0f} K more by sliding"
+        where = (f"It sits on motors that get {heat.warm_c[1]:.0f} degC warm"
+                 if weak == len(train.stages) - 1 else
+                 f"It turns in air of {heat.warm_c[0]:.0f} degC")
+        lines.append(wrap(f"{where} and gets {warms}: {result.material} keeps "
+                          f"{heat.weak_percent:.0f} % of its strength.{other}"))
     return lines
-
-
-def _bears(stage: Any) -> float:
-    return float(min(stage.safety, stage.joint_safety))
 
 
 def _stages(result: Any) -> list[str]:
@@ -123,19 +133,21 @@ def _stages(result: Any) -> list[str]:
 
 
 def _next(result: Any) -> str:
-    path = shown_path(result.file)
+    path = shown_path(result.file) if result.file else ""
+    command = f"steadyturn gears {path}".rstrip()
     if result.chosen is None:
-        return f"steadyturn gears {path} --ratio N (or change [gears] in it)"
+        return f"{command} --ratio N (or change [gears] in it)"
     asked = "".join(f" {option}" for option in result.options)
     row = f" --row {result.row}" if result.row or result.own is None else ""
     if not result.bears:
         best = result.trains[0] if result.trains else None
         if result.row == 0 and best is not None and best.safety >= 0.99 and best.fits:
-            return f"steadyturn gears {path}{asked} --row 1 --why"
-        if result.heat.better and "--material" not in asked:
-            return f"steadyturn gears {path}{asked} --material {result.heat.better[0].lower()}"
-        return f"steadyturn gears {path}{asked}{row} --why, then change [gears] in it"
-    return f"steadyturn gears {path}{asked}{row} --out gears"
+            return f"{command}{asked} --row 1 --why"
+        better = result.heat.weak_better or result.heat.better
+        if better and "--material" not in asked:
+            return f"{command}{asked} --material {better[0].lower()}"
+        return f"{command}{asked}{row} --why, then change [gears] in it"
+    return f"{command}{asked}{row} --out gears"
 
 
 # ----------------------------------------------------------------------------- in full
@@ -150,9 +162,11 @@ def _loads(result: Any) -> list[str]:
         ("stuck", quantity(loads.blocked_nm, "N m"), f"{OVERLOAD['blocked']} (150 N at the grip)"),
         ("shorted", quantity(loads.short_nm, "N m"),
          f"{OVERLOAD['short']} ({loads.short_tpm:.0f} turns/min, {quantity(loads.short_a, 'A')} "
-         "in each motor)"),
-    ]), wrap(f"The larger of the last two, {quantity(loads.overload_nm, 'N m')}, has to be borne "
-             "one and a half times, by one pinion alone.")]
+         "in each motor)") if loads.short_tpm else (
+            "shorted", "unknown", "no motor is known: a rig file names it. A short can be the "
+            "larger load"),
+    ]), wrap("The larger of the last two has to be borne one and a half times, by one pinion "
+             "alone; a short's with what its speed makes teeth hammer.")]
 
 
 def _meshes(result: Any) -> list[str]:
@@ -171,11 +185,11 @@ def _meshes(result: Any) -> list[str]:
         row("teeth in contact", lambda s: f"{s.contact_ratio:.2f}"),
         row("same teeth meet", lambda s: "rarely" if s.hunting else "often"),
         row("force, running", lambda s: quantity(s.judged.force_n, "N")),
-        row("force, stuck", lambda s: quantity(s.judged.overload_n, "N")),
+        row("force, overload", lambda s: quantity(s.judged.overload_n, "N")),
         row("bending, running", lambda s: f"{number(s.judged.bending_mpa)} MPa"),
-        row("bending, stuck", lambda s: f"{number(s.judged.overload_mpa)} MPa"),
+        row("bending, overload", lambda s: f"{number(s.judged.overload_mpa)} MPa"),
         row("bears, running", lambda s: f"{number(s.judged.running_safety, 2)} x"),
-        row("bears, stuck", lambda s: f"{number(s.judged.overload_safety / 1.5, 2)} x"),
+        row("bears, overload", lambda s: f"{number(s.judged.overload_safety / 1.5, 2)} x"),
         row("bears, its neck", lambda s: f"{number(s.joint_safety, 2)} x"
             if isfinite(s.joint_safety) else "-"),
         row("contact pressure", lambda s: f"{number(s.judged.contact_mpa)} MPa"),
@@ -187,7 +201,16 @@ def _meshes(result: Any) -> list[str]:
     across = number(result.chosen.hexagon_mm)
     note = ("neck: where the driven pinion stands on its wheel and is twisted across the layers. "
             f"The arm's hexagon is {across} mm wide for the same reason.")
-    return [table(rows, head, width=80), wrap(note)]
+    asks = {"short": "by short", "blocked": "by hand"}
+    rows.insert(9, row("the harder is", lambda s: asks[s.judged.overload]))
+    hard = [n for n, s in enumerate(stages, start=1) if s.judged.contact_share > 1]
+    lines = [table(rows, head, width=80), wrap(note)]
+    if hard:
+        many = " and ".join(map(str, hard))
+        lines.append(wrap(f"Mind: in mesh {many} flanks are pressed by more than the plastic's "
+                          "strength in that heat and will wear: grease, or a row that bears "
+                          "more."))
+    return lines
 
 
 def _heat(result: Any) -> list[str]:
@@ -199,6 +222,17 @@ def _heat(result: Any) -> list[str]:
                   f"pinion on its shaft keeps {heat.left_percent[1]:.0f} %.")]
     if heat.better:
         lines.append(wrap(f"{' or '.join(heat.better)} would bear the motor's heat better."))
+    rows = [(p.title, *(f"{b:.0f} ({a:.0f}-{c:.0f})" for a, b, c in (
+        p.again_mpa, p.once_mpa, p.softens_c)), f"{p.keeps_percent[0]:.0f} %",
+        f"{p.keeps_percent[1]:.0f} %") for p in result.plastics]
+    head = ("", "again, MPa", "once, MPa", "softens, degC", "in hot air", "on motor")
+    lines += ["", table(rows, head, width=80), wrap(
+        "again: what a tooth bears again and again, once: in an overload, both at 20 degC (the "
+        "range in which prints come out); then how much of it is left in the heat. "
+        + "; ".join(f"{p.title}: {p.note}" for p in result.plastics) + ".")]
+    if result.weak_end is not None:
+        lines.append(wrap(f"Printed as weak as {result.material} is believed to come, this train "
+                          f"bears {result.weak_end:.1f} x of what is asked."))
     return lines
 
 
@@ -240,7 +274,8 @@ def sheet_text(result: Any, parts: Any, steps: list[str]) -> str:
 
 
 def _part_table(parts: Any) -> str:
-    rows = [(f"{p.count} x", p.name, " x ".join(f"{x:.0f}" for x in p.size_mm),
+    rows = [(f"{p.count} x", p.name,
+             "-" if p.size_mm is None else " x ".join(f"{x:.0f}" for x in p.size_mm),
              p.what + ("" if p.fits else " - LARGER THAN THE BED")) for p in parts]
     return table(rows, ("", "part", "size, mm", "for"), right=(0,))
 
@@ -252,6 +287,10 @@ def written_text(written: Any) -> str:
     lines.append(wrap(f"Written into {shown_path(written.folder)}: {', '.join(written.files)}"))
     if written.no_picture:
         lines.append(wrap(f"No picture: {written.no_picture}"))
+    if written.no_bodies:
+        lines.append(wrap(f"Nothing to print yet: {written.no_bodies} The drawings, the page and "
+                          "the list need none. What it adds: an STL file of each part, and all "
+                          "of them in one 3MF file."))
     for name in written.kept:
         lines.append(wrap(f"{name} is of an earlier train and was changed since: left alone."))
     large = [p.name for p in written.parts if not p.fits]
@@ -260,5 +299,8 @@ def written_text(written: Any) -> str:
                            "drawing, make the crank shorter (radius_mm in [crank]), or print it "
                            "elsewhere.")]
     lines += ["", *(item(c, mark="! ") for c in CAUTIONS), ""]
-    lines.append(wrap("next: print coupon.stl and measure it; train.html shows the rest"))
+    if written.no_bodies:
+        lines.append("next: pip install 'steadyturn[print]', then the same command again")
+    else:
+        lines.append(wrap("next: print coupon.stl and measure it; train.html shows the rest"))
     return "\n".join(lines) + "\n"

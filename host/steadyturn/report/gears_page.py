@@ -99,11 +99,15 @@ def _meshes(train: Any) -> str:
 
 
 def _parts(parts: Any) -> str:
-    rows = [(p.name, f"{p.count} x", " x ".join(f"{x:.0f}" for x in p.size_mm) + " mm",
-             f"{p.plastic_cm3:.0f} cm3", p.what + ("" if p.fits else "; LARGER THAN THE BED"))
-            for p in parts]
+    rows = [(p.name, f"{p.count} x", _size(p.size_mm),
+             "-" if p.plastic_cm3 is None else f"{p.plastic_cm3:.0f} cm3",
+             p.what + ("" if p.fits else "; LARGER THAN THE BED")) for p in parts]
     return _table("Each part as it lies on the printer",
                   ("part", "count", "size", "plastic", "for"), rows, right=(1, 3))
+
+
+def _size(size_mm: Any) -> str:
+    return "-" if size_mm is None else " x ".join(f"{x:.0f}" for x in size_mm) + " mm"
 
 
 def _bought(result: Any) -> str:
@@ -126,7 +130,7 @@ def steps(result: Any) -> list[str]:
         "Print the coupon. Its outside should be 30.00 mm, its window 15.00 mm: write half of "
         "what the outside is larger as grows_mm into [gears] of the rig file, run this command "
         "again, and try the motor's shaft in the row of bores (tightest at the notch, 0.05 mm "
-        "apart).",
+        "apart). What its lowest edge measures more than the wall above it, halved, is foot_mm.",
         f"Print the wheels and measure them with calipers ({spans}).",
         "Drill or file the bores until the wheels turn freely on their bolts, and the first "
         "wheel's collar in the cover; grease teeth and collar.",

@@ -76,6 +76,51 @@ def test_json_has_every_number_of_the_list(capsys) -> None:
     assert "layout" not in found["trains"][0]
 
 
+def test_choices_of_strength_and_what_is_best(capsys) -> None:
+    _, out, _ = run(str(HUT), "--material", "petg", capsys=capsys)
+    said = " ".join(out.split())
+    assert re.search(r"Smallest: row \d; quickest to print: row \d; least lost: row \d; "
+                     r"strongest: row \d\.", said)
+    rows = [line.split() for line in out.splitlines() if re.match(r" +\*?\d  \d+/", line)]
+    assert {row[-1] for row in rows} >= {"1.0", "1.5"}
+
+
+def test_a_ratio_needs_no_rig(capsys, tmp_path, monkeypatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    code, out, _ = run("--ratio", "6", "--material", "petg", "--why", capsys=capsys)
+    assert code == 0
+    assert "without a rig file" in " ".join(out.split())
+    assert "no motor is known" in " ".join(out.split())
+    assert "next: steadyturn gears --ratio 6 --material petg --row 1 --out gears" in out
+    assert max(map(len, out.splitlines())) <= 80
+    code, out, _ = run("--ratio", "6", "--json", capsys=capsys)
+    found = json.loads(out)
+    assert (found["file"], found["rig"], found["asked_by"]) == ("", "Gears", "--ratio")
+    code, _, err = run(capsys=capsys)
+    assert code == 2
+    assert "name a rig file" in err
+
+
+def test_plastics_with_their_ranges(capsys) -> None:
+    _, out, _ = run(str(HUT), "--why", capsys=capsys)
+    said = " ".join(out.split())
+    assert "PETG 8 (6-9) 33 (23-35) 75 (68-80)" in said
+    assert "Printed as weak as PETG is believed to come, this train bears 0.7 x" in said
+
+
+def test_in_line_with_the_handle(capsys, tmp_path) -> None:
+    """reverted: two stages and one motor, else it is said what is wrong."""
+    text = HUT.read_text().replace("[gears]", '[gears]\nlayout = "reverted"', 1)
+    (tmp_path / "rig.toml").write_text(text)
+    code, _, err = run(str(tmp_path / "rig.toml"), capsys=capsys)
+    assert code == 2
+    assert "this rig has 2" in " ".join(err.split())
+    (tmp_path / "rig.toml").write_text(re.sub(r"(series|parallel) = 2", r"\1 = 1", text))
+    code, _, err = run(str(tmp_path / "rig.toml"), "--stages", "3", capsys=capsys)
+    assert code == 2
+    assert "has two stages" in " ".join(err.split())
+
+
 def test_a_plastic_that_softens_is_a_no(capsys) -> None:
     code, out, _ = run("radio-tent", *QUICK, "--material", "pla", capsys=capsys)
     assert code == 1
@@ -213,6 +258,26 @@ def test_same_bytes_again_and_foreign_files_stay(written, capsys) -> None:
     assert "plate.stl" in err
     assert own.read_bytes() == b"mine now"
     own.write_bytes(before["plate.stl"])
+
+
+def test_drawings_need_no_library(capsys, tmp_path, monkeypatch) -> None:
+    """Without the extra 'print': page, sheet and drawings, and what the extra adds."""
+    monkeypatch.setitem(sys.modules, "manifold3d", None)
+    folder = tmp_path / "gears"
+    code, out, err = run(str(HUT), *QUICKEST, "--out", str(folder), capsys=capsys)
+    assert (code, err) == (0, "")
+    names = {p.name for p in folder.iterdir()}
+    assert {"train.html", "train.txt", "assembly.svg", "wheels-1to1.svg"} <= names
+    assert not [n for n in names if n.endswith((".stl", ".3mf"))]
+    said = " ".join(out.split())
+    assert "pip install 'steadyturn[print]'" in said
+    assert "an STL file of each part, and all of them in one 3MF file" in said
+    assert max(map(len, out.splitlines())) <= 80 or str(folder) in out
+    code, out, _ = run(str(HUT), *QUICKEST, "--out", str(folder), "--json", capsys=capsys)
+    assert code == 0
+    made = json.loads(out)
+    assert "manifold3d" in made["no_bodies"]
+    assert {p["size_mm"] for p in made["parts"]} == {None}
 
 
 def test_force_and_an_earlier_train(capsys, tmp_path) -> None:

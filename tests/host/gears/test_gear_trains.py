@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import gcd, hypot, pi
 from random import Random
 
@@ -13,7 +14,7 @@ from steadyturn.gears.layout import hull, lay_out, smallest_box
 from steadyturn.gears.pairs import NoPair, pair
 from steadyturn.gears.stages import stages
 from steadyturn.gears.teeth import interferes, is_undercut
-from steadyturn.gears.trains import choices, of_teeth
+from steadyturn.gears.trains import best_in, build, choices, of_teeth
 
 DEG20 = 20 * pi / 180
 
@@ -66,6 +67,38 @@ def test_what_is_listed_is_sound(ratio: float, counts: tuple[int, ...]) -> None:
             assert stage.contact_ratio >= 1.2
             assert stage.judged.overload_safety >= 1.5 * 0.99
             assert stage.judged.running_safety >= 0.99
+
+
+@pytest.mark.parametrize(("ratio", "counts"), [(25.0, (1, 2, 3)), (5.0, (1, 2)), (12.0, (2,))])
+def test_the_list_is_a_choice(ratio: float, counts: tuple[int, ...]) -> None:
+    """Not all rows are just strong enough: more strength is there, and costs plastic, in trains
+    that are no copies of each other; what is said to be best is it."""
+    trains = choices(task(ratio=ratio, counts=counts)).trains
+    margins = [t.safety for t in trains]
+    assert max(margins) > min(margins) + 0.4
+    strong = max(trains, key=lambda t: t.safety)
+    same = [t for t in trains if len(t.stages) == len(strong.stages) and t.safety < 1.2]
+    assert all(strong.plastic_cm3 > t.plastic_cm3 for t in same)
+    best = dict(best_in(trains))
+    assert trains[best["smallest"]].width_mm <= min(t.width_mm for t in trains) + 0.5
+    assert trains[best["quickest to print"]].hours == min(t.hours for t in trains)
+    assert trains[best["strongest"]].safety > max(margins) - 0.25
+    for one in trains:
+        for other in trains:
+            if other is not one and len(one.stages) == len(other.stages):
+                assert (abs(one.hours - other.hours) > 0.5 or abs(one.safety - other.safety) > 0.2
+                        or abs(one.sliding_percent - other.sliding_percent) > 0.5
+                        or abs(one.width_mm - other.width_mm) > 5), (one.teeth, other.teeth)
+
+
+def test_what_is_asked_for_is_asked_with_its_margin() -> None:
+    asked = task(counts=(2,))
+    teeth = ((46, 11), (83, 14))
+    light = build(teeth, (2.5, 1.25), (None, None), asked)
+    heavy = build(teeth, (2.5, 1.25), (None, None), replace(asked, margin=1.4))
+    for a, b in zip(light.stages, heavy.stages, strict=True):
+        assert b.width_mm > a.width_mm or a.safety >= 1.4
+        assert b.least >= 1.4 - 1e-9
 
 
 def test_best_of_the_list_is_not_beaten() -> None:
@@ -133,8 +166,6 @@ def test_no_pair_says_why() -> None:
 
 
 def test_more_load_never_asks_for_less() -> None:
-    from dataclasses import replace
-
     asked = task(counts=(2,))
     heavy = replace(asked, loads=replace(asked.loads, blocked_nm=2 * asked.loads.blocked_nm))
     teeth = ((60, 12), (60, 12))

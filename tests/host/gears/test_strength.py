@@ -54,6 +54,7 @@ def test_without_a_band_the_arm_is_the_load() -> None:
     rig = read_rig(example_path("toy-motor"))
     found = loads_of(rig, find_band(rig, deep=False))
     assert found.running_nm == rig.arm.force_n * rig.crank.radius_m
+    assert found.running_nm * found.pace_tpm * RPM <= rig.arm.power_w * 1.001
     assert found.case_c is None
 
 
@@ -101,7 +102,7 @@ def test_drawn_factor_is_the_weakest_section_of_the_outline() -> None:
 def test_judged_figures_by_their_definitions() -> None:
     one = pair(60, 12, 2.0, backlash_mm=0.2)
     petg = materials()["petg"]
-    found = strength.judge(one, 17.5, petg, running_nm=0.8, overload_nm=16.5,
+    found = strength.judge(one, 17.5, petg, running_nm=0.8, blocked_nm=16.5,
                            driver_rad_s=7.0, warm_c=30.0)
     assert found.force_n == pytest.approx(0.8 / 0.060)
     assert found.overload_n == pytest.approx(16.5 / 0.060)
@@ -110,12 +111,34 @@ def test_judged_figures_by_their_definitions() -> None:
     assert found.overload_mpa == pytest.approx(275 / (17.5 * 2 * weak))
     assert found.bending_mpa == pytest.approx(
         0.8 / 0.06 / (17.5 * 2 * weak) * (1 + 0.42 / 6.1))
-    left = 50 * (75 - 30) / (75 - 20)
+    skin = 2 * pi * one.driven.tip_mm * (one.driven.tip_mm + 17.5) / 1e6
+    watts = 0.8 * 7.0 * strength.friction_loss(one.driver, one.driven, one.centre_mm, 0.18) / 2
+    assert found.warms_k == pytest.approx(watts / skin / (10 + 10 * 0.42**0.5))
+    left = 50 * (75 - 30 - found.warms_k) / (75 - 20)
     assert found.overload_safety == pytest.approx(left / found.overload_mpa)
     assert found.running_safety == pytest.approx(left / 6 / found.bending_mpa)
-    assert found.weaker == "driven"
+    assert (found.weaker, found.overload) == ("driven", "blocked")
     stiff = 14 * 2.0 / 206
     assert found.deflection_share == pytest.approx(0.8 / 0.06 / 17.5 / stiff / 1000 / 0.2)
+
+
+def test_a_short_hammers_while_it_turns() -> None:
+    """The short's torque counts with Barth's factor at its speed, the stuck handle's without: so
+    that the smaller of two torques may ask for more."""
+    one = pair(60, 12, 2.0, backlash_mm=0.2)
+
+    def judged(short_nm: float, short_rad_s: float):
+        return strength.judge(one, 17.5, materials()["petg"], running_nm=0.8, blocked_nm=16.5,
+                              driver_rad_s=7.0, warm_c=30.0, short_nm=short_nm,
+                              short_rad_s=short_rad_s)
+
+    plain, slow, fast = judged(0.0, 0.0), judged(15.0, 5.0), judged(15.0, 50.0)
+    assert slow.overload == "blocked"
+    assert slow.overload_mpa == plain.overload_mpa
+    assert fast.overload == "short"
+    assert fast.overload_n == pytest.approx(15.0 / 0.060)
+    assert fast.overload_mpa == pytest.approx(
+        plain.overload_mpa * 15.0 / 16.5 * (1 + 50 * 0.060 / 6.1))
 
 
 def test_hertz_of_a_known_pair() -> None:
