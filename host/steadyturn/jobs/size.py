@@ -317,7 +317,8 @@ def write(sized: Sized, number: int, path: Path, source: str, *, force: bool = F
                      "Please report it, with the parts file.")
     write_whole(path, text, force=force)
     return Written(str(path), rig.name, choice,
-                   (f"steadyturn check {path}", f"steadyturn pace {path}"))
+                   (f"steadyturn check {path}", f"steadyturn pace {path}",
+                    f"steadyturn gears {path}"))
 
 
 def new_parts(path: Path, *, force: bool = False) -> NewParts:

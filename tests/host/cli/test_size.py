@@ -184,6 +184,7 @@ def test_write_reads_back(quick, tmp_path) -> None:
     assert "already there" in err
     assert file.read_text() == before
     status, out, _ = run("attic-drawer", "--write", str(file), "--force")
+    assert f"steadyturn gears {file}" in out
     assert status == 0
     assert "row 1" in " ".join(out.split())
     assert file.read_text() != before
