@@ -145,7 +145,8 @@ def assembly_svg(drawing: Any) -> str:
              f"<text x='4' y='14' font-size='3.4' fill='{FAINT}' {_FONT}>"
              f"{escape(drawing.subtitle)}</text>"]
     texts += [f"<text x='{x - left:.2f}' y='{high - y + 18:.2f}' text-anchor='middle' "
-              f"font-size='4' fill='{INK}' {_FONT}>{escape(word)}</text>"
+              f"font-size='4' fill='{INK}' {_FONT} stroke='#ffffff' stroke-width='0.8' "
+              f"paint-order='stroke'>{escape(word)}</text>"
               for x, y, word in labels(drawing)]
     lines = []
     for (x1, y1), (x2, y2), word in drawing.distances:

@@ -24,6 +24,11 @@ th.n, td.n { text-align: right; white-space: nowrap; }
 .turn { display: flex; gap: 1rem; align-items: center; flex-wrap: wrap; margin: .5rem 0; }
 button { font: inherit; padding: .35rem 1rem; } input[type=range] { width: 14rem; }
 .wide { overflow-x: auto; }
+@media (max-width: 34rem) { svg text { font-size: 8px; }
+  .stacked thead { display: none; } .stacked tr { display: block; padding: .3rem 0;
+  border-bottom: 1px solid #ddd; } .stacked th, .stacked td { display: inline; border: 0; }
+  .stacked tr > :first-child { font-weight: 600; }
+  .stacked tr > :last-child { display: block; padding: 0; } }
 @media print { .turn { display: none; } svg { max-height: 12cm; } }
 """
 
@@ -83,19 +88,23 @@ def page(result: Any, drawing: Any, parts: Any) -> str:
 
 
 def _table(caption: str, head: tuple[str, ...], rows: Sequence[tuple[str, ...]],
-           right: tuple[int, ...] = ()) -> str:
+           right: tuple[int, ...] = (), kind: str = "wide stacked") -> str:
+    """stacked: on a narrow screen each row stands as a paragraph, its last cell below."""
     body = [[esc(cell) for cell in row] for row in rows]
-    return f"<div class='wide'>{table(esc(caption), head, body, right=right)}</div>"
+    return f"<div class='{kind}'>{table(esc(caption), head, body, right=right)}</div>"
 
 
 def _meshes(train: Any) -> str:
-    rows = [(str(n), f"{s.driver_teeth}/{s.driven_teeth}", number(s.module_mm),
-             number(s.width_mm), f"{s.centre_mm:.2f}", f"{s.backlash_mm:.2f}",
-             f"{s.contact_ratio:.2f}", f"{number(s.safety, 2)} x")
-            for n, s in enumerate(train.stages, start=1)]
-    return _table("From the handle to the motors",
-                  ("mesh", "teeth", "module, mm", "width, mm", "centre distance, mm",
-                   "backlash, mm", "teeth in contact", "bears"), rows)
+    columns = [(f"{s.driver_teeth}/{s.driven_teeth}", number(s.module_mm), number(s.width_mm),
+                f"{s.driver_shift:+.2f}, {s.driven_shift:+.2f}", f"{s.centre_mm:.2f}",
+                f"{s.backlash_mm:.2f}", f"{s.contact_ratio:.2f}", f"{s.least:.1f} x")
+               for s in train.stages]
+    names = ("teeth", "module, mm", "width, mm", "shifts", "centre distance, mm", "backlash, mm",
+             "teeth in contact", "bears what is asked")
+    head = ("", *(f"mesh {n}" for n in range(1, len(columns) + 1)))
+    return _table("From the handle to the motors", head,
+                  [(name, *cells) for name, *cells in zip(names, *columns, strict=True)],
+                  kind="wide")
 
 
 def _parts(parts: Any) -> str:

@@ -2,22 +2,30 @@
 
 from __future__ import annotations
 
+from textwrap import fill
 from typing import Any
 
 from steadyturn.report import gears_drawing as svg
+
+LETTERS_PER_INCH = 19  # of the line below
 
 
 def draw(drawing: Any) -> Any:
     """A matplotlib Figure of the assembly seen from the handle, cover off."""
     from matplotlib.figure import Figure
     from matplotlib.patches import Circle, Polygon, RegularPolygon
+    from matplotlib.patheffects import withStroke
     from matplotlib.transforms import Affine2D
 
     left, low, right, high = svg.bounds(drawing)
     width, height = right - left, high - low
     scale = 9.0 / max(width, height)
-    figure = Figure(figsize=(max(width * scale, 5.0), height * scale + 0.7))
-    axes = figure.add_axes((0.02, 0.02, 0.96, height * scale / (height * scale + 0.7) - 0.02))
+    broad = max(width * scale, 5.0)
+    said = fill(drawing.text, int(broad * LETTERS_PER_INCH))
+    below = 0.12 * (said.count("\n") + 1) + 0.1
+    tall = height * scale + 0.7 + below
+    figure = Figure(figsize=(broad, tall))
+    axes = figure.add_axes((0.02, below / tall, 0.96, height * scale / tall))
     axes.set_xlim(left, right)
     axes.set_ylim(low, high)
     axes.set_aspect("equal")
@@ -44,8 +52,12 @@ def draw(drawing: Any) -> Any:
         axes.text((x1 + x2) / 2, (y1 + y2) / 2 + 2, word, ha="center", fontsize=8,
                   bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8, "alpha": 0.8})
     for x, y, word in svg.labels(drawing):
-        axes.text(x, y, word, ha="center", va="center", fontsize=9)
+        axes.text(x, y, word, ha="center", va="center", fontsize=9,
+                  path_effects=[withStroke(linewidth=2, foreground="white")])
     figure.text(0.02, 0.985, drawing.title, va="top", fontsize=12, fontweight="bold")
-    figure.text(0.02, 0.985 - 0.28 / (height * scale + 0.7), drawing.subtitle, va="top",
-                fontsize=8, color=svg.FAINT)
+    figure.text(0.02, 0.985 - 0.28 / tall, drawing.subtitle, va="top", fontsize=8,
+                color=svg.FAINT)
+    # among the axes' texts, so that the file's own account of what it shows has it too
+    axes.text(0.02, 0.05 / tall, said, transform=figure.transFigure, va="bottom", fontsize=6.5,
+              color=svg.FAINT)
     return figure

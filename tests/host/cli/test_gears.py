@@ -6,6 +6,7 @@ import hashlib
 import json
 import re
 import sys
+import zipfile
 from math import pi
 from pathlib import Path
 from xml.etree import ElementTree
@@ -14,6 +15,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 from steadyturn.cli import main as front
+from steadyturn.report import plot_files
 from steadyturn.rig.examples import example_path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "report"))
@@ -193,8 +195,13 @@ def test_files_that_are_there(written) -> None:
         assert hashlib.sha256((folder / name).read_bytes()).hexdigest() == checksum
     for name in names:  # each says what it was made from
         data = (folder / name).read_bytes()
-        if not name.endswith((".3mf", ".png")):
-            assert b"Lakeside hut" in data, name
+        if name.endswith(".3mf"):
+            data = zipfile.ZipFile(folder / name).read("3D/3dmodel.model")
+        assert b"Lakeside hut" in data, name
+        if name.endswith((".stl", ".svg", ".html", ".json", ".3mf")):
+            assert b"60/12 m 2 width 1" in data, name
+    said = json.dumps(plot_files.stored(folder / "assembly.png"))
+    assert "60/12 m 2 width 1" in " ".join(said.replace("\\n", " ").split())
 
 
 def test_the_page_needs_nothing_from_elsewhere(written) -> None:
