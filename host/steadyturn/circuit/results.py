@@ -1,6 +1,6 @@
 """What a simulated mishap did to the phone and to each part, against what they bear.
 
-Reads vectors of the netlist; runs nothing itself. tests/host/circuit/bench.py has ngspice
+Reads vectors of the netlist; runs nothing itself. tests/host/circuit/power_bench.py has ngspice
 make them and keeps the figures in protection.json.
 """
 

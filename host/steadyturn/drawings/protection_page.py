@@ -22,10 +22,10 @@ COLUMNS = ("phone_v", "cut_us", "clamp_us", "bus_v", "diode_v", "transistor_c", 
 HEAD = f"""# Protection: every mishap, tried in a circuit simulator
 
 Made by `python -m steadyturn.jobs.drawings` from `host/steadyturn/circuit/protection.json`,
-which `python tests/host/circuit/bench.py` has ngspice write. Each run is the whole power path,
-built from [the parts table](parts.md) as [power_path.md](power_path.md) describes it; tests run
-some of them again each time, and all of them with `pytest -m soak`. It certifies nothing. Local
-rules and qualified people come first.
+which `python tests/host/circuit/power_bench.py` has ngspice write. Each run is the whole power
+path, built from [the parts table](parts.md) as [power_path.md](power_path.md) describes it; tests
+run some of them again each time, and all of them with `pytest -m soak`. It certifies nothing.
+Local rules and qualified people come first.
 
 **Asked for**: the phone's pins never above 5.5 V; the output's cut within 1 ms and the bus clamp
 within 100 us of the volts at which they act; no part above what it bears, in volts or in degrees.

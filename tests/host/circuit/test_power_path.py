@@ -1,6 +1,6 @@
 """The power path in every mishap: what ngspice finds, and what is stored of it.
 
-protection.json holds all runs (bench.py writes it); some are run again each time where
+protection.json holds all runs (power_bench.py writes it); some are run again each time where
 ngspice is installed, all of them with `-m soak`.
 """
 
@@ -12,7 +12,7 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
-import bench
+import power_bench as bench
 import pytest
 from steadyturn.circuit import spice_models, verdicts
 from steadyturn.circuit.mishaps import MISHAPS, Mishap, possible

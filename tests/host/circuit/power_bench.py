@@ -3,7 +3,7 @@
 As a script it runs everything and writes host/steadyturn/circuit/protection.json, from which
 hardware/protection.md and its pictures are made:
 
-    python tests/host/circuit/bench.py [CASE ...]
+    python tests/host/circuit/power_bench.py [CASE ...]
 """
 
 from __future__ import annotations
