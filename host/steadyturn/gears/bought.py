@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from math import ceil
 
 from steadyturn.gears import frame, wheels
+from steadyturn.gears.crank import ARM_MM, FLOOR_MM, SLEEVE_MM
 from steadyturn.gears.given import BEARINGS, Given
-from steadyturn.gears.handle import ARM_MM, FLOOR_MM, SLEEVE_MM
 from steadyturn.gears.trains import COVER_MM, TOP_MM, Train
 
 STEP_MM = 5  # bolts are made in such steps
@@ -45,8 +45,8 @@ def bought(train: Train, given: Given) -> tuple[Bought, ...]:
         Bought(2 * len(frame.columns(train)), "screw M3 x 12", "into the columns, from the cover "
                "and (two longer: 20) through the holder"),
         Bought(2 * given.motors, "screw M3 x 6", "motors to the plate (or M2.5, as the motor is)"),
-        Bought(1, f"bolt M6 x {_length(SLEEVE_MM + 3.6 + ARM_MM + FLOOR_MM + 2)}",
-               "the knob's axle, with nut and washer"),
+        Bought(1, f"bolt M6 x {_length(SLEEVE_MM + 3.6 + ARM_MM + FLOOR_MM + 2)}, 8.8",
+               "the knob's axle, with nut and washer; a softer one bends when the crank sticks"),
     ]
     if wheels.boss_fits(train, given):
         rows.append(Bought(given.motors, "grub screw M3 x 4", "in the pinions' collars"))

@@ -8,18 +8,16 @@ from typing import Any
 import numpy as np
 
 from steadyturn.gears import shapes
+from steadyturn.gears.crank import ARM_MM, FLOOR_MM, GRIP_MM, SLEEVE_MM, hub_half_mm
 from steadyturn.gears.given import Given
 from steadyturn.gears.shapes import Printer, Slab, circle, rectangle
 from steadyturn.gears.trains import Train
-from steadyturn.gears.wheels import ARM_MM
 
-FLOOR_MM = 3.0  # of the arm over the wheel's hexagon: a washer and the axle's nut hold it there
 TIGHT_MM = 0.15  # between hexagon and arm, each side
 WALL_MM = 5.0
 KNOB_BOLT_MM = 3.2  # radius of the hole for an M6 bolt
 SPINDLE_MM = 6.0  # radius of what the sleeve turns on
-SLEEVE_MM, GRIP_MM = 72.0, 14.0  # length of the sleeve, radius where it is thickest
-NUT_MM = 10.2  # across the flats of an M6 nut: 10
+NUT_MM, NUT_FROM_MM = 10.2, 8.0  # across the flats of an M6 nut: 10; the floor under it
 
 
 def arm(train: Train, given: Given, printer: Printer) -> Any:
@@ -27,15 +25,16 @@ def arm(train: Train, given: Given, printer: Printer) -> Any:
     across = train.hexagon_mm + 2 * TIGHT_MM
     hub = circle(across / sqrt(3) + WALL_MM)
     end = circle(GRIP_MM, given.arm_mm, 0.0)
-    blade = shapes.hull([circle(across / sqrt(3) + 1), circle(9.0, given.arm_mm, 0.0)])
+    blade = shapes.hull([circle(hub_half_mm(across)),
+                         circle(train.arm_half_mm, given.arm_mm, 0.0)])
     bolt = circle(KNOB_BOLT_MM, given.arm_mm, 0.0, 32)
     nut = shapes.hexagon(NUT_MM).translate((given.arm_mm, 0.0))
     top = ARM_MM + FLOOR_MM
     whole = shapes.union([hub, blade, end]) - bolt
     floor = circle(given.axle_mm / 2 + 0.3)
     slabs = [Slab(0.0, FLOOR_MM, whole - floor),
-             Slab(FLOOR_MM, 8.0, whole - shapes.hexagon(across)),
-             Slab(8.0, top, shapes.union([hub, end]) - shapes.hexagon(across) - nut)]
+             Slab(FLOOR_MM, NUT_FROM_MM, whole - shapes.hexagon(across)),
+             Slab(NUT_FROM_MM, top, whole - shapes.hexagon(across) - nut)]
     return shapes.solid(slabs, printer)
 
 

@@ -166,6 +166,25 @@ def hexagon_mpa(torque_nm: float, across_mm: float, bore_mm: float) -> float:
     return torque_nm * 1000 / (HEXAGON * across_mm**3 * (1 - share**4))
 
 
+def blade_mpa(force_n: float, reach_mm: float, lever_mm: float, width_mm: float,
+              thick_mm: float) -> tuple[float, float]:
+    """Stress in a flat arm, reach_mm from a force across it that acts lever_mm above its middle:
+    bending and twisting together (von Mises), and what shears layer from layer. Twisting of a
+    rectangle: T (3 + 1.8 t / b) / (b t^2), Shigley 3-40 (from memory); its short sides bear about
+    nine tenths of that.
+
+    >>> bent, between = blade_mpa(150.0, 100.0, 0.0, 27.0, 8.0)
+    >>> round(bent, 2), between
+    (15.43, 0.0)
+    >>> round(blade_mpa(150.0, 0.0, 40.0, 20.0, 10.0)[0] / 3**0.5, 2)
+    11.7
+    """
+    bent = 6 * force_n * reach_mm / (thick_mm * width_mm**2)
+    broad, thin = max(width_mm, thick_mm), min(width_mm, thick_mm)
+    twisted = force_n * lever_mm * (3 + 1.8 * thin / broad) / (broad * thin**2)
+    return sqrt(bent**2 + 3 * twisted**2), 0.9 * twisted
+
+
 def _over(a: float, b: float) -> float:
     return a / b if b > 0 else float("inf")
 

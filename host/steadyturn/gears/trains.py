@@ -10,6 +10,7 @@ from math import ceil, floor, gcd, inf, prod
 import numpy as np
 
 from steadyturn.gears import search as searching
+from steadyturn.gears.crank import arm_half_mm, hexagon_mm
 from steadyturn.gears.given import Given
 from steadyturn.gears.layout import Layout, NoRoom, lay_out
 from steadyturn.gears.pairs import NoPair, Pair, pair
@@ -19,7 +20,6 @@ from steadyturn.gears.strength import (
     OVERLOAD_SAFETY,
     RUNNING_SAFETY,
     Judged,
-    hexagon_mpa,
     judge,
     layers_mpa,
     rad_s,
@@ -30,8 +30,7 @@ LOOKED_AT = 24  # trains that are built exactly, of each number of stages
 LISTED = 8
 MARGIN_STEP, MOST_MARGIN = 0.25, 3.0  # of strength: finer no plastic is known, more none needs
 PLATES_CM3_PER_CM2 = 0.97  # plate, cover and its wall for each cm2 of the plate, and
-OTHERS_CM3 = 115.0  # holder, arm, knob, coupon: of the parts as they are drawn
-WIDEST_MM = 40.0  # of the hexagon
+OTHERS_CM3 = 125.0  # holder, arm, knob, coupon: of the parts as they are drawn
 AWAY = {"json": False}
 
 
@@ -69,7 +68,8 @@ class Train:
     cans stand out behind it; loss_percent: with the rig's
     efficiency for each stage; sliding_percent: by sliding teeth alone; plastic_cm3 of all parts;
     hours: of printing, half to twice; safety: of the weakest mesh or joint; hexagon_mm: across
-    the flats of the arm's seat; fits: all on the printer's bed."""
+    the flats of the arm's seat; arm_half_mm: half the arm's width at the knob; fits:
+    all on the printer's bed."""
 
     ratio: float
     off_percent: float
@@ -84,6 +84,7 @@ class Train:
     plastic_cm3: float
     hours: float
     hexagon_mm: float
+    arm_half_mm: float
     fits: bool
     layout: Layout = field(metadata=AWAY)
 
@@ -117,6 +118,7 @@ def build(teeth: tuple[tuple[int, int], ...], modules_mm: tuple[float, ...],
                  for g, count in ((s.pair.driver, 1),
                                   (s.pair.driven, given.motors if last else 1)))
     plastic = wheels + PLATES_CM3_PER_CM2 * plate + OTHERS_CM3
+    hexagon = hexagon_mm(task)
     biggest = max(2 * g.tip_mm for p in pairs for g in (p.driver, p.driven))
     bed = given.bed_mm - 4
     return Train(
@@ -128,7 +130,7 @@ def build(teeth: tuple[tuple[int, int], ...], modules_mm: tuple[float, ...],
         depth_mm=depth_mm(tuple(s.width_mm for s in stages)),
         motors_out_mm=given.can_length_mm - (PLATE_MM - MOUNT_MM),
         plastic_cm3=plastic, hours=plastic / CM3_PER_HOUR,
-        hexagon_mm=hexagon_mm(task),
+        hexagon_mm=hexagon, arm_half_mm=arm_half_mm(task, hexagon),
         fits=max(layout.width_mm, layout.height_mm, biggest) <= bed, layout=layout)
 
 
@@ -192,19 +194,6 @@ def _joint(one: Pair, task: Task, before: float) -> float:
     torque = task.loads.overload_nm / before * one.driven.teeth / one.driver.teeth
     shear = twist_mpa(torque, 2 * one.driven.root_mm, given.axle_mm + 1)
     return layers_mpa(given.material, task.warm_c[0]) / (shear * OVERLOAD_SAFETY)
-
-
-def hexagon_mm(task: Task) -> float:
-    """Across the flats of the hexagon that the arm sits on: wide enough not to be twisted off
-    its wheel between two layers, and for the bore or a bearing in it."""
-    given = task.given
-    bearing = given.bearing
-    across = max(given.axle_mm + 10.0, (bearing[1] + 5.0) if bearing else 0.0)
-    most = layers_mpa(given.material, task.warm_c[0]) / OVERLOAD_SAFETY
-    bore = bearing[1] if bearing else given.axle_mm + 1
-    while across < WIDEST_MM and hexagon_mpa(task.loads.overload_nm, across, bore) > most:
-        across += 1.0
-    return across
 
 
 def of_teeth(teeth: tuple[tuple[int, int], ...], task: Task) -> Train:

@@ -6,6 +6,7 @@ from math import cos, hypot, pi, sin, sqrt
 from typing import Any
 
 from steadyturn.gears import shapes
+from steadyturn.gears.crank import ARM_MM
 from steadyturn.gears.given import Given
 from steadyturn.gears.outline import Points, cut_to_width, outline, tip_width_mm
 from steadyturn.gears.shapes import FIRST_LAYER_MM, Printer, Slab, circle
@@ -17,7 +18,6 @@ RUNS_MM = 0.15  # a bore that turns on an axle is wider, radius; common practice
 SITS_MM = 0.05  # a seat of a ball bearing, radius
 SEAT_FLOOR_MM = 2.5  # of plastic over it
 PRESS_MM = -0.02  # a bore that is pressed on a motor's shaft, radius
-ARM_MM = 10.0  # of the hexagon that the crank arm sits on
 BOSS_MM, BOSS_WALL_MM = 7.0, 3.5  # of the collar with the grub screw: height, wall
 GRUB_MM = 2.5  # hole to cut an M3 thread into
 LEAST_SPOKED_MM = 18.0  # of free web between hub and rim, below which it stays closed

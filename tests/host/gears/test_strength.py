@@ -11,12 +11,13 @@ from gear_tasks import task
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from steadyturn.gears import lewis, strength
+from steadyturn.gears.crank import arm_half_mm, hexagon_mm
 from steadyturn.gears.loads import BLOCKED_N, loads_of, short_circuit
 from steadyturn.gears.materials import heat_share, materials
 from steadyturn.gears.outline import half_tooth
 from steadyturn.gears.pairs import NoPair, pair
 from steadyturn.gears.teeth import Gear, base_half_angle, pressure_at
-from steadyturn.gears.trains import hexagon_mm, of_teeth
+from steadyturn.gears.trains import of_teeth
 from steadyturn.model.band import find_band
 from steadyturn.rig.examples import example_path
 from steadyturn.rig.file import read_rig
@@ -161,6 +162,33 @@ def test_hexagon_grows_with_the_load() -> None:
     most = strength.layers_mpa(asked.given.material, asked.warm_c[0]) / 1.5
     assert strength.hexagon_mpa(asked.loads.overload_nm, hexagon_mm(asked),
                                 asked.given.axle_mm + 1) <= most
+
+
+def test_the_arm_bears_the_hand() -> None:
+    """Its weakest section under the push on the grip, written out again: at the knob it is
+    twisted, at the hub bent as well."""
+    for material, radius in (("petg", 0.11), ("pla", 0.11), ("nylon", 0.2)):
+        asked = task(material=material)
+        asked = replace(asked, given=replace(asked.given, arm_mm=radius * 1000))
+        plastic, arm = asked.given.material, radius * 1000
+        across = hexagon_mm(asked)
+        end = arm_half_mm(asked, across)
+        force = asked.loads.overload_nm / radius
+        left = heat_share(plastic, 30.0)
+        twist = force * (72 / 2 + 13 / 2)
+        b, t = 2 * end, 13.0
+        b, t = max(b, t), min(b, t)
+        shear = twist * (3 + 1.8 * t / b) / (b * t * t)
+        assert 0.9 * shear <= plastic.tensile_mpa.value * plastic.layers_share.value * left \
+            * 0.577 / 1.5 * 1.001, material
+        assert 3**0.5 * shear <= plastic.tensile_mpa.value * left / 1.5 * 1.001
+        hub = across / 3**0.5 + 1
+        width = 2 * (hub + (end - hub) * 0.2)
+        bent = force * 0.8 * arm / (13 * width**2 / 6)
+        assert bent <= plastic.tensile_mpa.value * left / 1.5, material
+    weak = task(material="pla")
+    hard = replace(weak, loads=replace(weak.loads, short_nm=30.0))
+    assert arm_half_mm(hard, 22.0) > arm_half_mm(weak, 22.0)
 
 
 def test_a_thin_neck_is_the_weakest_link() -> None:
