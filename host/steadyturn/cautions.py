@@ -81,6 +81,7 @@ ACTS: dict[str, tuple[str, ...]] = {
     "connect": ("resistor first", "load goes", "one source", "cold or swollen"),
     "crank": ("strain", "drawing in", "flashes"),
     "choose": ("5.5 V", "resistor first", "drawing in"),
+    "card": ("strain", "cold or swollen", "drawing in", "one source", "bare cell", "hot parts"),
     "flash": ("resistor first", "drawing in", "strain"),
 }
 

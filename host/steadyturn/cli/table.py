@@ -19,6 +19,7 @@ COMMANDS: tuple[tuple[str, str, str, str], ...] = (
     ("Make", "gears", "gears", "Gear trains that mesh, bear the load, and can be printed."),
     ("Make", "wiring", "wiring", "Schematic, parts list, places and wires of the circuit."),
     ("Make", "bringup", "bringup", "A sheet to bring the machine up, with this rig's readings."),
+    ("Make", "card", "card", "The card for inside the lid: lamp, pace, faults, bypass."),
     ("Set up", "flash", "flash", "Bring a board's firmware and settings up to date."),
     ("Set up", "ports", "ports", "The serial ports, and which are boards of ours."),
     ("Set up", "completion", "completion", "Have a shell complete commands and files."),

@@ -13,7 +13,7 @@ from steadyturn.report.bringup_faults import Symptom, symptoms
 from steadyturn.report.bringup_load import load
 from steadyturn.report.bringup_rows import Said, resistor
 from steadyturn.report.bringup_source import source
-from steadyturn.report.limit_names import NAME
+from steadyturn.report.limit_names import clash_line
 from steadyturn.report.style import number, shown_path
 from steadyturn.report.words import FAULT
 
@@ -103,19 +103,12 @@ def warnings(b: Any) -> list[str]:
         found.append(f"Until that is mended: never above {b.most_tpm:.0f} turns/min, at no stage.")
     if not b.feasible:
         found.append("No pace works for this rig: stages 1 to 3 may be tried, the rest would "
-                     f"prove nothing. {_clash(b)} 'steadyturn pace {shown_path(b.file)}' says "
-                     "what parts them.")
+                     f"prove nothing. {clash_line(b.clash)} 'steadyturn pace "
+                     f"{shown_path(b.file)}' says what parts them.")
     if b.no_circuit:
         found.append(f"There is no circuit for this rig ({b.no_circuit}): neither clamp nor cut "
                      "can be tried. Look at [protection] and the volts of the rig.")
     return found
-
-
-def _clash(b: Any) -> str:
-    if not b.clash:
-        return ""
-    first, second = (NAME.get(name, name) for name in b.clash)
-    return f"'{first}' and '{second}' clash."
 
 
 def barred(b: Any, stage: Any) -> str:

@@ -25,3 +25,15 @@ NAME = {
     "set_point": "converter set too high", "clamp_power": "bus clamp's power",
     "sensor_without_alert": "sensor without alert",
 }
+
+
+def clash_line(clash: tuple[str, str] | None) -> str:
+    """The two limits that leave no pace, in a sentence; "" for none.
+
+    >>> clash_line(("start", "comfort_high"))
+    "'starting' and 'comfort, fast end' clash."
+    """
+    if not clash:
+        return ""
+    first, second = (NAME.get(name, name) for name in clash)
+    return f"'{first}' and '{second}' clash."
