@@ -100,10 +100,11 @@ def _after(rig: Rig, fault: barriers.Fault) -> Hazard:
     if rig.protection.output_cut_v is None:
         how = f"Fit a cut at the output that works without the firmware: output_cut_v at {most} V."
     elif not barriers.isolates(rig):
-        how = ("Take a bus_switch or an output_switch, which the firmware can release: a second "
-               "barrier beside the cut.")
+        how = ("Take a bus_switch or an output_switch, and a bus cut that opens it (bus_cut_v): a "
+               "second barrier beside the cut.")
     else:
-        how = f"Fit a second cut or a clamp, so that the bus stays below {most} V."
+        how = (f"Fit a second cut or a clamp that keeps the bus below {most} V without the "
+               "firmware (bus_cut_v, bus_clamp_v).")
     return Hazard(f"single_fault_{fault.failed}", fault.volts, rig.load.max_v,
                   f"{barriers.FAILURES[fault.failed]}, nothing else parts the device from the "
                   "generator", how, False)
