@@ -18,6 +18,7 @@ CAN_MM, CAN_LENGTH_MM, SHAFT_LENGTH_MM, AXLE_MM = 36.0, 50.0, 12.0, 8.0
 NOZZLE_MM, FOOT_MM = 0.4, 0.2
 ALONE = "Gears"  # the name of a train without a rig
 LEAST_BACKLASH_MM, BACKLASH_SHARE = 0.15, 0.1  # printed: 0.1-0.2 m or 0.1-0.3 mm, from memory
+RELIEF_SHARE = 0.02  # of the module: more than teeth bend; common practice, no source
 # bore, outer diameter, width: ISO 15 (from memory)
 BEARINGS = {"625": (5.0, 16.0, 5.0), "626": (6.0, 19.0, 6.0), "608": (8.0, 22.0, 7.0)}
 
@@ -45,6 +46,7 @@ class Given:
     width_mm: float | None
     pressure_rad: float
     backlash_asked_mm: float | None
+    tip_relief_asked_mm: float | None
     bed_mm: float
     nozzle_mm: float
     grows_mm: float
@@ -62,6 +64,11 @@ class Given:
     stage_efficiency: float
     arm_mm: float
     assumed: tuple[Assumed, ...]
+
+    def tip_relief_mm(self, module_mm: float) -> float:
+        """Taken off the tips' flanks of wheels of this module."""
+        asked = self.tip_relief_asked_mm
+        return RELIEF_SHARE * module_mm if asked is None else asked
 
     def backlash_mm(self, module_mm: float) -> float:
         """Of a mesh of this module.
@@ -124,6 +131,7 @@ def _given(name: str, part: Gears, motors: int, stage_efficiency: float, arm_mm:
         rig=name, material=materials()[part.material], reverted=part.layout == "reverted",
         module_mm=asked(part.module_m), width_mm=asked(part.width_m),
         pressure_rad=radians(part.pressure_deg), backlash_asked_mm=asked(part.backlash_m),
+        tip_relief_asked_mm=asked(part.tip_relief_m),
         bed_mm=float(part.bed_mm), can_mm=can, can_length_mm=length,
         shaft_mm=taken("shaft_m", shaft),
         shaft_length_mm=taken("shaft_length_m", SHAFT_LENGTH_MM),

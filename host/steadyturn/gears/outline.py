@@ -7,7 +7,7 @@ A gear stands with its middle at (0, 0) and the middle of a tooth on the x axis.
 from __future__ import annotations
 
 from dataclasses import replace
-from math import cos, pi, sin, sqrt, tan
+from math import ceil, cos, pi, sin, sqrt, tan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,7 @@ from steadyturn.gears.teeth import (
 Points = NDArray[np.float64]  # [point, x or y]
 
 FLANK_POINTS, FILLET_POINTS, TIP_POINTS = 16, 12, 3
+RELIEVED = 0.7  # of a flank's roll, from the fillet, before tip relief begins: common practice
 
 
 def outline(gear: Gear, *, grown_mm: float = 0.0, tip_relief_mm: float = 0.0,
@@ -30,8 +31,8 @@ def outline(gear: Gear, *, grown_mm: float = 0.0, tip_relief_mm: float = 0.0,
 
     grown_mm: how far the outline is to stand outside of the gear's (negative: inside), along
     its normal, to make up for what a printer puts on or takes off; tip_relief_mm: how much is
-    taken off each flank at the tip, growing with the square of the way along it from the
-    middle.
+    taken off each flank at the tip, growing with the square of the way along its outer part
+    (RELIEVED).
 
     >>> points = outline(Gear(teeth=20, module_mm=1))
     >>> bool(abs(np.hypot(*points.T).max() - 11.0) < 1e-9)
@@ -51,6 +52,25 @@ def outline(gear: Gear, *, grown_mm: float = 0.0, tip_relief_mm: float = 0.0,
     return np.stack([(radius * np.cos(angles)).ravel(), (radius * np.sin(angles)).ravel()], axis=1)
 
 
+def flank_roll_mm(gear: Gear) -> tuple[float, float]:
+    """Lengths of the base tangent to the flank's first and last point: its radii of curvature
+    there."""
+    return (sqrt(max(form_mm(gear)**2 - gear.base_mm**2, 0.0)),
+            sqrt(gear.tip_mm**2 - gear.base_mm**2))
+
+
+def flank_points(gear: Gear, within_mm: float) -> int:
+    """How many points of a flank bring its chords so near to the curve.
+
+    >>> gear = Gear(teeth=20, module_mm=3)
+    >>> flank_points(gear, 0.003), flank_points(gear, 0.0003)
+    (12, 35)
+    """
+    low, high = flank_roll_mm(gear)
+    whole = (high**1.5 - low**1.5) / (1.5 * sqrt(8) * gear.base_mm)
+    return max(4, ceil(whole / sqrt(within_mm)) + 1)
+
+
 def half_tooth(gear: Gear, *, tip_relief_mm: float = 0.0, flank: int = FLANK_POINTS,
                fillet: int = FILLET_POINTS) -> tuple[Points, Points]:
     """Radii and angles off the tooth's middle (positive), from the middle of the space at the
@@ -58,14 +78,15 @@ def half_tooth(gear: Gear, *, tip_relief_mm: float = 0.0, flank: int = FLANK_POI
     if is_undercut(gear):
         raise ValueError(f"a rack undercuts {gear.teeth} teeth with a shift of {gear.shift:.3f}")
     root_r, root_a = fillet_curve(gear, fillet)
-    start = form_mm(gear)
-    # evenly along the roll, which is how fast the flank bends
-    roll = np.linspace(sqrt(max(start**2 - gear.base_mm**2, 0.0)),
-                       sqrt(gear.tip_mm**2 - gear.base_mm**2), flank)
+    low, high = flank_roll_mm(gear)
+    # a chord of the roll dr is roll dr / base long and stands roll dr^2 / (8 base^2) inside of the
+    # curve: as much everywhere along the roll to the power of 1.5
+    roll = np.linspace(low**1.5, high**1.5, flank) ** (2 / 3)
     flank_r = np.hypot(gear.base_mm, roll)
     flank_a = np.array([half_angle(gear, float(r)) for r in flank_r])
     if tip_relief_mm:
-        way = np.clip((roll - roll.mean()) / (roll[-1] - roll.mean()), 0, None)
+        begins = low + RELIEVED * (high - low)
+        way = np.clip((roll - begins) / (high - begins), 0, None)
         flank_a = flank_a - tip_relief_mm * way**2 / flank_r
     tip_a = np.linspace(flank_a[-1], 0.0, TIP_POINTS + 1)[1:]
     bottom = np.array([pi / gear.teeth])

@@ -8,7 +8,7 @@ from typing import Any
 from steadyturn.gears import shapes
 from steadyturn.gears.crank import ARM_MM
 from steadyturn.gears.given import Given
-from steadyturn.gears.outline import Points, cut_to_width, outline, tip_width_mm
+from steadyturn.gears.outline import Points, cut_to_width, flank_points, outline, tip_width_mm
 from steadyturn.gears.shapes import FIRST_LAYER_MM, Printer, Slab, circle
 from steadyturn.gears.solidity import HUB_MM, RIM_MODULES, SOLID_MM, web_mm
 from steadyturn.gears.teeth import Gear
@@ -21,14 +21,18 @@ PRESS_MM = -0.02  # a bore that is pressed on a motor's shaft, radius
 BOSS_MM, BOSS_WALL_MM = 7.0, 3.5  # of the collar with the grub screw: height, wall
 GRUB_MM = 2.5  # hole to cut an M3 thread into
 LEAST_SPOKED_MM = 18.0  # of free web between hub and rim, below which it stays closed
-FLANK, FILLET = 7, 5  # points of an outline: within some um of the curve
+NEAR_MM, FILLET = 0.003, 5  # of a printed flank to the curve; points of a fillet
 TIP_TAKEN = 2.8  # widths of a tip over how far its flanks are drawn in on either side
-RELIEF_MODULES = 0.02  # taken off the tips, more than teeth bend; common practice, no source
 
 
+def printed_outline(gear: Gear, given: Given, grown_mm: float = 0.0) -> Points:
+    """A wheel's outline as it is printed and drawn: few points, its tips relieved."""
+    return outline(gear, flank=flank_points(gear, NEAR_MM), fillet=FILLET, grown_mm=grown_mm,
+                   tip_relief_mm=given.tip_relief_mm(gear.module_mm))
 
 
-def toothed(gear: Gear, width: float, printer: Printer, *, low: float = 0.0) -> Any:
+def toothed(gear: Gear, width: float, given: Given, printer: Printer, *,
+            low: float = 0.0) -> Any:
     """A wheel's teeth as a full body of this width, its lowest edge drawn in against the foot
     of the first layer where it lies on the printer. Tips that would become pointed by what the
     printer adds are cut a little; the first layer is drawn in no further than tips bear."""
@@ -36,8 +40,7 @@ def toothed(gear: Gear, width: float, printer: Printer, *, low: float = 0.0) -> 
     sturdy = cut_to_width(gear, TIP_TAKEN * grows) if grows > 0 else gear
 
     def ring(grown: float) -> Points:
-        return outline(sturdy, flank=FLANK, fillet=FILLET, grown_mm=grown,
-                       tip_relief_mm=RELIEF_MODULES * gear.module_mm)
+        return printed_outline(sturdy, given, grown)
 
     full = ring(-grows)
     foot = min(printer.foot_mm, tip_width_mm(sturdy) / TIP_TAKEN - max(grows, 0.0))
@@ -80,7 +83,7 @@ def first_wheel(train: Train, given: Given, printer: Printer) -> Any:
     shoulder = width + TOP_MM + COVER_MM + 0.3
     top = shoulder + ARM_MM
     hub = max(HUB_MM, radius + 3.0)
-    body = toothed(stage.pair.driver, width, printer)
+    body = toothed(stage.pair.driver, width, given, printer)
     cuts = _hollows(stage.pair.driver, width, hub)
     if cuts:
         body = shapes.with_cuts(body, cuts, printer)
@@ -104,11 +107,11 @@ def compound(train: Train, number: int, given: Given, printer: Printer) -> Any:
     hub = max(HUB_MM, small.tip_mm + 1.0)
     width = wheel.width_mm
     top = width + GAP_MM + pinion.width_mm
-    body = toothed(wheel.pair.driver, width, printer)
+    body = toothed(wheel.pair.driver, width, given, printer)
     cuts = _hollows(wheel.pair.driver, width, hub)
     if cuts:
         body = shapes.with_cuts(body, cuts, printer)
-    body = body + toothed(small, top - width + 1.0, printer, low=width - 1.0)
+    body = body + toothed(small, top - width + 1.0, given, printer, low=width - 1.0)
     return shapes.with_cuts(body, _bore_cuts(given, width, top, small.root_mm), printer)
 
 
@@ -135,7 +138,7 @@ def motor_pinion(train: Train, given: Given, printer: Printer, *, boss: bool) ->
     radius = given.shaft_mm / 2 + PRESS_MM + (0.05 if boss else 0.0)
     bore = circle(radius) if given.flat_mm is None else shapes.d_shape(
         radius, given.flat_mm - given.shaft_mm / 2)
-    body = toothed(stage.pair.driven, width, printer)
+    body = toothed(stage.pair.driven, width, given, printer)
     outer = given.shaft_mm / 2 + BOSS_WALL_MM
     if boss:
         body = shapes.with_slabs(body, [Slab(width - 1.0, width + BOSS_MM, circle(outer))],

@@ -8,11 +8,11 @@ from pathlib import Path
 from steadyturn.errors import Failed
 from steadyturn.gears import frame, mesh_files, turning
 from steadyturn.gears.layout import COLUMN_MM, Point
-from steadyturn.gears.outline import Points, outline
+from steadyturn.gears.outline import Points
 from steadyturn.gears.parts import Part, listed, parts, recipes
 from steadyturn.gears.shapes import NoKernel, kernel
 from steadyturn.gears.trains import AWAY, Train
-from steadyturn.gears.wheels import FILLET, FLANK, RELIEF_MODULES
+from steadyturn.gears.wheels import printed_outline
 from steadyturn.jobs import out_folder
 from steadyturn.jobs.gears import Geared
 from steadyturn.report import gears as report
@@ -97,8 +97,7 @@ def drawing_of(result: Geared, train: Train) -> Drawing:
                 tip_mm=gear.tip_mm, root_mm=gear.root_mm, bore_mm=bore,
                 hexagon_mm=train.hexagon_mm if at == 0 else 0.0, x=axle.at[0], y=axle.at[1],
                 ratio=axle.ratio, start_rad=axle.start_rad,
-                points=outline(gear, flank=FLANK, fillet=FILLET,
-                               tip_relief_mm=RELIEF_MODULES * gear.module_mm)))
+                points=printed_outline(gear, given)))
     kinds: dict[tuple[int, bool, int], Wheel] = {}
     for wheel in placed:
         kinds.setdefault((wheel.plane, wheel.driver, wheel.teeth), wheel)
@@ -125,7 +124,8 @@ def parameters(result: Geared, train: Train) -> str:
         f"{s.driver_shift:+.2f} {s.driven_shift:+.2f} a {s.centre_mm:.3f} j {s.backlash_mm:.2f}"
         for s in train.stages)
     g = result.given
-    return (f"{result.rig}; {meshes}; {result.material}; grows {g.grows_mm:g} foot {g.foot_mm:g}; "
+    return (f"{result.rig}; {meshes}; {result.material}; grows {g.grows_mm:g} foot {g.foot_mm:g} "
+            f"relief {', '.join(f'{g.tip_relief_mm(s.module_mm):.3g}' for s in train.stages)}; "
             f"axle {g.axle_mm:g} shaft {g.shaft_mm:g} can {g.can_mm:g} mm")
 
 

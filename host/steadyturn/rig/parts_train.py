@@ -28,6 +28,10 @@ class Gears:
     backlash_m: float | None = number(
         "backlash_mm", "mm", 0.02, 2, scale=1e-3, optional=True,
         how="Play of a mesh on the pitch circle; left out: a tenth of the module, at least 0.15.")
+    tip_relief_m: float | None = number(
+        "tip_relief_mm", "mm", 0, 0.5, scale=1e-3, optional=True,
+        how="Taken off the flanks at the tips, so that bent teeth enter softly; 0: none. Left "
+        "out: a fiftieth of the module.")
     bed_mm: int = whole("bed_mm", 80, 1000, default=220, how="Shorter side of the printer's bed.")
     nozzle_m: float | None = number("nozzle_mm", "mm", 0.1, 1.5, scale=1e-3, optional=True,
                                      how="Left out: 0.4.")

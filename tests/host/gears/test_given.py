@@ -30,6 +30,11 @@ def test_usual_shafts_follow_the_can(can: float, shaft: float) -> None:
     assert given(f"can_mm = {can}").shaft_mm == shaft
 
 
+def test_tip_relief_can_be_left_out() -> None:
+    assert given("").tip_relief_mm(2.0) == pytest.approx(0.04)
+    assert given("tip_relief_mm = 0").tip_relief_mm(2.0) == 0.0
+
+
 def test_an_axle_follows_its_bearing() -> None:
     found = given('bearing = "625"')
     assert found.axle_mm == 5.0

@@ -113,9 +113,9 @@ def test_a_reverted_train_hides_its_bolts_head() -> None:
 
 def test_volume_of_teeth_is_area_times_width() -> None:
     gear = Gear(teeth=24, module_mm=2.0, thinning_mm=0.1)
-    body = wheels.toothed(gear, 10.0, shapes.Printer())
-    drawn = outline(gear, flank=wheels.FLANK, fillet=wheels.FILLET,
-                    tip_relief_mm=wheels.RELIEF_MODULES * 2.0)
+    given = task().given
+    body = wheels.toothed(gear, 10.0, given, shapes.Printer())
+    drawn = wheels.printed_outline(gear, given)
     assert body.volume() == pytest.approx(area_mm2(drawn) * 10, rel=1e-4)
     # and the few points of the print are near enough to the whole shape
     assert body.volume() == pytest.approx(area_mm2(outline(gear, flank=200, fillet=100)) * 10,
