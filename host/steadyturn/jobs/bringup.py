@@ -14,6 +14,7 @@ from steadyturn.jobs.bringup_steps import Stage, stages
 from steadyturn.jobs.hazards import Hazard, hazards_of
 from steadyturn.model import hazards as model
 from steadyturn.model.band import Band, find_band
+from steadyturn.model.point import operate
 from steadyturn.report import bringup_page
 from steadyturn.report.bringup_words import Sheet, sheet
 from steadyturn.rig.file import read_rig
@@ -42,6 +43,7 @@ class Protected:
     fuse_a: float
     clamp_trial: trials.Trial | None
     cut_trial: trials.Trial | None
+    bus_cut_trial: trials.Trial | None
 
 
 @dataclass(frozen=True)
@@ -123,11 +125,10 @@ def bringup_of(rig: Rig, path: str | Path, *, page: Path | None = None) -> Bring
     read = readings(rig, asked)
     resistors = [winding, dummy]
     if protected is not None:
-        resistors += [t.resistor for t in (protected.clamp_trial, protected.cut_trial) if t]
+        low = (protected.clamp_trial, protected.cut_trial, protected.bus_cut_trial)
+        resistors += [trial.resistor for trial in low if trial]
     found = stages(rig, band, hazards, protected=protected is not None,
-                   trials=(protected is not None and protected.clamp_trial is not None,
-                           protected is not None and protected.cut_trial is not None),
-                   unset=unset, most_tpm=loaded_tpm)
+                   trials={r.name for r in resistors}, unset=unset, most_tpm=loaded_tpm)
     result = Bringup(
         file=str(path), rig=rig.name, feasible=band.feasible,
         safe=not any(h.refuses for h in hazards), low_tpm=band.low_tpm,
@@ -152,7 +153,13 @@ def _protected(rig: Rig, band: Band, clamp_tpm: float,
         cut_v=(made.cut.low_v, made.cut.high_v),
         hold_s=(made.hold.shortest_s, made.hold.longest_s), bleed_s=made.source.bleed_s,
         fuse_a=made.source.fuse_a, clamp_trial=trials.clamp(rig, made, clamp_tpm, dummy_ohm),
-        cut_trial=trials.cut(rig, made)), ""
+        cut_trial=trials.cut(rig, made), bus_cut_trial=_bus_cut(rig, band, made)), ""
+
+
+def _bus_cut(rig: Rig, band: Band, made: circuit.Design) -> trials.Trial | None:
+    if band.target_tpm is None:
+        return None
+    return trials.bus_cut(rig, made, float(operate(rig, band.target_tpm).bus_v))
 
 
 def _connects(rig: Rig, band: Band) -> tuple[Connects | None, str]:
@@ -185,11 +192,14 @@ def _open_tpm(band: Band, most_tpm: float | None) -> tuple[float, ...]:
 
 
 def _loaded_tpm(rig: Rig, band: Band, most_tpm: float) -> tuple[float, ...]:
-    """The band's ends and its target, as whole turns inside it, not above most_tpm."""
+    """The band's ends and its target, as whole turns inside it, not above most_tpm; none where
+    that is below the band."""
     if rig.load.kind == "none" or band.low_tpm is None or band.high_tpm is None:
         return ()
     assert band.target_tpm is not None
     high = min(band.high_tpm, most_tpm)
     ends = {math.ceil(band.low_tpm), round(band.target_tpm), math.floor(high)}
     inside = sorted(p for p in ends if band.low_tpm <= p <= high)
-    return tuple(map(float, inside)) or (min(band.target_tpm, most_tpm),)
+    if not inside and band.target_tpm <= most_tpm:  # narrower than a turn
+        return (band.target_tpm,)
+    return tuple(map(float, inside))

@@ -30,9 +30,9 @@ class Stage:
 
 
 def stages(rig: Rig, band: Band, hazards: Sequence[Hazard], *, protected: bool,
-           trials: tuple[bool, bool], unset: str, most_tpm: float) -> tuple[Stage, ...]:
-    """All stages of a rig. protected: there is a circuit for it; trials: clamp and cut can be
-    tried at low volts; most_tpm: up to which pace nothing on bus and socket breaks."""
+           trials: set[str], unset: str, most_tpm: float) -> tuple[Stage, ...]:
+    """All stages of a rig. protected: there is a circuit for it; trials: names of those that
+    can be made at low volts; most_tpm: up to which pace nothing on bus and socket breaks."""
     found: list[Stage] = []
     before = ""
     harmful = any(h.refuses for h in hazards)  # it would be shown by what it destroys
@@ -61,20 +61,19 @@ def _barred(key: str, band: Band, hazards: Sequence[Hazard], unset: str,
     return ""
 
 
-def _steps(rig: Rig, protected: bool, trials: tuple[bool, bool]) -> dict[str, list[str]]:
+def _steps(rig: Rig, protected: bool, trials: set[str]) -> dict[str, list[str]]:
     """Stage -> the keys of its steps."""
     bank, sensor, chip = rig.bank, rig.sensor, rig.sensor.chip != "adc"
     pins = all_pins(rig.board.kind, rig.board.pins)
-    clamp_trial, cut_trial = trials
     found = {
         "motors": ["ohms", "polarity", "counted",
                    *(["series"] if bank.series > 1 else []),
                    *(["parallel"] if bank.parallel > 1 else []), "winding", "listen"],
         "bus": ["beep", "open_bus", "diode", "backwards",
-                *(["clamp_trial"] if clamp_trial else []),
+                *(["clamp_trial"] if "clamp_trial" in trials else []),
                 *(["clamp"] if protected else [])],
         "converter": ["screw", "starts", "dummy_on_cells",
-                      *(["cut_trial"] if cut_trial else []),
+                      *(["cut_trial"] if "cut_trial" in trials else []),
                       *(["cut_screw"] if protected else [])],
         "board": ["board_alone", "flash",
                   *(["parade"] if pins["button_pin"] >= 0 else []), "reservoir",
@@ -89,7 +88,8 @@ def _steps(rig: Rig, protected: bool, trials: tuple[bool, bool]) -> dict[str, li
     found["resistor"] = [
         "connects", "loaded", *(["amps"] if chip or sensor.amplifier else []), "stops",
         "pulses", *(["let_go"] if pins["let_go_pin"] >= 0 else []),
-        *(["alert"] if sensor.alert and chip else []), "dead_board", "fastest", "warm"]
+        *(["alert"] if sensor.alert and chip else []),
+        *(["bus_cut"] if "bus_cut_trial" in trials else []), "dead_board", "fastest", "warm"]
     if rig.load.kind != "resistor":
         found["usb"] = ["usb_look", "usb_load", "usb_unplug"]
         found["phone"] = ["device", "device_warm", "season"]

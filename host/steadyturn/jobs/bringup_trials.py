@@ -12,6 +12,7 @@ import numpy as np
 
 from steadyturn.circuit import references, standard
 from steadyturn.circuit.clamp import SATURATED_V
+from steadyturn.circuit.table import CONDITIONS
 from steadyturn.circuit.values import Design
 from steadyturn.model import bank
 from steadyturn.model.point import operate
@@ -32,8 +33,8 @@ TOLD = 1.04  # the bus without the clamp over that with it, at least: a meter te
 @dataclass(frozen=True)
 class Resistor:
     """name: "winding" (across a row of motors), "dummy" (at the socket), "clamp_trial",
-    "cut_trial" (across R2 and R29). ohm: of E12 or E24 (IEC 60063); watts: the most it gets;
-    rating_w: what it has to bear, twice that or more."""
+    "cut_trial", "bus_cut_trial" (across R2, R29 and R18). ohm: of E12 or E24 (IEC 60063);
+    watts: the most it gets; rating_w: what it has to bear, twice that or more."""
 
     name: str
     ohm: float
@@ -85,6 +86,18 @@ def cut(rig: Rig, made: Design) -> Trial | None:
     if volts < LEAST_CUT_V:
         return None
     return _across(made.cut, "cut_trial", volts, rig.converter.out_v)
+
+
+def bus_cut(rig: Rig, made: Design, loaded_v: float) -> Trial | None:
+    """The bus cut brought below what it watches at the target pace: the output, or the bus,
+    loaded_v [V] then. None where the circuit has none."""
+    if not CONDITIONS["bus_cut"](rig, "a"):
+        return None
+    watched_v = rig.converter.out_v if rig.switch.place == "output_switch" else loaded_v
+    volts = CUT_TRIAL * watched_v
+    if volts < LEAST_CUT_V:
+        return None
+    return _across(made.trip, "bus_cut_trial", volts, watched_v)
 
 
 def clamp(rig: Rig, made: Design, most_tpm: float, series_ohm: float) -> Trial | None:

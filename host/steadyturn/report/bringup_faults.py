@@ -95,6 +95,9 @@ def _board(b: Any) -> Iterator[Symptom]:
               "switch pin's wire, R9, C5, C6, D2, D3"),
         Cause("the let-go pin is stuck high", "Q2's gate: 0 V?", "its wire, R17"),
         Cause("the alert is low for good", "ALERT pin: 3.3 V?", "its wire, R40, D12"),
+        *([Cause("the bus cut holds it: the unloaded bus stands too high", "slower: does it?",
+                 "turn slower; R18, R19")]
+          if b.protected is not None and b.protected.bus_cut_trial is not None else []),
         Cause("Q5 or U3", "Q5's gate pulled low while connected?", "legs, a new one")))
     yield Symptom("Connects and lets go, again and again", (
         Cause("more load than the pace carries", "'watch': reason low_bus",

@@ -107,9 +107,24 @@ def _letting_go(b: Any) -> dict[str, Said]:
             "The alert's wire",
             ("Connected and turning: join the sensor's ALERT pin with ground for a moment. It "
              "lets go without the program.",), (gone,), stop, "R40, D12; the wire to the hold."),
+        **_bus_cut(b, gone),
         "dead_board": Said("A dead board lets go", _dead(b, soon), (gone,), stop,
                            "As with the pulses."),
     }
+
+
+def _bus_cut(b: Any, gone: Row) -> dict[str, Said]:
+    guard = b.protected
+    if guard is None or guard.bus_cut_trial is None:
+        return {}
+    trial = guard.bus_cut_trial
+    return {"bus_cut": Said(
+        "The bus cut, brought low",
+        (f"Lay {resistor(b, 'bus_cut_trial')} across R18 (the upper arm of the bus cut's "
+         f"divider): it now acts at {span(trial.low_v, trial.high_v, 'V')}, below what it "
+         "watches. At the target pace the load must go, at once, and comes again without the "
+         "resistor.",),
+        (gone,), "the socket keeps its volts: there is no second cut.", "U4, Q3, Q4, R18, R19.")}
 
 
 def _dead(b: Any, soon: str) -> tuple[str, ...]:
@@ -164,6 +179,6 @@ def _devices(b: Any) -> dict[str, Said]:
             "it is hot, or swells."),
         "season": Said(
             "Before each season and after each repair",
-            ("Again: the cut brought low, the clamp brought low, the fastest pace on the "
-             "resistor, pulses, alert. Some of these fail unseen (hardware/hazards.md).",)),
+            ("Again: cuts and clamp brought low, the fastest pace on the resistor, pulses, "
+             "alert. Some of these fail unseen (hardware/hazards.md).",)),
     }

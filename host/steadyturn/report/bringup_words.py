@@ -34,6 +34,7 @@ OF_RESISTORS = {
     "dummy": "dummy load at the socket: too hot to hold",
     "clamp_trial": "laid across R2, to bring the clamp low",
     "cut_trial": "laid across R29, to bring the output's cut low",
+    "bus_cut_trial": "laid across R18, to bring the bus cut low",
 }
 
 

@@ -13,7 +13,9 @@ from steadyturn.circuit import standard
 from steadyturn.circuit.references import REF_V
 from steadyturn.circuit.values import design
 from steadyturn.cli import main as front
+from steadyturn.errors import Failed
 from steadyturn.jobs.bringup import Bringup, bringup_of
+from steadyturn.jobs.card import card_of
 from steadyturn.model import bank
 from steadyturn.model.band import find_band
 from steadyturn.model.change import with_value
@@ -21,8 +23,10 @@ from steadyturn.model.point import operate
 from steadyturn.report import bringup_page
 from steadyturn.report.bringup import text
 from steadyturn.report.bringup_words import sheet
+from steadyturn.report.card import text as card_text
 from steadyturn.rig.examples import example_names, example_path
 from steadyturn.rig.file import read_rig
+from steadyturn.rig.types import Rig
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "report"))
 from page_reader import faults
@@ -123,6 +127,10 @@ def test_trials_act_where_they_say(sheets) -> None:
         assert clamp.without_v > 1.04 * clamp.high_v  # the meter tells it from no clamp
         amps = (clamp.without_v - clamp.low_v) / (bank.source_ohm(rig) + dummy)
         assert amps * made.clamp.load_ohm < clamp.low_v - 1.5  # and Q1 can hold it
+    tent = sheets["radio-tent"]  # a boost: a second cut stands beside that at the output
+    assert "bus_cut" in tent.sheet.steps
+    assert tent.protected.bus_cut_trial.high_v < tent.described.converter.out_v
+    assert "bus_cut" not in sheets["lakeside-hut"].sheet.steps
     assert sheets["toy-motor"].protected.clamp_trial is None
 
 
@@ -184,3 +192,40 @@ def test_hostile_names_stay_words(sheets) -> None:
     assert faults(page) == []
     assert "<script" not in page
     assert "<img" not in page
+
+
+def made_safe(rig: Rig) -> Rig:
+    """With ratings that bear what it brings, so that many have a card."""
+    rectifier = "bridge" if rig.rectifier.kind == "bridge" else "schottky"
+    for key, value in {"bus.capacitor_max_v": 100.0, "converter.max_in_v": 60.0,
+                       "switch.max_v": 200.0, "sensor.divider": 30.0, "rectifier.max_v": 200.0,
+                       "sensor.alert_wired": True, "rectifier.kind": rectifier,
+                       "protection.bus_clamp_v": None}.items():
+        rig = with_value(rig, key, value)
+    return rig
+
+
+@pytest.mark.soak
+def test_random_rigs_have_a_sheet_and_a_card_or_a_reason() -> None:
+    """Every converter kind, place, feed and load; made safe, so that many have a card."""
+    sys.path.insert(0, str(Path(__file__).parents[1] / "model"))
+    from random_rigs import random_rigs
+
+    given = 0
+    for number, some in enumerate(random_rigs(150)):
+        cut = (5.45, None)[number % 2]
+        rig = with_value(made_safe(some), "protection.output_cut_v", cut)
+        b = bringup_of(rig, "random.toml")
+        said = text(b)
+        assert max(map(len, said.splitlines())) <= 80, rig.name
+        assert not {"nan", "inf"} & set(said.replace("(", " ").split()), rig.name
+        assert faults(bringup_page.page(b)) == [], rig.name
+        assert all(isfinite(r.value) and r.low <= r.value <= r.high for r in b.readings), rig.name
+        if b.feasible and b.safe and not b.unset:
+            given += 1
+            card = card_of(rig, "random.toml")
+            assert max(map(len, card_text(card).splitlines())) <= 80, rig.name
+        else:
+            with pytest.raises(Failed):
+                card_of(rig, "random.toml")
+    assert given > 15
