@@ -101,7 +101,7 @@ def _letting_go(b: Any) -> dict[str, Said]:
             (gone,), stop, "It stays: C5 and C6 (one shorted?), R11, R12, U3's threshold."),
         "let_go": Said(
             "The let-go pin",
-            ("Connected and turning: join Q2's gate with 3.3 V for a moment through 1 kohm. It "
+            ("Connected and turning: join Q2's gate with 3.3 V for a moment. It "
              "lets go at once.",), (gone,), stop, "Q2's legs, R15."),
         "alert": Said(
             "The alert's wire",

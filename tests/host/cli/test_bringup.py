@@ -17,7 +17,6 @@ from steadyturn.errors import Failed
 from steadyturn.jobs.bringup import Bringup, bringup_of
 from steadyturn.jobs.card import card_of
 from steadyturn.model import bank
-from steadyturn.model.band import find_band
 from steadyturn.model.change import with_value
 from steadyturn.model.point import operate
 from steadyturn.report import bringup_page
@@ -54,7 +53,6 @@ def test_every_example_has_a_narrow_sheet_and_a_clean_page(sheets) -> None:
 def test_readings_are_the_models(sheets, name) -> None:
     """Worked out again from the rig: EMF by its constant, the rest by `operate`."""
     b, rig = sheets[name], read_rig(example_path(name))
-    band = find_band(rig, deep=False)
     values = {r.name: r.value for r in b.readings}
     per_tpm = bank.emf_v_per_tpm(rig)
     assert values["row_v@60"] == pytest.approx(60 * per_tpm)
@@ -65,14 +63,14 @@ def test_readings_are_the_models(sheets, name) -> None:
     loaded = with_value(loaded, "load.kind", "resistor")
     paces = [r.pace_tpm for r in b.readings if r.name.startswith("load_bus_v@")]
     assert len(paces) == 3
-    assert band.low_tpm <= paces[0] < band.low_tpm + 1
-    assert band.high_tpm - 1 < paces[-1] <= band.high_tpm
+    assert b.low_tpm <= paces[0] < b.low_tpm + 1
+    assert b.high_tpm - 1 < paces[-1] <= b.high_tpm
     for pace in paces:
         at = operate(loaded, pace)
         assert values[f"load_bus_v@{pace:g}"] == pytest.approx(float(at.bus_v))
         assert values[f"load_bus_a@{pace:g}"] == pytest.approx(float(at.bus_a))
         assert values[f"load_out_v@{pace:g}"] == pytest.approx(float(at.out_v))
-    at = operate(rig, band.target_tpm)
+    at = operate(rig, b.target_tpm)
     assert values["device_v"] == pytest.approx(float(at.out_v))
     trial = next(r.ohm for r in b.resistors if r.name == "winding")
     amps = values["trial_loaded_v"] / trial  # beyond the brushes' knee: their full drop
