@@ -74,7 +74,7 @@ def three_mf(objects: Sequence[tuple[str, Floats, Whole, Sequence[tuple[float, f
                   for x, y in places]
     lines += ["</resources><build>", *items, "</build></model>", ""]
     packed = io.BytesIO()
-    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED, compresslevel=6) as file:
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED, compresslevel=4) as file:
         for name, text in (("[Content_Types].xml", _TYPES), ("_rels/.rels", _RELS),
                            ("3D/3dmodel.model", "\n".join(lines))):
             entry = zipfile.ZipInfo(name, date_time=_LONG_AGO)

@@ -21,7 +21,7 @@ PRESS_MM = -0.02  # a bore that is pressed on a motor's shaft, radius
 BOSS_MM, BOSS_WALL_MM = 7.0, 3.5  # of the collar with the grub screw: height, wall
 GRUB_MM = 2.5  # hole to cut an M3 thread into
 LEAST_SPOKED_MM = 18.0  # of free web between hub and rim, below which it stays closed
-NEAR_MM, FILLET = 0.003, 5  # of a printed flank to the curve; points of a fillet
+NEAR_MM, FILLET = 0.003, 7  # of a printed flank to the curve; points of a fillet
 TIP_TAKEN = 2.8  # widths of a tip over how far its flanks are drawn in on either side
 
 

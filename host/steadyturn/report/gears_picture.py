@@ -30,23 +30,23 @@ def draw(drawing: Any) -> Any:
     axes.set_ylim(low, high)
     axes.set_aspect("equal")
     axes.set_axis_off()
-    axes.add_patch(Polygon(drawing.outline, facecolor=svg.PLATE, edgecolor=svg.INK, lw=1.2))
+    axes.add_artist(Polygon(drawing.outline, facecolor=svg.PLATE, edgecolor=svg.INK, lw=1.2))
     for x, y in drawing.columns:
-        axes.add_patch(Circle((x, y), drawing.column_mm, facecolor=svg.PLATE, edgecolor=svg.INK))
+        axes.add_artist(Circle((x, y), drawing.column_mm, facecolor=svg.PLATE, edgecolor=svg.INK))
     for x, y in drawing.motors:
-        axes.add_patch(Circle((x, y), drawing.can_mm / 2, facecolor=svg.CAN, edgecolor=svg.FAINT,
-                              ls=(0, (4, 2))))
+        axes.add_artist(Circle((x, y), drawing.can_mm / 2, facecolor=svg.CAN, edgecolor=svg.FAINT,
+                               ls=(0, (4, 2))))
     for wheel in sorted(drawing.wheels_placed, key=lambda w: (-w.plane, w.axle)):
         color = svg.WHEELS[min(wheel.axle, len(svg.WHEELS) - 1)]
         turned = Affine2D().rotate(wheel.start_rad).translate(wheel.x, wheel.y)
-        axes.add_patch(Polygon(turned.transform(wheel.points), facecolor=color, alpha=0.9,
+        axes.add_artist(Polygon(turned.transform(wheel.points), facecolor=color, alpha=0.9,
+                                edgecolor=svg.INK, lw=0.7))
+        axes.add_artist(Circle((wheel.x, wheel.y), wheel.bore_mm / 2, facecolor="white",
                                edgecolor=svg.INK, lw=0.7))
-        axes.add_patch(Circle((wheel.x, wheel.y), wheel.bore_mm / 2, facecolor="white",
-                              edgecolor=svg.INK, lw=0.7))
         if wheel.hexagon_mm:
-            axes.add_patch(RegularPolygon((wheel.x, wheel.y), 6, radius=wheel.hexagon_mm / 3**0.5,
-                                          orientation=wheel.start_rad + 0.5235987755982988,
-                                          facecolor="none", edgecolor=svg.INK))
+            axes.add_artist(RegularPolygon((wheel.x, wheel.y), 6, radius=wheel.hexagon_mm / 3**0.5,
+                                           orientation=wheel.start_rad + 0.5235987755982988,
+                                           facecolor="none", edgecolor=svg.INK))
     for (x1, y1), (x2, y2), word in drawing.distances:
         axes.plot([x1, x2], [y1, y2], color=svg.INK, lw=0.6, ls=(0, (8, 2, 2, 2)))
         axes.text((x1 + x2) / 2, (y1 + y2) / 2 + 2, word, ha="center", fontsize=8,

@@ -21,6 +21,7 @@ from steadyturn.gears.trains import of_teeth
 trimesh = pytest.importorskip("trimesh", reason="the extra 'print' is not installed")
 pytest.importorskip("manifold3d", reason="the extra 'print' is not installed")
 
+from crossings import crossings  # noqa: E402
 from steadyturn.gears import frame, shapes, wheels  # noqa: E402
 from steadyturn.gears.parts import parts  # noqa: E402
 
@@ -46,6 +47,15 @@ def check(part) -> None:
     if part.name not in PIECES:
         assert len(body.split(only_watertight=False)) == 1, part.name
     assert body.bounds[0] == pytest.approx([0, 0, 0], abs=1e-9)
+    assert crossings(part.vertices, part.triangles) == [], part.name
+
+
+def test_a_body_through_itself_is_seen(usual) -> None:
+    """The check can fail: two pinions through each other are no sound body."""
+    part = usual[2]["pinion"]
+    points = np.concatenate([part.vertices, part.vertices + np.array([3.0, 1.0, 2.0])])
+    faces = np.concatenate([part.triangles, part.triangles + len(part.vertices)])
+    assert len(crossings(points, faces)) > 100
 
 
 def made(teeth=((60, 12), (60, 12)), only=None, **printing):
@@ -72,10 +82,17 @@ def random_case(seed: int) -> None:
             "grows_m": dice.uniform(-0.0002, 0.0003), "foot_m": dice.choice((0.0, 0.0003)),
             "bearing": dice.choice(("none", "625", "608")),
             "shaft_flat_m": dice.choice((None, 0.0015)),
-            "motors": dice.randint(1, 3),
+            "motors": dice.randint(1, 3), "radius_m": dice.uniform(0.05, 0.2),
+            "material": dice.choice(("pla", "petg", "nylon")),
+            "axle_m": dice.choice((None, None, 0.005, 0.01)),
         }
-        teeth = tuple((dice.randint(36, 66), dice.randint(10, 15))
-                      for _ in range(dice.choice((1, 2, 2, 3))))
+        count = dice.choice((1, 2, 2, 3))
+        if dice.random() < 0.2:
+            printing |= {"motors": 1, "layout": "reverted"}
+            count = 2
+        if printing["bearing"] != "none":
+            printing["axle_m"] = None
+        teeth = tuple((dice.randint(24, 80), dice.randint(8, 16)) for _ in range(count))
         try:
             for part in made(teeth, ratio=20.0, **printing)[2].values():
                 check(part)
