@@ -7,6 +7,7 @@ from typing import Any
 
 from steadyturn import cautions
 from steadyturn.report.card_page import runs
+from steadyturn.report.card_words import sign
 from steadyturn.report.style import columns, item, shown_path, table, wrap
 
 STRIP_S, CELL_MS = 4.0, 100
@@ -38,7 +39,7 @@ def text(c: Any) -> str:
     lines = [wrap(head), "", wrap(said.rule), "", wrap(f"Turn {said.pace}."), wrap(said.keep)]
     if said.gains:
         lines.append(wrap(said.gains))
-    lines += ["", wrap(f"The lamp, {STRIP_S:.0f} s of it ({_legend(c.lamp)})")]
+    lines += ["", wrap(f"The {sign(c)}, {STRIP_S:.0f} s of it ({_legend(c.lamp)})")]
     for signal, line in zip(c.signals, said.signals, strict=True):
         if not narrow:
             lines.append(f"  {strip(signal.steps)}  {line.what}")

@@ -16,6 +16,7 @@ RULE = {
     "vibration": "One pulse = faster. Still = enough. Two pulses = slower. Shaking = stop.",
 }
 IN_FULL = 2  # of the cautions; of the others their first sentence
+OTHER_SIGN = {"piezo": "beeper", "vibration": "shaker"}  # what else is the lamp
 LIT = ("led", "two_led", "rgb")
 # signal -> what it looks like, sounds like, feels like
 LOOKS = {
@@ -97,6 +98,11 @@ def _device(c: Any) -> str:
     return DEVICES.get(c.described.load.kind, "load")
 
 
+def sign(c: Any) -> str:
+    """What stands for the lamp."""
+    return OTHER_SIGN.get(c.lamp, "lamp")
+
+
 def _gains(c: Any) -> str:
     if c.gained_percent is None:
         return ""
@@ -152,7 +158,8 @@ def _connect(c: Any) -> list[str]:
         "Cover on, machine held fast, sleeves and hair away. Bypass cap off.",
         f"One cable only: into the {device} first, then into the machine. "
         + (f"{device.capitalize()} off or in flight mode." if device == "phone" else ""),
-        f"Turn by the lamp. After some 2 s of good pace the {device} is connected by itself.",
+        f"Turn by the {sign(c)}. After some 2 s of good pace the {device} is connected by "
+        "itself.",
         "Rest when you like: it lets go, and comes back by itself.",
         f"Done: stop turning, then pull the cable at the {device}.",
     ]
@@ -165,17 +172,18 @@ def _trouble(c: Any) -> str:
 
 def _dark(c: Any, kind: str) -> list[str]:
     rig = c.described
-    sign = {"led": "No light at all", "piezo": "Never a sound"}.get(kind, "Never a pulse")
+    none = {"led": "No light at all", "piezo": "Never a sound"}.get(kind, "Never a pulse")
     first = {
-        "crank": f"{sign}: the board has no power yet. Turn faster"
+        "crank": f"{none}: the board has no power yet. Turn faster"
                  + (f", above {c.wake_tpm:.0f} a minute." if c.wake_tpm else "."),
-        "cell": f"{sign}: change the board's own cell.",
-        "usb": f"{sign}: plug in the board's own power bank, press its button.",
+        "cell": f"{none}: change the board's own cell.",
+        "usb": f"{none}: plug in the board's own power bank, press its button.",
     }[rig.supply.feed]
     found = [first]
     if rig.rectifier.kind == "schottky" and rig.supply.feed == "crank":
         found.append("Turn the other way.")
-    found += ["Look: motor wires, fuse, plugs, the lamp itself (in sunlight: shade it).",
+    shade = " itself" if c.lamp in OTHER_SIGN else " itself (in sunlight: shade it)"
+    found += [f"Look: motor wires, fuse, plugs, the {sign(c)}{shade}.",
               "Handle heavy although nothing is plugged in: a short. Stop using it.",
               "Handle light, nothing helps: " + (
                   "the bypass." if _bypass_for_device(c) else "it needs a meter and a laptop.")]
@@ -198,6 +206,6 @@ def _bypass(c: Any) -> list[str]:
         "marked BYPASS.",
         f"Turn evenly, {pace}, then plug in the {device}. Unplug it before you stop or slow down.",
         f"Still at work: the cut at the output ({number(c.cut_v)} V) and the clamp. Not at work: "
-        "lamp, board, letting go.",
+        "board, lamp, letting go.",
         "Take the cap off again.",
     ]
