@@ -73,6 +73,7 @@ def _source(b: Any) -> Iterator[Symptom]:
 
 def _board(b: Any) -> Iterator[Symptom]:
     rig = b.described
+    steps = {key for stage in b.stages for key in stage.steps}
     feed = {"crank": Cause("the board's supply from the bus", "reservoir's volts while turning",
                            "D9, U7, D10, C12"),
             "cell": Cause("the board's cell is empty", "its volts under load", "another cell"),
@@ -93,8 +94,10 @@ def _board(b: Any) -> Iterator[Symptom]:
               "turn faster; else the open volts of stage 2"),
         Cause("the hold gets no pulses", "C7 while the lamp is steady: above 0.5 V?",
               "switch pin's wire, R9, C5, C6, D2, D3"),
-        Cause("the let-go pin is stuck high", "Q2's gate: 0 V?", "its wire, R17"),
-        Cause("the alert is low for good", "ALERT pin: 3.3 V?", "its wire, R40, D12"),
+        *([Cause("the let-go pin is stuck high", "Q2's gate: 0 V?", "its wire, R17")]
+          if "let_go" in steps else []),
+        *([Cause("the alert is low for good", "ALERT pin: 3.3 V?", "its wire, R40, D12")]
+          if "alert" in steps else []),
         *([Cause("the bus cut holds it: the unloaded bus stands too high", "slower: does it?",
                  "turn slower; R18, R19")]
           if b.protected is not None and b.protected.bus_cut_trial is not None else []),

@@ -34,7 +34,8 @@ def written_text(written: Any) -> str:
         lines.append(wrap(f"But {written.no_schematic}."))
     if written.kept:
         lines.append(wrap(f"Left alone, for somebody changed them: {', '.join(written.kept)}"))
-    lines += [*_cautions(), "", "next: open wiring.html in a browser; print it, tick it off"]
+    lines += [*_cautions(), "", wrap("next: open wiring.html in a browser, print it, tick it off; "
+                                      f"then steadyturn bringup {shown_path(result.file)}")]
     return "\n".join(lines) + "\n"
 
 

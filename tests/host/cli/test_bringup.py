@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 from dataclasses import replace
 from math import isfinite
@@ -11,7 +12,8 @@ from pathlib import Path
 import pytest
 from steadyturn.circuit import standard
 from steadyturn.circuit.references import REF_V
-from steadyturn.circuit.values import design
+from steadyturn.circuit.table import fitted
+from steadyturn.circuit.values import design, values
 from steadyturn.cli import main as front
 from steadyturn.errors import Failed
 from steadyturn.jobs.bringup import Bringup, bringup_of
@@ -23,6 +25,7 @@ from steadyturn.report import bringup_page
 from steadyturn.report.bringup import text
 from steadyturn.report.bringup_words import sheet
 from steadyturn.report.card import text as card_text
+from steadyturn.report.objects import to_object
 from steadyturn.rig.examples import example_names, example_path
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
@@ -227,3 +230,19 @@ def test_random_rigs_have_a_sheet_and_a_card_or_a_reason() -> None:
             with pytest.raises(Failed):
                 card_of(rig, "random.toml")
     assert given > 15
+
+
+def test_designators_are_those_of_the_circuit(sheets) -> None:
+    """Every R2, Q7 and U6 that a sheet names is fitted in that rig's circuit, and what is laid
+    across an upper arm is laid across the right one."""
+    for name, b in sheets.items():
+        made = design(b.described, b.low_tpm, b.high_tpm)
+        parts = fitted(b.described, values(b.described, made))
+        sheet_ = replace(b.sheet, warnings=(), needed=())
+        named = set(re.findall(r"\b[RCQDUJFL]\d{1,2}\b", json.dumps(to_object(sheet_))))
+        assert named > {"R29", "J1"}, name
+        assert named <= {p.ref for p in parts}, name
+        amounts = {p.ref: p.amount for p in parts}
+        assert amounts["R2"] == made.clamp.trip.upper_ohm
+        assert amounts["R29"] == made.cut.upper_ohm
+        assert amounts.get("R18", made.trip.upper_ohm) == made.trip.upper_ohm
