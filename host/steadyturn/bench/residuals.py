@@ -1,0 +1,61 @@
+"""How far each row is from zero for given constants, and how far it may be."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steadyturn.bench.rows import FRICTION_WANDERS, LOADED_PEAK, PEAK, WARMTH, Rows
+from steadyturn.model.motor import COPPER_PER_K, FERRITE_PER_K
+
+Floats = NDArray[np.float64]
+K, OHM, DROP, KNEE, IDLE, DRAG, TRAIN = range(7)  # places among the constants
+
+
+def evaluate(rows: Rows, constants: Floats, shared: Floats) -> tuple[Floats, Floats]:
+    """(residuals, one sigma of each) in V, A or N m, as the row is.
+
+    constants: SI, in the order above; shared: as `rows.shared`, its first always 0. Both may
+    have a leading axis of many sets; then so have the results.
+    """
+    k20, ohm20, drop, knee, idle, drag, train = np.moveaxis(constants[..., None], -2, 0)
+    at, setup = rows.shared.index, rows.setup
+    warm = shared[..., [at(WARMTH)]]
+    k = k20 * (1 + FERRITE_PER_K * warm)
+    ohm = ohm20 * (1 + COPPER_PER_K * warm)
+    volts = rows.volts * (1 + shared[..., rows.volt_gain])
+    by_ohm = np.where(np.isfinite(rows.ohm), shared[..., rows.ohm_gain], 0.0)
+    amps = rows.amps * (1 + shared[..., rows.amp_gain]) / (1 + by_ohm)
+    each = amps / setup.parallel
+    brush = np.tanh(each / knee)
+    diode = rows.diode * setup.diodes * setup.drop_v
+    slope = setup.series / setup.parallel * (ohm + drop / knee * (1 - brush**2)) + diode * (
+        1 - np.tanh(amps / setup.knee_a) ** 2) / setup.knee_a + rows.loop_ohm
+    inner = setup.series * (each * ohm + drop * brush)
+    free_w = np.maximum(np.abs(volts) + inner / setup.series, 0.0) / k
+    w = np.where(np.isnan(rows.w), free_w, rows.w)
+    excess = rows.peak_excess + shared[..., [at(PEAK)]]
+    emf = setup.series * k * w * (1 + rows.peak * excess)
+    left = (emf - inner - diode * np.tanh(amps / setup.knee_a) - volts - amps * rows.loop_ohm)
+    same = np.isfinite(rows.ohm) & (rows.held == 0)  # one reading gives both volts and current
+    digits = np.where(same, (rows.volt_digit * (1 + slope / np.where(same, rows.ohm, 1))) ** 2,
+                      rows.volt_digit**2 + (slope * rows.amp_digit) ** 2)
+    wander = (rows.held * each * ohm * rows.position * setup.series) ** 2
+    partly = (rows.peak > 0) & (rows.peak < 1)
+    spread = np.hypot(emf * rows.w_share, emf * partly * LOADED_PEAK * rows.peak_excess)
+    sigma = np.sqrt(digits + wander + spread**2)
+    friction = k20 * idle + drag * w
+    own = k * each
+    runs, torques, stalls = (rows.kind == name for name in ("run", "torque", "stall"))
+    if runs.any():
+        left = np.where(runs, -each - friction / k, left)
+        sigma = np.where(runs, np.hypot(rows.amp_digit, FRICTION_WANDERS * friction / k), sigma)
+    if torques.any():
+        motors = setup.series * setup.parallel
+        asked = setup.crank_nm + setup.ratio * motors * (own + friction) / train
+        left = np.where(torques, asked - rows.torque, left)
+        sigma = np.where(torques, np.hypot(rows.torque_share * rows.torque, 0.02 * asked), sigma)
+    if stalls.any():
+        left = np.where(stalls, -own - rows.torque, left)
+        sigma = np.where(stalls, np.hypot(rows.torque_share * rows.torque, k20 * idle), sigma)
+    return left, sigma

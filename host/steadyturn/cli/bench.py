@@ -1,0 +1,87 @@
+"""`steadyturn bench`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from steadyturn.cli.bench_ask import ask
+from steadyturn.cli.common import Number, json_option, plot_option, rig_argument, rig_path, show
+from steadyturn.errors import Failed
+
+
+@click.command(short_help="A motor's or machine's constants from readings by hand.")
+@rig_argument
+@click.option("--motor", default=None, metavar="NAME",
+              help="A bare motor: its entry in the parts file is set, or added.")
+@click.option("--readings", type=click.Path(path_type=Path), default=None, metavar="FILE",
+              help="Readings from a file; without it they are asked for.")
+@click.option("--parts", type=click.Path(path_type=Path), default=None, metavar="FILE",
+              help="The parts file for --motor (the only one in this folder).")
+@click.option("--new", type=click.Path(path_type=Path), default=None, metavar="FILE",
+              help="Write a file of readings to fill in, and do nothing else.")
+@click.option("--wires", type=Number("wires that leave the motor", int), default=None,
+              metavar="N", help="How many wires leave the motor.")
+@click.option("--nameplate", is_flag=True,
+              help="Believe beforehand what the file already says of the motor.")
+@click.option("--no-write", is_flag=True, help="Show only; change no file.")
+@click.option("--force", is_flag=True, help="With --new: write over a file that is there.")
+@plot_option
+@json_option
+def command(
+    rig: str | None, motor: str | None, readings: Path | None, parts: Path | None,
+    new: Path | None, wires: int | None, nameplate: bool, no_write: bool, force: bool,
+    plot: Path | None, as_json: bool,
+) -> int:
+    """Measure a bare motor (--motor) or the built machine (RIG) with a multimeter.
+
+    \b
+      steadyturn bench --motor "printer motor"            asks, step by step
+      steadyturn bench --new readings.toml                a file to fill in
+      steadyturn bench --motor "printer motor" --readings readings.toml
+      steadyturn bench my.toml --readings readings.toml   the built machine
+
+    What the readings tell is written as measured, with its 95 % interval and date;
+    what they do not tell stays as it was. A reading that does not go with the others
+    is left out and named, with the slip that would explain it.
+    """
+    from steadyturn.jobs import bench as job
+    from steadyturn.report import bench as report
+
+    if new is not None:
+        if motor or readings or rig:
+            raise click.UsageError("--new writes a file of readings: give it alone.")
+        show(job.new_readings(new, force=force), as_json, report.new_text)
+        return 0
+    if motor is not None and rig is not None:
+        raise click.UsageError("Name a RIG, or a bare motor with --motor: one at a time.")
+    if wires is not None:
+        _refuse(job.wires(wires))
+    if plot is not None:
+        from steadyturn.report import bench_plot
+
+        bench_plot.check(plot)
+    if motor is not None:
+        job.check_name(motor)
+        given = readings or ask(motor, None, wires)
+        answer = job.bench_motor(motor, given, parts or job.only_parts_file(),
+                                 nameplate=nameplate, write=not no_write)
+    else:
+        if parts is not None:
+            raise click.UsageError("--parts goes with --motor.")
+        path = rig_path(rig)
+        job.check_rig(path, write=not no_write)
+        given = readings or ask(path.stem, path, None)
+        answer = job.bench_rig(path, given, nameplate=nameplate, write=not no_write)
+    if plot is not None and answer.result is not None:
+        bench_plot.write(answer, plot)
+    show(answer, as_json, report.text)
+    return 0
+
+
+def _refuse(found: object) -> None:
+    from steadyturn.report.bench import not_modelled
+
+    if not found.brushed:  # type: ignore[attr-defined]
+        raise Failed(*not_modelled(found))

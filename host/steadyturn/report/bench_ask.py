@@ -1,0 +1,66 @@
+"""The words of a guided bench."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from steadyturn.report.bench import DRILL, HELD, proposal
+from steadyturn.report.style import item, wrap
+
+_WORDS = {
+    "resistor_v": "volts over the resistor", "motor_v": "volts over the motor",
+    "volts": "volts", "turns": "turns", "seconds": "seconds", "rpm": "turns/min of the motor",
+    "amps": "amperes",
+}
+_ASK = {
+    "counts": "Counts of the meter: 2000, 4000, 6000 ...? (Enter: 2000)",
+    "percent": "Its error on volts in percent, from its sheet? (Enter: 0.8)",
+    "room": "Degrees Celsius where the motor has lain for an hour? (Enter: 20)",
+}
+_FIRST = {
+    "locked_ohm": "Held shaft. Cell, resistor and motor in a row; the shaft clamped. Read the "
+    "volts over each, then turn the shaft a little for the next. Best: six positions with a "
+    "resistor about as large as the motor's ohms, then four with one twenty times larger, which "
+    "tells the brushes.",
+    "open": "Open circuit: only the meter connected. Turn steadily and count; four or five paces.",
+    "open_rpm": "Open circuit: only the meter connected. Four or five speeds of the drill.",
+    "loaded_ohm": "Loaded: a known resistor across the terminals. It gets hot.",
+    "run": "Free run from a supply or fresh cells: nothing on the shaft. Two or three supplies.",
+}
+MACHINE_RUN = "Free run: skip it on a machine whose handle is fixed to the motors (Enter)."
+
+
+def opening(subject: str, machine: bool) -> str:
+    """What is said before the first question."""
+    lines = [wrap(f"Measuring {subject}. Enter goes on; Ctrl-C keeps what you have typed."), ""]
+    lines += [item(caution, mark="! ", indent="") for caution in (HELD, DRILL)]
+    if machine:
+        lines.append(item(MACHINE_RUN, mark="- ", indent=""))
+    return "\n".join(lines) + "\n"
+
+
+def question(ask: Any, keys: tuple[str, ...]) -> str:
+    """A question as it stands on the screen, without its last line's end."""
+    if ask.wrong:
+        return wrap(f"Not that: {ask.wrong}", indent="  ") + "\n  > "
+    if ask.code in _ASK:
+        return f"{_ASK[ask.code]} "
+    numbers = ", ".join(_WORDS[key] for key in keys)
+    if ask.code in ("locked_ohm", "loaded_ohm"):
+        if ask.count:
+            return "\nAnother resistor? Its ohms (Enter: go on) "
+        return f"\n{wrap(_FIRST[ask.code])}\nOhms of the resistor? (Enter: go on) "
+    if ask.code == "speed":
+        return "\n" + wrap("How is it turned? d: a drill of known speed; or the ratio of a hand "
+                           "gear, motor turns for one you count (Enter: 1).") + "\n> "
+    if ask.code == "more":
+        goal = ask.proposal
+        return "\n" + wrap(
+            f"Known to {goal.goal_percent:.1f} % now. Worth most next: {proposal(goal)}, to "
+            f"{goal.after_percent:.1f} %. Type {numbers} - or Enter to end.") + "\n> "
+    head = ""
+    if ask.count == 0:  # of this resistor
+        first = _FIRST.get(ask.code, "")
+        head = (f"\n{wrap(first)}\n" if first else "") + wrap(
+            f"A line a reading: {numbers}. Enter goes on.") + "\n"
+    return f"{head}{ask.count + 1}: "
