@@ -155,39 +155,44 @@ def _sized(every: Stages, task: Task, choice: Sequence[Whole]) -> Found:
     """Module and width of each stage, and the figures of the whole."""
     given = task.given
     size, number = len(choice[0]), len(choice)
-    before = np.ones(size)
+    chosen = [every.only(rows) for rows in choice]
+    before = [np.ones(size)]
+    for stage in chosen:
+        before.append(before[-1] * stage.ratio)
     modules, widths = np.zeros((size, number)), np.zeros((size, number))
     safety, loss, plastic = np.full(size, np.inf), np.ones(size), np.zeros(size)
-    for at, rows in enumerate(choice):
-        stage = every.only(rows)
-        last = at == number - 1
-        warm = task.warm_c[1 if last else 0]
-        share = 1 / given.motors if last else 1.0
-        module, width, factor = _module(stage, task, before, share, warm, joined=not last)
+    # from the motors on: a wheel has to pass the axle of the one before it
+    apart = np.full(size, given.can_mm / 2 + HEAD_MM)
+    for at in reversed(range(number)):
+        stage, last = chosen[at], at == number - 1
+        module, width, factor = _module(stage, task, before[at], apart, last=last)
+        apart = stage.driver_tip * module + given.axle_mm / 2 + CLEAR_MM
         modules[:, at], widths[:, at] = module, width
         safety = np.minimum(safety, factor)
         loss = loss * (1 - given.material.friction.value * stage.sliding)
         plastic += wheel_cm3(stage.driver_tip * module, module, width)
         plastic += wheel_cm3(stage.driven_tip * module, module, width) * (
             given.motors if last else 1)
-        before = before * stage.ratio
     keep, length = _room(every, given, choice, modules)
     found = Found(
         rows=np.stack(choice, axis=1),
         teeth=np.stack([np.stack([every.driver[r], every.driven[r]], axis=1) for r in choice],
                        axis=1),
-        modules_mm=modules, widths_mm=widths, ratio=before, safety=safety, length_mm=length,
+        modules_mm=modules, widths_mm=widths, ratio=before[-1], safety=safety, length_mm=length,
         loss=1 - loss, plastic_cm3=plastic,
         hunting=np.mean([every.hunting[r] for r in choice], axis=0))
     return found.only(keep)
 
 
-def _module(stage: Stages, task: Task, before: Floats, share: float, warm_c: float, *,
-            joined: bool) -> tuple[Floats, Floats, Floats]:
-    """The smallest module whose broadest face bears the loads (else the one that bears most),
-    the width it needs, and how many times what is asked for it then bears. before: ratio up to
-    the driver; share: of the running load; joined: the driven wheel stands on the next one."""
+def _module(stage: Stages, task: Task, before: Floats, apart_mm: Floats, *,
+            last: bool) -> tuple[Floats, Floats, Floats]:
+    """The smallest module that leaves room and whose broadest face bears the loads (else the one
+    that bears most; 0 where none leaves room), the width it needs, and how many times what is
+    asked for it then bears. before: ratio up to the driver; apart_mm: the axes at least; last: the
+    driven wheel is a motor's, else it stands on the next one."""
     given, loads, plastic = task.given, task.loads, task.given.material
+    warm_c, share = task.warm_c[last], 1 / given.motors if last else 1.0
+    thinnest = (given.shaft_mm if last else given.axle_mm) / 2 + LEAST_WALL_MM
     running, turns = loads.running_nm / before * share, loads.pace_tpm * RPM * before
     lost = running * turns * plastic.friction.value * stage.sliding
     layers = layers_mpa(plastic, warm_c)
@@ -212,13 +217,16 @@ def _module(stage: Stages, task: Task, before: Floats, share: float, warm_c: flo
                            ) / radius / (strength * m * form)
         takes = np.ceil(np.clip(needs * task.margin, narrow, broad) * 2 - 1e-9) / 2
         bears = takes / needs
-        if joined:
+        if not last:
             outer = 2 * stage.driven_root * m
             hollow = np.minimum((given.axle_mm + 1) / np.maximum(outer, 1e-3), 0.999)
             shear = 16e3 * loads.overload_nm / before / stage.ratio / (
                 np.pi * outer**3 * (1 - hollow**4))
             bears = np.minimum(bears, layers / (shear * OVERLOAD_SAFETY))
         fits = 2 * np.maximum(stage.driver_tip, stage.driven_tip) * m <= given.bed_mm - 4
+        fits &= (stage.centre * m >= apart_mm) & (stage.driven_root * m >= thinnest)
+        if last:
+            fits &= motors_fit(stage.centre * m, given.motors, given.can_mm)
         enough = bears >= task.margin - 1e-9
         better = open_ & fits & (enough | (bears > factor))
         module[better], width[better], factor[better] = m, takes[better], bears[better]
@@ -234,23 +242,14 @@ def _heat_shares(plastic: Material, at_c: Floats) -> Floats:
 
 def _room(every: Stages, given: Given, choice: Sequence[Whole],
           modules: Floats) -> tuple[NDArray[np.bool_], Floats]:
-    """Which trains go together: wheels clear of the axles behind them, the motors' cans of
-    each other and of the last axle; and their length in a row."""
-    keep = (modules > 0).all(axis=1)
+    """Which trains go together, and their length in a row."""
+    keep: NDArray[np.bool_] = np.asarray((modules > 0).all(axis=1))
     centres = [every.centre[r] * modules[:, n] for n, r in enumerate(choice)]
-    tips = [every.driver_tip[r] * modules[:, n] for n, r in enumerate(choice)]
-    for centre, tip in zip(centres[:-1], tips[1:], strict=True):
-        keep &= centre - tip >= given.axle_mm / 2 + CLEAR_MM
-    for at, (rows, axle) in enumerate(zip(
-            choice, [given.axle_mm] * (len(choice) - 1) + [given.shaft_mm], strict=True)):
-        keep &= every.driven_root[rows] * modules[:, at] >= axle / 2 + LEAST_WALL_MM
-    last = centres[-1]
+    first = every.driver_tip[choice[0]] * modules[:, 0]
     if given.reverted and len(choice) == 2:
         # what shifts can make up
         keep &= np.abs(centres[0] - centres[1]) <= 0.4 * modules[:, 1]
-    keep &= last >= given.can_mm / 2 + HEAD_MM
-    keep &= motors_fit(last, given.motors, given.can_mm)
-    length = tips[0] + sum(centres) + given.can_mm / 2
+    length = first + sum(centres) + given.can_mm / 2
     return keep, length
 
 

@@ -91,6 +91,18 @@ def test_the_list_is_a_choice(ratio: float, counts: tuple[int, ...]) -> None:
                         or abs(one.width_mm - other.width_mm) > 5), (one.teeth, other.teeth)
 
 
+def test_a_high_ratio_finds_room() -> None:
+    """Modules larger than the load asks for, where only they leave room for axles and motors."""
+    asked = task(ratio=150.0, counts=(3,))
+    trains = choices(asked).trains
+    assert trains
+    for train in trains:
+        assert train.fits
+        assert train.safety >= 0.99
+        last = train.stages[-1]
+        assert last.centre_mm >= asked.given.can_mm / 2 + search.HEAD_MM
+
+
 def test_what_is_asked_for_is_asked_with_its_margin() -> None:
     asked = task(counts=(2,))
     teeth = ((46, 11), (83, 14))
