@@ -27,6 +27,7 @@ BUSY, DENIED, FAILED = "busy", "no permission", "failed"
 class Asked:
     """What became of asking a port. state: ours, other version (of the firmware), no answer,
     busy, no permission or failed; who: of ours; label, rig: from its settings, "" without;
+    totals: of its turns in thousandths and of its energy in in uJ, None where it does not say;
     held_by: who has a busy port, as far as the system tells; says, how: what is wrong and what
     to do, "" when nothing is."""
 
@@ -35,6 +36,7 @@ class Asked:
     who: Who | None = None
     label: str = ""
     rig: str = ""
+    totals: tuple[int, int] | None = None
     held_by: tuple[Holder, ...] = ()
     says: str = ""
     how: str = ""
@@ -77,7 +79,7 @@ def ask(port: Port) -> Asked:
         link = Link(stream, answer_s=ANSWER_S, tries=2)
         who = link.who()
         label, rig = _names(link)
-        return Asked(port, OURS, who, label, rig)
+        return Asked(port, OURS, who, label, rig, _totals(link))
     except NotUnderstood as failed:
         return _failed(port, OTHER, failed)
     except NoAnswer as failed:
@@ -100,6 +102,13 @@ def _names(link: Link) -> tuple[str, str]:
         if isinstance(read, dict):
             return _text(read.get("label"), 24), _text(read.get("rig"), 48)
     return "", ""
+
+
+def _totals(link: Link) -> tuple[int, int] | None:
+    with contextlib.suppress(Failed):
+        state = link.state()
+        return state["turns_m"], state["energy_in_uj"]
+    return None
 
 
 def _text(value: object, most: int) -> str:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import steadyturn_fw
 
 from steadyturn.board.asking import BUSY, OTHER, OURS, SILENT
 
+ANY = "RIG"  # several would do: the person names one
 FRESH_S = 86_400.0  # what was pulled so lately is most likely still to be looked at
 
 Step = tuple[str, str]  # a command, and why that one
+Works = Callable[[str], bool]  # whether a rig file has a band
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,19 +53,20 @@ class LastPull:
 
 def next_step(
     rigs: Sequence[RigHere], drawers: Sequence[str], boards: Sequence[BoardHere],
-    last: LastPull | None,
+    last: LastPull | None, works: Works = lambda _: True,
 ) -> Step:
-    """What most helps on. A command says --port where it would not find the board by itself."""
+    """What most helps on. A command says --port where it would not find the board by itself.
+    works: asked only where a board is to be flashed, since it takes the model."""
     real = [b for b in boards if not b.virtual]
     # a person who has a board at the computer means that one
-    return (_board_step(rigs, real, boards, last)
-            or _board_step(rigs, [b for b in boards if b.virtual], boards, last)
+    return (_board_step(rigs, real, boards, last, works)
+            or _board_step(rigs, [b for b in boards if b.virtual], boards, last, works)
             or _without_board(rigs, drawers, boards, last))
 
 
 def _board_step(
     rigs: Sequence[RigHere], here: Sequence[BoardHere], boards: Sequence[BoardHere],
-    last: LastPull | None,
+    last: LastPull | None, works: Works,
 ) -> Step | None:
     ours = [b for b in here if b.state == OURS]
     for board in ours:
@@ -79,12 +82,12 @@ def _board_step(
            or (b.state == OURS and b.firmware != steadyturn_fw.VERSION)]
     bare = [b for b in here if b.state == SILENT] if not ours else []
     for board in (*old, *bare):
-        return (f"steadyturn flash {_rig(rigs, board)}{_port(board, boards)}",
-                "the board does not run this version's firmware.")
+        return _flash(_rig(rigs, board), _port(board, boards), works,
+                      "the board does not run this version's firmware.")
     for board in ours:
         if not board.rig:
-            return (f"steadyturn flash {_rig(rigs, board)}{_port(board, boards)}",
-                    "the board has no settings yet, so it keeps the phone disconnected.")
+            return _flash(_rig(rigs, board), _port(board, boards), works,
+                          "the board has no settings yet, so it keeps the phone disconnected.")
         if last is not None and last.pages and last.board == board.unique_id and (
                 last.seconds_ago < FRESH_S / 24):
             return "steadyturn review", "it shows what the pull just now brought."
@@ -95,6 +98,14 @@ def _board_step(
     if here:
         return "steadyturn ports", "the port cannot be used; this says why, and what to do."
     return None
+
+
+def _flash(rig: str, port: str, works: Works, because: str) -> Step:
+    """A rig without a band has nothing to be set on a board."""
+    if rig != ANY and not works(rig):
+        return (f"steadyturn pace {rig}", "no pace works for this rig, so a board cannot be set "
+                                          "up for it; this says why and what would help.")
+    return f"steadyturn flash {rig}{port}", because
 
 
 def _without_board(
@@ -110,8 +121,9 @@ def _without_board(
         if not rigs:
             return "steadyturn sessions", "it lists what was cranked so far."
     if rigs:
-        return (f"steadyturn pace {_rig(rigs)}",
-                "it shows how fast to turn, and what limits it.")
+        rig = _rig(rigs)
+        return (f"steadyturn check {rig}",
+                f"it says what could harm; then 'steadyturn pace {rig}' shows how fast to turn.")
     if drawers:
         return (f"steadyturn size {drawers[0]}",
                 "it lists what can be built from these parts, and writes a rig file of it.")
@@ -129,7 +141,7 @@ def _rig(rigs: Sequence[RigHere], board: BoardHere | None = None) -> str:
     for found in (own, right):
         if len(found) == 1:
             return found[0].file
-    return "RIG"
+    return ANY
 
 
 def _port(board: BoardHere, boards: Sequence[BoardHere]) -> str:

@@ -61,4 +61,5 @@ def _pull(home: Any) -> str:
     cut = "" if last.finished else ", not to its end"
     days = last.seconds_ago / 86_400
     ago = f"{days:.0f} days" if days >= 2 else duration(last.seconds_ago)
-    return f"{ago} ago, {last.pages} new pages of board {last.board[-6:]}{cut}"
+    pages = "1 new page" if last.pages == 1 else f"{last.pages} new pages"
+    return f"{ago} ago, {pages} of board {last.board[-6:]}{cut}"

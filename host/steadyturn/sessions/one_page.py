@@ -55,6 +55,12 @@ def boot_of(page: bytes) -> int:
     return int.from_bytes(page[layout.AT_BOOT : layout.AT_BOOT + 3], "little")
 
 
+def totals_of(page: bytes) -> tuple[int, int]:
+    """Totals at the end of one page: turns in thousandths, energy in in uJ."""
+    return (int.from_bytes(page[layout.AT_TURNS : layout.AT_TURNS + 5], "little"),
+            int.from_bytes(page[layout.AT_ENERGY_IN : layout.AT_ENERGY_IN + 6], "little"))
+
+
 # The same rules for one page's numbers and for columns of many.
 
 

@@ -14,12 +14,14 @@ from steadyturn.board.stream import gone
 from steadyturn_fw import frames, pages
 
 
-def page(seq: int, boot: int = 1) -> bytes:
-    """A page with only its number and boot in it, and a right CRC."""
+def page(seq: int, boot: int = 1, turns_m: int = 0, energy_uj: int = 0) -> bytes:
+    """A page with only its number, boot and these totals in it, and a right CRC."""
     raw = bytearray(pages.PAGE_BYTES)
     raw[0], raw[1], raw[2] = pages.MAGIC_0, pages.MAGIC_1, pages.VERSION
     pages.put(raw, pages.AT_SEQ, 4, seq)
     pages.put(raw, pages.AT_BOOT, 3, boot)
+    pages.put(raw, pages.AT_TURNS, 5, turns_m)
+    pages.put(raw, pages.AT_ENERGY_IN, 6, energy_uj)
     crc = pages.Crc()
     crc.feed(raw, 0, pages.AT_CRC)
     crc.store(raw, pages.AT_CRC)

@@ -33,7 +33,8 @@ def test_ours_is_asked_who_it_is_and_nothing_that_changes_it():
     assert (found.state, found.label, found.rig) == ("ours", "hut", "Lakeside hut")
     assert found.who is not None
     assert found.who.unique_id == bytes(range(8)).hex()
-    assert {line.split()[0] for line in seen} == {frames.ASK_WHO, frames.ASK_SETTINGS}
+    assert {line.split()[0] for line in seen} == {
+        frames.ASK_WHO, frames.ASK_SETTINGS, frames.ASK_STATE}
     assert b"\x03" not in b"".join(seen)
 
 

@@ -68,7 +68,7 @@ def test_a_parts_file_is_no_rig_file(place):
     name = put_rig(place[0])
     seen = home(*place)
     assert [r.file for r in seen.rigs] == [name]
-    assert seen.next_step == f"steadyturn pace {name}"
+    assert seen.next_step == f"steadyturn check {name}"
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
@@ -79,9 +79,12 @@ def test_a_pipe_called_like_a_rig_file_is_passed_by(place):
 
 def test_a_file_in_the_librarys_place_is_told(place):
     place[1].write_text("mine")
+    put_rig(place[0])
     seen = home(*place)
     assert seen.last_pull is None
     assert "library" in seen.library_problem
+    assert "STEADYTURN_LIBRARY" in seen.next_step
+    assert "steadyturn" not in text(seen).split("next: ")[1].split("\n")[0]
 
 
 def test_a_rig_file_leads_to_its_pace_and_a_wrong_one_to_check(place):
@@ -89,7 +92,7 @@ def test_a_rig_file_leads_to_its_pace_and_a_wrong_one_to_check(place):
     (place[0] / "notes.toml").write_text("[other]\nx = 1\n")
     seen = home(*place)
     assert [r.file for r in seen.rigs] == [name]
-    assert seen.next_step == f"steadyturn pace {name}"
+    assert seen.next_step == f"steadyturn check {name}"
     (place[0] / name).write_text("[motor]\nterminal_ohm = -1\n")
     seen = home(*place)
     assert seen.next_step == f"steadyturn check {name}"
@@ -111,12 +114,14 @@ def test_a_board_without_our_firmware_is_flashed(place, plugged):
 
 def test_pages_to_pull_then_the_last_pull(place, plugged):
     fake = FakeBoard()
+    fake.state["turns_m"] = 90_000
     fake.firmware = VERSION.encode()
     with PtyBoard(fake) as board:
         plugged(board.port)
         seen = home(*place)
         assert seen.next_step == "steadyturn pull"
         assert seen.boards[0].pages_waiting == 5  # numbers 3 to 7
+        fake.pages[7] = fake_page(7, turns_m=90_000)
         pull(board.port, place[1])
         seen = home(*place)
         assert seen.boards[0].pages_waiting == 0
@@ -165,6 +170,7 @@ def test_several_boards_are_told_apart(place, plugged, monkeypatch):
         fake.firmware = VERSION.encode()
         fake.settings = b'head\n{"label":"board %d","rig":"Lakeside hut"}\ntail' % n
         fake.name = bytes([n]) * 8
+        fake.state["energy_in_uj"] = 2_000_000
     boards[0].pages = boards[2].pages = {}
     with PtyBoard(boards[0]) as one, PtyBoard(boards[1]) as two, PtyBoard(boards[2]) as twin:
         plugged(one.port, two.port)
@@ -177,6 +183,7 @@ def test_several_boards_are_told_apart(place, plugged, monkeypatch):
         assert "boards" in page
         assert "(virtual)" in page
         assert max(map(len, page.splitlines())) <= 80
+        boards[1].pages[7] = fake_page(7, energy_uj=2_000_000)
         pull(two.port, place[1])
         put_rig(place[0])
         assert home(*place).next_step == f"steadyturn watch --port {one.port}"
@@ -190,11 +197,39 @@ def test_a_journal_that_went_back_has_pages_to_pull(place, plugged):
     with PtyBoard(fake) as board:
         plugged(board.port)
         pull(board.port, place[1])
+        fake.state["turns_m"] = 4000
         for seq in (4, 7):
             fake.pages[seq] = fake_page(seq, boot=2)
         assert pull(board.port, place[1]).went_back == "pages"
-        fake.pages[9] = fake_page(9, boot=3)
+        fake.pages[9] = fake_page(9, boot=3, turns_m=4000)
         seen = home(*place)
         assert seen.boards[0].pages_waiting == 2
         pull(board.port, place[1])
         assert home(*place).boards[0].pages_waiting == 0
+
+
+def test_pages_at_rest_are_not_to_be_pulled(place, plugged):
+    fake = FakeBoard()
+    fake.firmware = VERSION.encode()
+    fake.settings = b'head\n{"rig":"Lakeside hut"}\ntail'
+    fake.pages[7] = fake_page(7, turns_m=4000)
+    put_rig(place[0])
+    with PtyBoard(fake) as board:
+        plugged(board.port)
+        assert home(*place).next_step == "steadyturn watch"  # never turned
+        fake.state.update(turns_m=4000)
+        pull(board.port, place[1])
+        fake.pages.update({n: fake_page(n, boot=n, turns_m=4000) for n in (8, 9)})
+        fake.state["energy_in_uj"] = 900_000  # a sensor's zero
+        assert home(*place).boards[0].pages_waiting == 0
+        fake.state.update(turns_m=4001)
+        assert home(*place).next_step == "steadyturn pull"
+
+
+def test_a_board_for_which_no_pace_works_is_not_flashed(place, plugged):
+    (place[0] / "toy.toml").write_text((FOLDER / "toy-motor.toml").read_text())
+    fake = FakeBoard()
+    fake.pages = {}
+    with PtyBoard(fake) as board:
+        plugged(board.port)
+        assert home(*place).next_step == "steadyturn pace toy.toml"

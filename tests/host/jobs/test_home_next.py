@@ -24,14 +24,14 @@ OLD = LastPull("aa", 9e5, 12, True)
 @pytest.mark.parametrize(("rigs", "drawers", "boards", "last", "step"), [
     ([], [], [], None, "demo"),
     ([], ["d.toml"], [], None, "size d.toml"),
-    ([HUT], [], [], None, "pace hut.toml"),
-    ([HUT, FERRY], [], [], None, "pace RIG"),
+    ([HUT], [], [], None, "check hut.toml"),
+    ([HUT, FERRY], [], [], None, "check RIG"),
     ([WRONG], [], [], None, "check wrong.toml"),
     ([WRONG], [], [board()], None, "check wrong.toml"),
     # without a board: what the last pull left to do
     ([], [], [], PULLED, "review"),
     ([HUT], [], [], PULLED, "review"),
-    ([HUT], [], [], OLD, "pace hut.toml"),
+    ([HUT], [], [], OLD, "check hut.toml"),
     ([], [], [], LastPull("aa", 60.0, 12, False), "pull"),
     ([], [], [], LastPull("aa", 9e5, 0, True), "sessions"),
     # one board
@@ -63,4 +63,11 @@ OLD = LastPull("aa", 9e5, 12, True)
 def test_next(rigs, drawers, boards, last, step):
     command, because = next_step(rigs, drawers, boards, last)
     assert command == f"steadyturn {step}"
+    assert because.endswith(".")
+
+
+@pytest.mark.parametrize("here", [board("no answer"), board(rig=""), board("other version")])
+def test_a_rig_without_a_band_is_not_flashed(here):
+    command, because = next_step([HUT], [], [here], None, lambda file: file != "hut.toml")
+    assert command == "steadyturn pace hut.toml"
     assert because.endswith(".")
