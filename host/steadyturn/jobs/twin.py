@@ -66,7 +66,8 @@ def serve(
     """Serve a virtual board until the context ends; time is real meanwhile.
 
     image: file that keeps its flash (None: a new one, removed in the end). A new board
-    comes with firmware and the rig's settings, unless `blank`. person: "lamp" (does what
+    comes with firmware and the rig's settings, unless `blank`, and an image keeps its board's
+    unique id; without one that comes from the rig's name and the seed. person: "lamp" (does what
     the lamp says), "steady:TPM" or "none". faults: "KIND:FROM" or "KIND:FROM:FOR", in
     seconds, of `bus_faults.KINDS`. Raises WrongInput and Failed.
     """
@@ -116,6 +117,8 @@ def board(
     new = image is None or not image.exists()
     if image is not None and not new:
         flash.refuse_foreign(image)
+    elif image is not None and found.kind == "unix":
+        flash.make(image)
     twin = Twin(rig, image=image, seed=seed, person=hand, interpreter=found, real_time=True)
     with contextlib.ExitStack() as stack:
         stack.callback(twin.stop)
@@ -169,7 +172,7 @@ def _fault(text: str) -> PlannedFault:
 def _prepare(twin: Twin, rig: Rig, new: bool, blank: bool) -> str:
     """Put firmware and settings on a new board; why not, if not."""
     if not new:
-        return "this board was there before: what is on it stays"
+        return "this board was there before and keeps what it has"
     if blank:
         return "a blank board was asked for"
     band = find_band(rig, deep=False)

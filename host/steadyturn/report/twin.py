@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from steadyturn.report.style import table, wrap
+from steadyturn.report.style import columns, shown_path, table, wrap
 
 PEOPLE = {"lamp": "somebody cranks, and does what the lamp says", "none": "nobody cranks"}
 
@@ -18,28 +18,40 @@ POWER = {
 
 def text(served: Any) -> str:
     """The port and the commands that use it."""
-    port, rig = served.port, served.rig_file
+    port, rig = served.port, shown_path(served.rig_file)
     pace = served.person.partition(":")[2]
     who = PEOPLE.get(served.person, f"a servo turns the handle at {pace} turns/min")
-    rows = []
+    watch = f"steadyturn watch --port {port}"
     if served.ready:
-        rows.append((f"steadyturn watch --port {port}", "live view"))
+        rows = [(watch, "live view")]
     else:
-        rows.append((f"steadyturn flash {rig} --port {port}", "firmware and settings"))
-        rows.append((f"steadyturn watch --port {port}", "then: live view"))
+        rows = [(f"steadyturn flash {rig} --port {port}", "firmware and settings"),
+                (watch, "then: live view")]
     rows += [
         (f"steadyturn pull --port {port}", "the journal"),
+        (f"steadyturn review --rig {rig}", "then: what came of it"),
         (f"mpremote connect {port} fs ls", "any MicroPython tool"),
     ]
     lines = [
-        f"Virtual board for '{served.rig}' on {port}",
+        wrap(f"Virtual board for '{served.rig}' on {port}"),
         wrap(f"Time is real, and {who}. {POWER[served.feed]}", "  "),
     ]
     if not served.ready:
         lines.append(wrap(f"Nothing was put on it: {served.not_ready_because}.", "  "))
-    kept = f"kept in {served.image}" if served.image else "removed at the end (--image keeps it)"
     for fault in served.faults:
         until = "" if fault.for_s is None else f" for {fault.for_s:g} s"
         lines.append(wrap(f"From {fault.from_s:g} s on{until}: {fault.says}.", "  "))
-    lines += [wrap(f"Its flash is {kept}.", "  "), "", table(rows), "", "Ctrl-C ends it."]
+    kept = (f"kept in {shown_path(served.image)}, and with it the board's id" if served.image else
+            "removed at the end (--image keeps it); its id is that of every such board of this "
+            "rig and --seed")
+    lines += [wrap(f"Its flash is {kept}.", "  "), "", _commands(rows), "", "Ctrl-C ends it."]
     return "\n".join(lines) + "\n"
+
+
+def _commands(rows: list[tuple[str, str]]) -> str:
+    """Each command on one line, to be copied; what it is for beside it, or below where the
+    terminal is too narrow for both."""
+    if max(len(command) for command, _ in rows) + max(len(what) for _, what in rows) + 4 \
+            <= columns():
+        return table(rows)
+    return "\n".join(f"  {command}\n      {what}" for command, what in rows)

@@ -65,7 +65,8 @@ class Engine:
         self.child: Any = None
         self._spawn = spawn
         self._unused = (0,) * (_ops.REGISTERS - len(plant.chip.registers))
-        self._unique = random.Random(f"board {seed}").randbytes(8).hex()
+        own = flash.unique or random.Random(f"board {plant.rig.name} {seed}").randbytes(8)
+        self._unique = own.hex()
         self._cause = PWRON_RESET
         self._boot_at = 0
         self._mode = "main"

@@ -8,6 +8,7 @@ W25Q16JV, 45 ms for a 4 KiB block and 0.7 ms for a page of 256 bytes, typical.
 from __future__ import annotations
 
 import random
+import secrets
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +22,9 @@ SIZE = BLOCK * BLOCKS
 PAGE = 256
 ERASE_US = 45_000
 PAGE_US = 700
+# behind the flash, in the image's file: the board's unique id, so that it goes with the image
+ID_MARK = b"steadyturn board"
+ID_BYTES = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +92,7 @@ def torn(before: bytes, data: bytes | None, chance: random.Random) -> bytes:
 class Flash:
     """The image file `path`; made blank if it is not there.
 
+    unique: the board's id that is kept with the image (`make`), None where there is none.
     log: None, or a list that takes every operation. `start` begins an operation, which
     `finish` completes; `cut` leaves it torn. Raises WrongInput for a file that is no
     image, Failed when it cannot be read or written.
@@ -103,6 +108,7 @@ class Flash:
         self._file = _open(path)
         try:
             _hold(self._file, path)
+            self.unique = _id_of(self._file)
         except BaseException:
             self._file.close()
             raise
@@ -162,13 +168,36 @@ class Flash:
         self._file.write(data)
 
 
+def make(path: Path) -> None:
+    """A blank image of a board of its own: with a unique id by chance. Raises Failed."""
+    _write(path, blank() + ID_MARK + secrets.token_bytes(ID_BYTES))
+
+
+def _id_of(file: IO[bytes]) -> bytes | None:
+    file.seek(SIZE)
+    behind = file.read()
+    return behind[len(ID_MARK):] if behind.startswith(ID_MARK) else None
+
+
+def _write(path: Path, data: bytes | bytearray) -> None:
+    try:
+        path.write_bytes(data)
+    except OSError as error:
+        raise _unusable(path, error) from None
+
+
+def _unusable(path: Path, error: OSError) -> Failed:
+    return Failed(f"{path}: {error.strerror or error}.",
+                  "The flash image must be a file that can be read and written.")
+
+
 def _open(path: Path):  # type: ignore[no-untyped-def]  # an unbuffered binary file
     if path.exists():
         if not path.is_file():
             raise WrongInput(Problem(str(path), "", "", "it is not a file.",
                                      "Name a file for the flash image."))
         size = path.stat().st_size
-        if size != SIZE:
+        if size not in (SIZE, SIZE + len(ID_MARK) + ID_BYTES):
             raise WrongInput(Problem(
                 str(path), "size", f"{size} bytes", f"a flash image has {SIZE} bytes.",
                 "Name another file: a missing one is made.",
@@ -178,8 +207,7 @@ def _open(path: Path):  # type: ignore[no-untyped-def]  # an unbuffered binary f
             path.write_bytes(blank())
         return open(path, "r+b", buffering=0)
     except OSError as error:
-        raise Failed(f"{path}: {error.strerror or error}.",
-                     "The flash image must be a file that can be read and written.") from None
+        raise _unusable(path, error) from None
 
 
 def _hold(file: IO[bytes], path: Path) -> None:

@@ -34,6 +34,7 @@ class PlainFlash:
 
     def __init__(self, image: Path, seed: int = 0) -> None:
         self.path = folder_of(image)
+        self.unique: bytes | None = None  # none is kept: nobody can pull from this board
         self.log: list[Operation] | None = None
         self.erases = 0
         self.pages = 0

@@ -46,7 +46,8 @@ TURN_US = 1_000_000  # how often during a run, virtual time
 
 class Twin:
     """rig: the machine. image: the flash's image file, made when it is not there (None: a
-    blank one that is removed in the end). seed: of every chance in board and sensor.
+    blank one that is removed in the end). seed: of every chance in board and sensor; with the
+    rig's name it makes the board's unique id, unless the image has one (`flash.make`).
     person: turns the handle (None: nobody does); a `Person` has a seed of its own.
     interpreter: None takes the best one here. ideal_sensor: neither errors nor noise.
     real_time: time passes, in real time, also without a client.

@@ -9,8 +9,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from steadyturn.errors import Failed, WrongInput
+from steadyturn.rig.examples import FOLDER
+from steadyturn.rig.file import read_rig
+from steadyturn.rig.types import Rig
 from steadyturn.twin import flash as f
+from steadyturn.twin.copies import copy_flash
 from steadyturn.twin.flash import BLOCK, ERASE_US, PAGE_US, SIZE, Flash, Operation
+from steadyturn.twin.twin import Twin
 
 
 @given(st.binary(max_size=64), st.randoms())
@@ -114,6 +119,39 @@ def test_two_boards_never_share_an_image(tmp_path: Path) -> None:
         Flash(tmp_path / "a.img")
     first.close()
     Flash(tmp_path / "a.img").close()
+
+
+def test_an_image_keeps_its_boards_id(tmp_path: Path) -> None:
+    ids = []
+    for name in ("a.img", "b.img"):
+        f.make(tmp_path / name)
+        chips = [Flash(tmp_path / name)]
+        assert chips[0].read_all() == f.blank()
+        chips[0].close()
+        copy_flash(tmp_path / name, tmp_path / "moved.img")
+        chips.append(Flash(tmp_path / "moved.img"))
+        chips[1].close()
+        assert len(chips[0].unique or b"") == 8
+        assert chips[0].unique == chips[1].unique
+        f.refuse_foreign(tmp_path / name)
+        ids.append(chips[0].unique)
+    assert ids[0] != ids[1]
+    plain = Flash(tmp_path / "plain.img")
+    assert plain.unique is None
+    plain.close()
+    with pytest.raises(Failed, match=r"No such file|cannot find"):
+        f.make(tmp_path / "no" / "folder.img")
+
+
+def test_without_an_image_the_id_is_the_rigs_and_the_seeds(hut: Rig) -> None:
+    tent = read_rig(FOLDER / "radio-tent.toml")
+    ids = []
+    for rig, seed in ((hut, 0), (hut, 0), (hut, 1), (tent, 0)):
+        twin = Twin(rig, seed=seed)
+        ids.append(twin._engine._unique)
+        twin.stop()
+    assert ids[0] == ids[1]
+    assert len(set(ids)) == 3
 
 
 def test_a_board_cannot_write_outside(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import gc
 import json
 import os
@@ -187,7 +188,7 @@ def test_the_command_serves_until_it_is_ended(number: int, tmp_path: Path) -> No
         served.send_signal(number)
         assert served.wait(10) == (-9 if number == signal.SIGKILL else 0)
         assert gone(child)
-    assert image.stat().st_size == 1_441_792
+    assert image.stat().st_size == 1_441_816  # its flash, and its id
 
 
 def test_the_command_says_why_it_cannot_serve_a_port() -> None:
@@ -209,7 +210,11 @@ def test_what_a_person_is_told(blank: bool, hut: Rig) -> None:
         assert twin.port is not None
         assert f"mpremote connect {twin.port} fs ls" in told
         assert f"watch --port {twin.port}" in told
-        assert (f"steadyturn flash {path} --port {twin.port}" in told) == blank
+        assert (f"steadyturn flash lakeside-hut --port {twin.port}" in told) == blank
+        assert "steadyturn review --rig lakeside-hut" in told
+        assert max(map(len, told.splitlines())) <= 80
+        long = text(dataclasses.replace(served, rig_file=f"/{60 * 'x'}/my.toml"))
+        assert f"  steadyturn review --rig /{60 * 'x'}/my.toml\n      then:" in long
         assert "lives on the crank" in told
         assert "nobody cranks" in told
 
