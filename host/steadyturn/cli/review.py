@@ -20,7 +20,8 @@ from steadyturn.cli.common import (
 
 @click.command()
 @library_option
-@click.option("--board", default=None, help="Which board: its id, or the last digits of it.")
+@click.option("--board", default=None, metavar="ID",
+              help="Which board: its label, its id, or the last digits of it.")
 @click.option("--outing", type=Number("the number of an outing", int), default=None, metavar="N",
               help="One outing, by its number in 'steadyturn sessions'.")
 @click.option("--all", "everything", is_flag=True,

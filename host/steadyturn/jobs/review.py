@@ -43,9 +43,10 @@ class Review:
     """A review. Host times (pulled_s, since_s) are seconds since 1970, since_s None when no
     pull came before; board_running_s: how long the last boot had been up at the pull.
 
-    scope: "last_pull", "all" or "outing". latest_brought_none: the newest pull found nothing, an
-    earlier one is shown. unfinished: that pull was broken off. other_boards: ids of boards
-    in the library that are not shown. outings: the outings in it, oldest first.
+    scope: "last_pull", "all" or "outing". latest_brought_none: the newest pull found nothing,
+    latest_rested: or no turning, so an earlier one is shown. unfinished: that pull was broken
+    off. other_boards: ids of boards in the library that are not shown. outings: the outings in
+    it, oldest first.
     window_v, band_tpm ([low, target, high]),
     percent_j (energy at the phone's socket for one percent): from the settings in force
     at the pull, None where they are unknown. rig_source: where the model's rig comes from:
@@ -57,7 +58,8 @@ class Review:
     worth first. expected: against the rig's model (empty without a rig). history: against
     earlier outings. machine: outings of this machine with these the last. steps: the samples as
     means over steps of time. pages: the decoded pages, not in --json. against: set beside
-    another outing.
+    another outing. choices: the options by which all this was chosen, as a command line's words
+    (without the library's folder).
     """
 
     board: str
@@ -93,6 +95,8 @@ class Review:
     steps: Steps
     pages: Pages = field(metadata={"json": False})
     against: Against | None = None
+    latest_rested: bool = False
+    choices: tuple[str, ...] = ()
 
     def estimate(self, name: str) -> Estimate | None:
         """The estimate of that name, None where there is none."""
@@ -106,9 +110,10 @@ def review(
 ) -> Review:
     """Review the library in that folder (None: the user's).
 
-    board: a board's id or the end of it (None: the one met last). everything: all its pages;
-    outing: those of the outing with that number. rig: a rig file to hold it against (None: the
-    one that `flash` left in the library). plot: also draw a picture there (.png or .svg);
+    board: a board's label, its id or the end of it (None: the one whose turning was pulled
+    last). everything: all its pages; outing: those of the outing with that number. rig:
+    a rig file to hold it against (None: the one that `flash` left in the library). plot: also draw
+    a picture there (.png or .svg);
     html: also write a page for a browser there.
     against: set another outing beside it: its number, or "previous".
     Raises WrongInput (board, rig, plot, html, against) and Failed (nothing to review, no such
@@ -131,7 +136,8 @@ def review(
             number = other_outing(against, found.earlier)
             other = shown(shelf, board=None, everything=False, outing=number)
     machine, source = (given, str(rig)) if given is not None else _left(found.rig_text)
-    result = _result(found, folder, machine, source, plot, html)
+    result = replace(_result(found, folder, machine, source, plot, html),
+                     choices=_choices(board, everything, outing, rig))
     if other is not None:
         theirs = _result(other, folder, *_left(other.rig_text), None, None)
         result = replace(result, against=beside(_side(result, found), _side(theirs, other)))
@@ -140,6 +146,13 @@ def review(
     if html is not None:
         review_page.write(result, html)
     return result
+
+
+def _choices(board: str | None, everything: bool, outing: int | None,
+             rig: Path | None) -> tuple[str, ...]:
+    given = (("--board", board), ("--outing", outing), ("--rig", rig))
+    words = [word for name, value in given if value is not None for word in (name, str(value))]
+    return (*words, *(["--all"] if everything else []))
 
 
 def _side(result: Review, found: Shown) -> Side:
@@ -182,6 +195,7 @@ def _result(found: Shown, folder: Path, rig: Rig | None, source: str, plot: Path
         since_s=found.previous.host_s if found.previous else None,
         board_running_s=found.pulled.t_ms / 1000,
         latest_brought_none=found.latest_brought_none,
+        latest_rested=found.latest_rested,
         unfinished=found.unfinished,
         other_boards=found.other_boards,
         outings=found.outings,

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from steadyturn_fw import pages as layout
 
-from steadyturn.errors import Failed, Problem, WrongInput
+from steadyturn.errors import Failed
+from steadyturn.jobs.boards_called import boards_called
 from steadyturn.sessions.decode import decode, seq_of
 from steadyturn.sessions.library import BoardRow, Contact, Library
 from steadyturn.sessions.rows import OutingRow
@@ -23,7 +23,8 @@ class Shown:
     earlier: those before it, oldest first. settings: the text in force; known: all texts that
     the library has of this board, with what was read from them. rig_text: the rig file that
     they were made from, None where nobody left it. pulled: the pull that is told of, previous:
-    the one before it; latest_brought_none: the newest one found nothing; unfinished: it was
+    the one before it; latest_brought_none: newer ones found nothing, latest_rested: or only
+    pages in which nobody turned (both False unless scope is "last_pull"); unfinished: it was
     broken off. other_boards: ids of boards that are not shown."""
 
     scope: str
@@ -39,16 +40,17 @@ class Shown:
     pulled: Contact
     previous: Contact | None
     latest_brought_none: bool
+    latest_rested: bool
     unfinished: bool
     other_boards: tuple[str, ...]
 
 
 def shown(shelf: Library, *, board: str | None, everything: bool, outing: int | None) -> Shown:
     """Raises WrongInput (board) and Failed (no page, no such outing)."""
-    rows = shelf.boards()
+    rows = shelf.pulled_last()
     if outing is not None:
         return _of_outing(shelf, rows, shelf.outing(outing))
-    row = _choose(rows, board, shelf.folder)
+    row = _choose(shelf, rows, board)
     contacts = shelf.contacts(row)
     pulls = [c for c in contacts if c.kind == "pull"]
     if not any(c.pages for c in pulls):
@@ -115,6 +117,7 @@ def _shown(
 ) -> Shown:
     first, last = seq_of(raw), seq_of(raw[-layout.PAGE_BYTES :])
     inside = tuple(o for o in outings if o.last_seq >= first and o.first_seq <= last)
+    nothing = scope == "last_pull" and pulls[-1].finished == 1 and pulled.id != pulls[-1].id
     texts = {c.settings: None for c in contacts}
     return Shown(
         scope=scope, board=row, raw=raw, before=before, damaged=damaged,
@@ -123,24 +126,20 @@ def _shown(
         known=tuple((text, read_any(text)) for text in texts),
         rig_text=shelf.rig_text(row, only or (inside[-1] if inside else None)),
         pulled=pulled, previous=previous,
-        latest_brought_none=pulls[-1].finished == 1 and pulled.id != pulls[-1].id,
+        latest_brought_none=nothing and not pulls[-1].pages,
+        latest_rested=nothing and pulls[-1].pages > 0,
         unfinished=not _newest(pulls).finished,
         other_boards=tuple(sorted({r.unique_id for r in rows} - {row.unique_id})))
 
 
-def _choose(rows: Sequence[BoardRow], wanted: str | None, folder: Path) -> BoardRow:
+def _choose(shelf: Library, rows: Sequence[BoardRow], wanted: str | None) -> BoardRow:
     if not rows:
-        raise Failed(f"The library at {folder} has no boards yet.",
+        raise Failed(f"The library at {shelf.folder} has no boards yet.",
                      "Connect one and run 'steadyturn pull'.")
     if wanted is None:
         return rows[0]
-    found = [r for r in rows if r.unique_id.endswith(wanted.strip().lower())]
-    ids = sorted({r.unique_id for r in rows})
-    if len({r.unique_id for r in found}) != 1:
-        fault = "fits several boards" if found else "is no board of this library"
-        raise WrongInput(Problem("--board", "", wanted, f"{wanted!r} {fault}.",
-                                 f"Its boards: {', '.join(ids)}; the last digits are enough."))
-    return found[0]  # of several journals on one chip, the one met last
+    found = boards_called(wanted, rows, shelf.outings())
+    return next(r for r in rows if r.id in found)  # of several journals, the one pulled last
 
 
 def _before(shelf: Library, row: BoardRow, raw: bytes) -> bytes:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from steadyturn.errors import Problem, WrongInput
+from steadyturn.jobs.boards_called import boards_called
 from steadyturn.jobs.sessions_totals import Totals, groups, totals
 from steadyturn.jobs.since import since_s
 from steadyturn.report.harmless import unfit
@@ -181,7 +182,7 @@ def _chosen(
     rows: Sequence[OutingRow], boards: Mapping[int, BoardRow], board: str | None,
     rig: str | None, since: float | None, faults: bool,
 ) -> list[OutingRow]:
-    wanted = None if board is None else _boards(rows, boards, board)
+    wanted = None if board is None else boards_called(board, list(boards.values()), rows)
     name = None if rig is None else rig.casefold().strip()
     return [
         row for row in rows
@@ -196,21 +197,6 @@ def _older(row: OutingRow, since: float) -> bool:
     """Known to be over by then: by its own date, else by the meeting that ended it."""
     end = next((s for s in (row.end_s, row.until_s, row.begin_s) if s is not None), None)
     return end is not None and end < since
-
-
-def _boards(rows: Sequence[OutingRow], boards: Mapping[int, BoardRow], wanted: str) -> set[int]:
-    """All journals of the one board with that label or that end of its id."""
-    asked = wanted.strip().lower()
-    labelled = {boards[row.board].unique_id for row in rows
-                if row.label is not None and row.label.lower() == asked}
-    ended = {b.unique_id for b in boards.values() if b.unique_id.endswith(asked)}
-    found = labelled or ended
-    if len(found) != 1:
-        ids = ", ".join(sorted({b.unique_id for b in boards.values()})) or "none"
-        fault = "fits several boards" if found else "is no board of this library"
-        raise WrongInput(Problem("--board", "", wanted, f"{wanted!r} {fault}.",
-                                 f"Its boards: {ids}; the last digits are enough."))
-    return {id for id, b in boards.items() if b.unique_id in found}
 
 
 def _listed(row: OutingRow, board: BoardRow) -> Listed:

@@ -38,4 +38,4 @@ def when(outing: Any) -> str:
         return after
     if after is not None:
         return f"undated, after {after}"
-    return "undated" if until is None else f"undated, before {until}"
+    return "undated" if until is None else f"undated, by {until}"  # that day too

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+import shlex
 from collections.abc import Iterable
 from typing import Any
 
 from steadyturn.report import review_findings
 from steadyturn.report.moments import moment as when
 from steadyturn.report.review_words import FAULT, PAST, Energy, energy_unit, past_value, shown
-from steadyturn.report.style import WIDTH, columns, duration, item, number
+from steadyturn.report.style import WIDTH, columns, duration, item, number, shown_path
 from steadyturn.sessions.library import default_folder
 
 ENDED = {
@@ -176,22 +177,26 @@ def _more(review: Any) -> str:
         told.append("the pull was broken off: pull again")
     if review.latest_brought_none:
         told.append("the last pull brought nothing new")
+    if review.latest_rested:
+        told.append("the last pull brought no turning")
     if review.figures.damaged_pages:
         told.append(f"{review.figures.damaged_pages} damaged pages left out")
     if review.figures.missing_pages:
         told.append(f"{review.figures.missing_pages} pages missing")
-    command = "steadyturn review --more"
-    if review.scope == "outing":
-        command += f" --outing {review.outings[0].id}"
-    if review.scope == "all":
-        command += " --all"
-    if review.library != default_folder():
-        command += f" --library {review.library}"
     if not told:
-        return command
-    return _first_that_fits(
-        ("; ".join([*told[:count], "see --more"]) for count in range(len(told), 1, -1)),
-        f"{told[0]}; see --more", ROOM)
+        return command(review)
+    whole = [f"{'; '.join(told[:count])}: {command(review)}" for count in range(len(told), 0, -1)]
+    return next((said for said in whole if len(said) <= ROOM), whole[-1])
+
+
+def command(review: Any) -> str:
+    """The whole review's command, with every choice that was made, to be given to a shell."""
+    given = ["steadyturn", "review", "--more"]
+    for word in review.choices:
+        given.append(shown_path(word) if given[-1] == "--rig" else word)
+    if review.library != default_folder():
+        given += ["--library", str(review.library)]
+    return shlex.join(given)
 
 
 def _first_that_fits(candidates: Iterable[str], otherwise: str, room: int) -> str:

@@ -17,6 +17,9 @@ def notes(review: Any) -> list[str]:
                      "shows everything, --outing N one of 'steadyturn sessions'.")
     if review.latest_brought_none:
         found.append("The last pull brought nothing new; this is what came before it.")
+    if review.latest_rested:
+        found.append("The last pull brought pages in which nobody turned; this is what came "
+                     "before it.")
     if review.unfinished:
         found.append("The pull was broken off: more may be on the board. Pull again.")
     if review.band_tpm is None:

@@ -35,6 +35,21 @@ class Decoded:
                          "'steadyturn sessions' lists them with their numbers.")
         return found[0]
 
+    def pulled_last(self) -> list[BoardRow]:
+        """All boards, first the one whose turning was pulled last. A pull without turning, and
+        a meeting that is no pull, move none of them; a board without any outing comes after
+        those that have one."""
+        self.refresh()
+        rows = self._store.rows(
+            "ntns", "SELECT id, unique_id, format_id, first_seen_s FROM board ORDER BY "
+            "(SELECT page.contact FROM page WHERE page.board = board.id AND page.seq <= "
+            "(SELECT max(last_seq) FROM outing WHERE outing.board = board.id) "
+            "ORDER BY page.seq DESC LIMIT 1) DESC, "
+            "(SELECT page.contact FROM page WHERE page.board = board.id "
+            "ORDER BY page.seq DESC LIMIT 1) DESC, "
+            "(SELECT max(contact.id) FROM contact WHERE contact.board = board.id) DESC, id DESC")
+        return [BoardRow(*row) for row in rows]
+
     def outing_pages(self, row: OutingRow) -> bytes:
         """Its raw pages joined, by number."""
         return b"".join(outing_rows.raw_pages(self._store, row.board, row.first_seq, row.last_seq))

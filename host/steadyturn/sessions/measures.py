@@ -83,8 +83,11 @@ def _losses(f: Figures, out: Estimate, in_j: float) -> Estimate:
         low, high = spread(value, [(value - in_j / WH, value + in_j / WH),
                                    (f.energy_in_wh - out.high, f.energy_in_wh - out.low)])
     else:  # out was inferred from in, so that an error of the sensor is in both
-        low = value - max(0.0, _less(out.high - out.value, in_j / WH))
-        high = value + max(0.0, _less(out.value - out.low, in_j / WH))
+        # as far as there is an output to take it: what flowed for nothing is lost whole
+        in_wh = in_j / WH
+        stays = max(0.0, in_wh - f.energy_out_wh)
+        low = value - float(np.hypot(_less(out.high - out.value, in_wh), stays))
+        high = value + float(np.hypot(_less(out.value - out.low, in_wh), stays))
     return Estimate("losses", value, _floor(low, value), high, "Wh", "inferred")
 
 

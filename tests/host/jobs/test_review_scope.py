@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import json
 import re
+import shlex
 import sys
 from pathlib import Path
 
@@ -33,7 +34,8 @@ CONNECTED = [(2, layout.EV_CONNECTED, 9000)]
 class Shelf:
     """One board's library, filled as its life goes on."""
 
-    def __init__(self, folder, name="lakeside-hut"):
+    def __init__(self, folder, name="lakeside-hut", uid=UID):
+        self.uid = uid
         self.folder, self.maker, self.kept, self.day = folder, Maker(name), 0, 0
 
     def cranked(self, seconds=62.0, pace=None, seed=None, **more):
@@ -55,7 +57,7 @@ class Shelf:
         raw = self.maker.raw[self.kept :]
         pages = [raw[at : at + layout.PAGE_BYTES] for at in range(0, len(raw), layout.PAGE_BYTES)]
         with Library(self.folder) as shelf:
-            board = shelf.board(UID, 7, now_s=T0)
+            board = shelf.board(self.uid, 7, now_s=T0)
             contact = shelf.begin(
                 board, kind=kind, host_s=T0 + self.day * DAY, boot=self.maker.boot,
                 t_ms=900, firmware="0.1.0", seqs=(1, max(1, self.maker.seq - 1)),
@@ -106,9 +108,10 @@ def test_a_second_pull_hides_nothing(shelf):
     again = shelf.review()
     assert again.figures.energy_in_j == first.figures.energy_in_j > 0
     assert again.figures.turns == first.figures.turns
-    assert again.latest_brought_none
+    assert again.latest_rested
+    assert not again.latest_brought_none
     assert again.pulled_s == first.pulled_s
-    assert "brought nothing new" in lines(again)["More"]
+    assert "brought no turning" in lines(again)["More"]
 
 
 def test_only_what_came_since_the_pull_before(shelf):
@@ -292,3 +295,50 @@ def test_options(shelf, capsys):
     assert "steadyturn sessions" in capsys.readouterr().err
     assert code([*base, "--rig", "no-such-rig"]) == 2
     assert "no-such-rig" in capsys.readouterr().err
+
+
+def test_a_meeting_that_is_no_pull_shows_no_other_board(tmp_path):
+    first, second = Shelf(tmp_path), Shelf(tmp_path, uid="e6614c311b7affff")
+    first.met("flash", rig_text=RIG).cranked().met()
+    second.day = 5
+    second.met("flash", rig_text=RIG).cranked(40).met()
+    assert second.review().board == second.uid
+    for kind in ("watch", "flash", "pull"):  # the pull finds pages, but nobody turned
+        first.met(kind)
+        got = first.review()
+        assert (got.board, got.other_boards) == (second.uid, (first.uid,)), kind
+        assert got.figures.turning_s == pytest.approx(40)
+    first.cranked(20).met()
+    assert first.review().board == first.uid
+
+
+def test_the_last_line_repeats_every_choice(shelf, monkeypatch):
+    shelf.met("flash", rig_text=RIG).cranked().met()
+    shelf.met("pull")
+    base = lines(shelf.review())["More"]
+    assert base.startswith("the last pull brought no turning: steadyturn review --more --library ")
+    with Library(shelf.folder) as library:
+        board = library.boards()[0]
+        library.finish(library.begin(
+            board, kind="pull", host_s=T0 + 9 * DAY, boot=shelf.maker.boot, t_ms=2000,
+            firmware="0.1.0", seqs=None, settings=encode(shelf.maker.settings)))
+    assert "brought nothing new" in brief.text(shelf.review())
+    for chosen in (shelf.review(outing=1), shelf.review(everything=True)):
+        assert "brought" not in brief.text(chosen)
+        assert "brought nothing" not in review_more.text(chosen)
+    monkeypatch.setenv("STEADYTURN_LIBRARY", str(shelf.folder))
+    got = shelf.review(board=UID[-4:], rig=example_path("lakeside-hut"), everything=True)
+    assert lines(got)["More"] == ("steadyturn review --more --board 5a2f --rig lakeside-hut "
+                                  "--all")
+    label = shelf.maker.settings["label"]
+    assert review(board=label).board == UID
+    assert f"--board {shlex.quote(label)}" in brief.text(review(board=label))
+    assert lines(shelf.review(outing=1))["More"] == "steadyturn review --more --outing 1"
+
+
+def test_energy_that_went_in_for_nothing_is_lost_as_surely_as_it_went_in(shelf):
+    shelf.met("flash", rig_text=RIG).cranked(connected=False, events=()).met()
+    got = shelf.review()
+    into, out, lost = map(got.estimate, ("energy_in", "energy_out", "losses"))
+    assert out.value == 0
+    assert lost.high - lost.low >= 0.99 * (into.high - into.low) > 0

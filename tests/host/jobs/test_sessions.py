@@ -229,7 +229,7 @@ def test_the_screen(two, capsys):
     shown = capsys.readouterr().out
     assert max(map(len, shown.splitlines())) <= 80
     lines = shown.splitlines()
-    assert "undated, before 11 Mar 2026" in lines[2]
+    assert "undated, by 11 Mar 2026" in lines[2]
     assert "undated, after 11 Mar 2026" in lines[3]
     assert "30 Apr 2026" in lines[6]
     assert "Radio tent" in lines[6]

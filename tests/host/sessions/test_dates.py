@@ -223,5 +223,5 @@ def test_when_it_was_in_words(berlin):
     # the same day in UTC, but not here
     late = utc(2026, 7, 1, 21, 30)
     assert when(Outing(after_s=late, until_s=late + 3600)) == "undated, after 01 Jul 2026"
-    assert when(Outing(until_s=noon)) == "undated, before 01 Jul 2026"
+    assert when(Outing(until_s=noon)) == "undated, by 01 Jul 2026"
     assert when(Outing()) == "undated"
