@@ -4,6 +4,7 @@ into the file that `size` or everything else reads."""
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -40,8 +41,8 @@ class Wires:
 @dataclass(frozen=True)
 class BenchAnswer:
     """subject: of what; file: where it was written, "" nowhere; written: keys, replaced: some of
-    them stood there; before: what was
-    believed before the readings ("class" or "nameplate"); losses: of the converter."""
+    them stood there; kept: keys that the file has from an earlier, narrower reading; before: what
+    was believed before the readings ("class" or "nameplate"); losses: of the converter."""
 
     subject: str
     machine: bool
@@ -53,6 +54,7 @@ class BenchAnswer:
     file: str
     written: tuple[str, ...]
     replaced: bool
+    kept: tuple[str, ...]
     next: tuple[str, ...]
     readings: Readings = field(metadata={"json": False})
 
@@ -108,7 +110,7 @@ def bench_motor(name: str, readings: Readings | Path, parts: Path | None, *,
         motor = _before(item.part, dict(item.origins))
     result = analyse(taken, Setup(ratio=taken.bench.gear), motor)
     on = _date(taken)
-    rows = _measured(result)
+    rows, kept = _better(_measured(result), item.origins if item else {})
     written: tuple[str, ...] = ()
     old = text
     if parts is not None and write:
@@ -121,7 +123,7 @@ def bench_motor(name: str, readings: Readings | Path, parts: Path | None, *,
         written = tuple(one.key for _, one in rows)
     where = str(parts) if written else ""
     return BenchAnswer(name, False, on, source, "nameplate" if nameplate else "class", result,
-                       None, where, written, _replaced(old, text),
+                       None, where, written, _replaced(old, text), kept,
                        _next_motor(parts, written), taken)
 
 
@@ -135,10 +137,11 @@ def bench_rig(path: Path, readings: Readings | Path, *, nameplate: bool = False,
     steady = [item for item in taken.items if item[0] != "in_out"]
     result = None
     rows: list[tuple[Spec, Measured]] = []
+    kept: tuple[str, ...] = ()
     if steady:
         believed = _before(rig.motor, dict(rig.origins)) if nameplate else MOTOR
         result = analyse(taken, of_rig(rig), believed)
-        rows = _measured(result)
+        rows, kept = _better(_measured(result), rig.origins)
     lost = converter.losses(taken, rig.converter.kind)
     if not steady and lost is None:
         raise WrongInput(Problem(source, "in_out", "", "a converter needs three loads or more "
@@ -161,7 +164,7 @@ def bench_rig(path: Path, readings: Readings | Path, *, nameplate: bool = False,
             write_whole(path, changed, force=True)
     return BenchAnswer(rig.name, True, on, source, "nameplate" if nameplate else "class", result,
                        lost, str(path) if written else "", written,
-                       bool(written) and _replaced(text, changed),
+                       bool(written) and _replaced(text, changed), kept,
                        (f"steadyturn pace {path}", f"steadyturn check {path}"), taken)
 
 
@@ -245,6 +248,22 @@ def _before(motor: Motor, origins: dict[str, Origin]) -> tuple[Constant, ...]:
 def _measured(result: Result) -> list[tuple[Spec, Measured]]:
     return [(_SPEC[v.key], Measured(v.key, v.value, v.low, v.high)) for v in result.values
             if v.told and v.key in _SPEC and _SPEC[v.key].low <= v.value <= _SPEC[v.key].high]
+
+
+def _better(rows: list[tuple[Spec, Measured]], origins: Mapping[str, Origin],
+            ) -> tuple[list[tuple[Spec, Measured]], tuple[str, ...]]:
+    """The rows to write, and the keys whose measured value in the file stays: it is narrower and
+    does not contradict the new one."""
+    found, kept = [], []
+    for spec, one in rows:
+        old = origins.get(f"motor.{spec.key}")
+        if old is not None and old.kind == "measured":
+            low, high = old.low / spec.scale, old.high / spec.scale
+            if low <= one.value <= high and high - low <= 1.001 * (one.high - one.low):
+                kept.append(spec.key)
+                continue
+        found.append((spec, one))
+    return found, tuple(kept)
 
 
 def _must_tell(result: Result, *keys: str, new: bool) -> None:

@@ -39,7 +39,7 @@ def text(answer: Any) -> str:
                                   ""), right=(1,)))
         lines += _suspects(result) + _ties(result) + _misfit(result)
     if answer.losses is not None:
-        lines += ["" if lines else f"{answer.subject}: {answer.on}", ""]
+        lines += [""] if lines else [f"{answer.subject}: {answer.on}", ""]
         lines += _losses(answer.losses)
     if result is not None:
         lines += _next(result)
@@ -51,6 +51,9 @@ def text(answer: Any) -> str:
                           f"{kept}"))
     else:
         lines.append("Nothing was written.")
+    if answer.kept:
+        lines.append(wrap(f"Left as it was: {', '.join(answer.kept)}. The file has it from an "
+                          "earlier measurement that is narrower and agrees."))
     lines += ["", f"next: {answer.next[0]}"]
     return "\n".join(lines) + "\n"
 
