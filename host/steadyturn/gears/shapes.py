@@ -182,8 +182,13 @@ def with_cuts(body: Any, cuts: Sequence[Slab], printer: Printer) -> Any:
     return body - engine.Manifold.batch_boolean(tools, engine.OpType.Add)
 
 
-def with_slabs(body: Any, slabs: Sequence[Slab], printer: Printer) -> Any:
-    """With the slabs added; let each reach a little into what it stands on."""
+def stack(slabs: Sequence[Slab], printer: Printer) -> Any:
+    """Slabs as one body that does not lie on the printer."""
     engine = kernel()
     added = [_raised(_moved(s.shape, -printer.grows_mm), s.low_mm, s.high_mm) for s in slabs]
-    return engine.Manifold.batch_boolean([body, *added], engine.OpType.Add)
+    return engine.Manifold.batch_boolean(added, engine.OpType.Add)
+
+
+def with_slabs(body: Any, slabs: Sequence[Slab], printer: Printer) -> Any:
+    """With the slabs added; let each reach a little into what it stands on."""
+    return body + stack(slabs, printer)

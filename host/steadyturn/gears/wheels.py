@@ -83,20 +83,19 @@ def first_wheel(train: Train, given: Given, printer: Printer) -> Any:
     shoulder = width + TOP_MM + COVER_MM + 0.3
     top = shoulder + ARM_MM
     hub = max(HUB_MM, radius + 3.0)
-    body = toothed(stage.pair.driver, width, given, printer)
-    cuts = _hollows(stage.pair.driver, width, hub)
-    if cuts:
-        body = shapes.with_cuts(body, cuts, printer)
-    body = shapes.with_slabs(body, [
-        Slab(width - 1.0, width + GAP_MM - 0.2, circle(radius + 3.0)),
-        Slab(width - 1.0, shoulder, circle(radius)),
-        Slab(width - 1.0, top, shapes.hexagon(train.hexagon_mm))], printer)
     holes = _bore_cuts(given, width, top, train.hexagon_mm / 2)
     if given.reverted:  # its bolt turns with it, the head sunk into its back
         across, deep = head_mm(given)
         holes = [Slab(-1.0, top + 1.0, circle(given.axle_mm / 2 + RUNS_MM)),
                  Slab(-1.0, deep, shapes.hexagon(across))]
-    return shapes.with_cuts(body, holes, printer)
+    # both bored before they are joined, which is quicker than to bore all those teeth again
+    body = shapes.with_cuts(toothed(stage.pair.driver, width, given, printer),
+                            [*_hollows(stage.pair.driver, width, hub), *holes], printer)
+    neck = shapes.stack([
+        Slab(width - 1.0, width + GAP_MM - 0.2, circle(radius + 3.0)),
+        Slab(width - 1.0, shoulder, circle(radius)),
+        Slab(width - 1.0, top, shapes.hexagon(train.hexagon_mm))], printer)
+    return body + shapes.with_cuts(neck, holes, printer)
 
 
 def compound(train: Train, number: int, given: Given, printer: Printer) -> Any:
@@ -107,12 +106,11 @@ def compound(train: Train, number: int, given: Given, printer: Printer) -> Any:
     hub = max(HUB_MM, small.tip_mm + 1.0)
     width = wheel.width_mm
     top = width + GAP_MM + pinion.width_mm
-    body = toothed(wheel.pair.driver, width, given, printer)
-    cuts = _hollows(wheel.pair.driver, width, hub)
-    if cuts:
-        body = shapes.with_cuts(body, cuts, printer)
-    body = body + toothed(small, top - width + 1.0, given, printer, low=width - 1.0)
-    return shapes.with_cuts(body, _bore_cuts(given, width, top, small.root_mm), printer)
+    holes = _bore_cuts(given, width, top, small.root_mm)
+    body = shapes.with_cuts(toothed(wheel.pair.driver, width, given, printer),
+                            [*_hollows(wheel.pair.driver, width, hub), *holes], printer)
+    upper = toothed(small, top - width + 1.0, given, printer, low=width - 1.0)
+    return body + shapes.with_cuts(upper, holes, printer)
 
 
 def _bore_cuts(given: Given, width: float, top: float, upper_mm: float) -> list[Slab]:
