@@ -16,7 +16,7 @@ from steadyturn.model.charging import charge, feed
 from steadyturn.model.charging_sure import Span, sure
 from steadyturn.report import card_page
 from steadyturn.report.card_words import Words, words
-from steadyturn.report.limit_names import clash_line
+from steadyturn.report.pace_empty import clash_line
 from steadyturn.report.style import shown_path
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
@@ -117,7 +117,8 @@ def _refuse(rig: Rig, band: Band, hazards: tuple[Hazard, ...], path: str) -> Non
             f"{worst.reason[1:]}; {worst.volts:.1f} V where {worst.rating_v:.1f} V is borne.",
             f"{worst.how} Then 'steadyturn check {shown}'.")
     if not band.feasible:
-        raise Failed(f"No card for {rig.name}: no pace works. {clash_line(band.clash)}".strip(),
+        clash = clash_line(band)
+        raise Failed(f"No card for {rig.name}: no pace works." + (f" {clash}." if clash else ""),
                      f"'steadyturn pace {shown}' says what parts them.")
 
 

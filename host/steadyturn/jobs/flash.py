@@ -22,8 +22,7 @@ from steadyturn.jobs.hazards import Hazard, hazards_of
 from steadyturn.jobs.meeting import note
 from steadyturn.model.band import Band, find_band
 from steadyturn.model.remedies import remedies
-from steadyturn.report.limit_names import NAME
-from steadyturn.report.pace_empty import brief_remedies
+from steadyturn.report.pace_empty import brief_remedies, clash_line
 from steadyturn.report.style import shown_path
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
@@ -141,11 +140,11 @@ def _band(rig: Rig, path: str) -> Band:
     band = find_band(rig, deep=False)
     if band.feasible:
         return band
-    names = [NAME.get(name, name) for name in band.clash or ()]
-    clash = f": '{names[0]}' and '{names[1]}' clash" if names else ""
+    clash = clash_line(band)
     helps = brief_remedies(remedies(rig), MOST_REMEDIES)
     raise Failed(
-        f"No pace works for '{rig.name}'{clash}, so there is nothing to set on a board.",
+        f"No pace works for '{rig.name}', so there is nothing to set on a board."
+        + (f" {clash}." if clash else ""),
         (f"This would help: {helps}. " if helps else "")
         + f"'steadyturn pace {shown_path(path)}' shows why.",
     )

@@ -9,7 +9,8 @@ from steadyturn_fw import fields
 
 from steadyturn import cautions
 from steadyturn.report import words
-from steadyturn.report.style import fill, item, number, quantity, table, wrap
+from steadyturn.report.paceband import short
+from steadyturn.report.style import fill, item, quantity, table, wrap
 
 MOST_ROWS = 14
 MOST_FILES = 4
@@ -18,7 +19,7 @@ MEANING = {row[0]: row[-1] for row in (*fields.WHOLE, *fields.CHOICE, *fields.TE
 
 def plan_text(plan: Any) -> str:
     """The one difference, and what the machine could do (see jobs.flash.Flashed)."""
-    low, target, high = (number(x) for x in plan.band_tpm)
+    low, target, high = (short(x) for x in plan.band_tpm)
     lines = [
         f"{plan.rig} on {plan.port}: turn at {low} to {high} turns/min, best {target}",
         "",

@@ -22,9 +22,7 @@ def lines(result: Any) -> list[str]:
         found.append(wrap(why))
     if result.clash:
         clash = clash_words(result)
-        both = " and ".join(f"'{NAME.get(name, name)}'" for name, _ in clash)
-        found.append(wrap(f"Two limits clash, {both}:" if len(clash) > 1 else
-                          f"One limit is broken at every pace at which it runs, {both}:"))
+        found.append(wrap(f"{clash_line(result)}:"))
         found += [item(words if len(clash) == 1 else f"{NAME.get(name, name)}, {words}")
                   for name, words in clash]
     if not result.remedies:
@@ -33,6 +31,17 @@ def lines(result: Any) -> list[str]:
             "more, stronger motor, converter or device, nor two of them together. 'steadyturn "
             "size' looks through all you have.")]
     return [*found, "", *_remedies(result)]
+
+
+def clash_line(result: Any) -> str:
+    """Which limits leave no pace, in a sentence without its end; "" where they do not clash.
+    result: of `pace`, or a model.band.Band."""
+    clash = clash_words(result) if result.clash else []
+    if not clash:
+        return ""
+    both = " and ".join(f"'{NAME.get(name, name)}'" for name, _ in clash)
+    return (f"Two limits clash, {both}" if len(clash) > 1 else
+            f"One limit is broken at every pace at which it runs, {both}")
 
 
 def cause(result: Any) -> str:

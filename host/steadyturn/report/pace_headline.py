@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from steadyturn.report.paceband import short
+
 
 def shaky(result: Any) -> bool:
     """Whether the band rests on guesses: within their ranges it can go, or too few of the
@@ -19,4 +21,5 @@ def headline(result: Any) -> str:
         guessed = result.measure is not None and result.measure.opens
         return f"{result.rig}: {'if the guesses hold, ' if guessed else ''}no pace works"
     return (f"{result.rig}: {'if the guesses hold, ' if shaky(result) else ''}keep to "
-            f"{result.low_tpm:.0f}-{result.high_tpm:.0f} turns/min, best {result.target_tpm:.0f}")
+            f"{short(result.low_tpm)}-{short(result.high_tpm)} turns/min, "
+            f"best {short(result.target_tpm)}")

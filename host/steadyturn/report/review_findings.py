@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from steadyturn.report import words
+from steadyturn.report.paceband import short
 from steadyturn.report.review_words import Energy
 from steadyturn.report.style import duration, number
 
@@ -163,18 +164,20 @@ def _beside(e: Values, g: Values, side: str, than: str) -> tuple[str, str, str]:
 
 
 def _off_band(e: Values, g: Values) -> tuple[str, str, str]:
-    to = f"near {_n(g['target_tpm'])} turns/min" if "target_tpm" in g else "to the lamp"
+    to = f"near {short(float(g['target_tpm']))} turns/min" if "target_tpm" in g else "to the lamp"
     return (f"out of the band for {float(e['out_percent']):.0f} % of the time: keep {to}",
             f"Below it {_n(e['below_percent'], 2)} %, above it {_n(e['above_percent'], 2)} % of "
             f"the time; nine tenths were between {_n(e['p5_tpm'])} and {_n(e['p95_tpm'])} "
-            f"turns/min, the band is {_n(e['low_tpm'])} to {_n(e['high_tpm'])}.",
+            f"turns/min, the band is {short(float(e['low_tpm']))} to "
+            f"{short(float(e['high_tpm']))}.",
             "Turn by the lamp: dark is more, light is enough, broken light is too much.")
 
 
 def _drops_out(e: Values, g: Values) -> tuple[str, str, str]:
     why = (f"The volts collapsed {_times(e['collapses'])}, at {_n(e['pace_tpm'])} turns/min "
-           f"(median), though the band begins at {_n(e['low_tpm'])}; {duration(e['lost_s'])} of "
-           "turning in the band went by without the phone.")
+           f"(median), though the band begins at {short(float(e['low_tpm']))}; "
+           f"{duration(e['lost_s'])} of turning "
+           "in the band went by without the phone.")
     if "power_w" in e:
         return (f"the phone draws too much: {_n(e['power_w'], 2)} W, planned were "
                 f"{_n(e['expected_w'], 2)}", why,

@@ -9,6 +9,7 @@ from typing import Any
 
 from steadyturn.report import review_findings, words
 from steadyturn.report.arm_words import CARE
+from steadyturn.report.paceband import short
 from steadyturn.report.review import ENDED, files, head
 from steadyturn.report.review_notes import notes
 from steadyturn.report.review_tables import estimates, fitted, history, model, sensor
@@ -82,7 +83,7 @@ def _pace(review: Any) -> str:
     if not review.band_tpm or not review.figures.pace_s:
         return ""
     low, target, high = review.band_tpm
-    name = (f"Pace (band {number(low)} to {number(high)}, target {number(target)} turns/min; "
+    name = (f"Pace (band {short(low)} to {short(high)}, target {short(target)} turns/min; "
             "while turning)")
     f = review.figures
     rows = [(said, f.pace_percent[key], f.pace_s[key]) for key, said in PACES

@@ -16,6 +16,7 @@ from steadyturn_fw import pages as layout
 
 from steadyturn.report import curves, spans_of, words
 from steadyturn.report.curves import COLUMNS, SHARED_S, Curve
+from steadyturn.report.paceband import short
 from steadyturn.report.plots_boots import (
     MOST_TICKED,
     Stretch,
@@ -54,7 +55,7 @@ def pace_svg(review: Any, stretches: Sequence[Stretch]) -> str:
     _head(sheet, stretches)
     panel = sheet.panel("pace, turns/min", 170, 0, top)
     if band:
-        panel.range(band[0], band[2], f"shaded: band {number(band[0])} to {number(band[2])}")
+        panel.range(band[0], band[2], f"shaded: band {short(band[0])} to {short(band[2])}")
         panel.level(band[1], "target")
     panel.curve("bound", bound)
     panel.curve("pace", sure)
@@ -207,7 +208,7 @@ def _pace_words(review: Any, stretches: Sequence[Stretch], sure: Sequence[Curve]
     said = [_ends("Pace", sure or bound, "turns/min") + "."]
     if review.band_tpm:
         low, _, high = review.band_tpm
-        said.append(f"The band is {number(low)} to {number(high)} turns/min.")
+        said.append(f"The band is {short(low)} to {short(high)} turns/min.")
     share = review.figures.band_percent
     if math.isfinite(share):
         said.append(f"In the band {share:.0f} % of the time of turning.")

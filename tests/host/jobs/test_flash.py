@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import functools
 import json
+import re
 import sys
 import zlib
 from pathlib import Path
@@ -117,6 +118,8 @@ def test_a_fresh_board_then_no_difference_then_one_setting():
     assert third.files_changed == ()
     assert len(asked) == 1
     page = report.plan_text(asked[0])
+    assert all(figure.isdigit() for figure in re.findall(r"turn at (\S+) to (\S+) .*best (\S+)",
+                                                         page)[0])
     assert "1 changed" in page
     assert "dwell_ms" in page
 
@@ -230,7 +233,7 @@ def test_a_rig_without_a_band_is_refused_before_the_board_is_touched(monkeypatch
     monkeypatch.setattr(job, "remedies", lambda rig: found)
     with pytest.raises(Failed, match="No pace works") as caught:
         job.flash(RIGS["none"][0], port=None, confirm=never)
-    assert "clash" in str(caught.value)
+    assert "Two limits clash, 'starting' and 'comfort, fast end'" in str(caught.value)
     assert "one motor more in parallel (44 to 59 turns/min)" in str(caught.value)
     assert "steadyturn pace" in str(caught.value)
 
