@@ -79,9 +79,23 @@ def _since(shelf: Library, row: BoardRow, pulls: Sequence[Contact],
         if _turned(shelf.pages(row, contacts={pulls[i].id}), outings):
             newest = first = i
             break
-    while first > 0 and not pulls[first - 1].finished:
+    begun = _begun(shelf.pages(row, contacts={pulls[newest].id}), outings)
+    while first > 0 and (not pulls[first - 1].finished or _reaches(
+            shelf.pages(row, contacts={pulls[first - 1].id}), begun)):
         first -= 1
     return first, pulls[newest]
+
+
+def _begun(raw: bytes, outings: Sequence[OutingRow]) -> int:
+    """The first page of the outing that these pages begin in: what was hardly moved before it
+    may have come with earlier pulls."""
+    first = seq_of(raw)
+    return next((o.first_seq for o in outings if o.first_seq <= first <= o.last_seq), first)
+
+
+def _reaches(raw: bytes, seq: int) -> bool:
+    """Is the last of these pages that one or a later one?"""
+    return bool(raw) and seq_of(raw[-layout.PAGE_BYTES :]) >= seq
 
 
 def _turned(raw: bytes, outings: Sequence[OutingRow]) -> bool:

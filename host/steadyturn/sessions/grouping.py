@@ -1,5 +1,6 @@
 """Which pages make an outing: all between two meetings with a laptop, or until the board's
-totals began anew. Where nobody turned the handle between two meetings there is none."""
+totals began anew. Where nobody turned the handle between two meetings there is none; where it
+was hardly moved, these pages are the next outing's."""
 
 from __future__ import annotations
 
@@ -15,6 +16,11 @@ from steadyturn_fw import pages as layout
 from steadyturn.sessions.decode import Pages
 from steadyturn.sessions.figures import TOTALS, TURN_OVER, Figures
 
+# An outing is worth a line of its own from so much on: a board that is tried in the hand, or
+# pulled again and again while it is turned, is not. In 3 s no phone begins to charge
+# (flow.SETTLE_S); 3 turns are as long at 60 turns/min, 6 J as long at 2 W; common practice, no
+# source
+WORTH_S, WORTH_TURNS, WORTH_J = 3.0, 3.0, 6.0
 LEAST_J = 1.0  # common practice, no source: above what a sensor's offset adds up to on a desk
 
 
@@ -101,10 +107,19 @@ def went_back(table: NDArray[Any], before: NDArray[Any]) -> NDArray[Any]:
 
 def turned(figures: Figures) -> bool:
     """Whether anybody turned the handle: else the board only lay at a laptop."""
-    by_cue = sum(figures.cue_s.get(layout.CUES[cue], 0.0)
-                 for cue in (layout.FASTER, layout.HOLD, layout.SLOWER, layout.STOP))
-    return figures.turns > 0 or by_cue > 0 or figures.connected_s > 0 \
+    return figures.turns > 0 or _turned_s(figures) > 0 or figures.connected_s > 0 \
         or figures.energy_in_j >= LEAST_J
+
+
+def worth(figures: Figures) -> bool:
+    """Whether it was turned long enough to be an outing."""
+    return figures.turns >= WORTH_TURNS or _turned_s(figures) >= WORTH_S \
+        or figures.energy_in_j >= WORTH_J
+
+
+def _turned_s(figures: Figures) -> float:
+    return sum(figures.cue_s.get(layout.CUES[cue], 0.0)
+               for cue in (layout.FASTER, layout.HOLD, layout.SLOWER, layout.STOP))
 
 
 def turning(pages: Pages) -> NDArray[Any]:

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
@@ -20,7 +21,7 @@ from steadyturn_fw import pages as layout
 from steadyturn.sessions import dates, in_force, outing_rows, schema
 from steadyturn.sessions.decode import decode, seq_of
 from steadyturn.sessions.figures import Figures, review
-from steadyturn.sessions.grouping import Parts, Segment, segments, turned, turning
+from steadyturn.sessions.grouping import Parts, Segment, segments, turned, turning, worth
 from steadyturn.sessions.parting import Contacts, Met
 from steadyturn.sessions.settings_names import Names, names
 from steadyturn.sessions.store import Store
@@ -80,11 +81,15 @@ def _work(
         if len(found) < 2:
             return 0
         end = int(run.pages.pages["seq"][found.pop().first])
-    rows = [row for segment in found if (row := run.row(segment)) is not None]
+    rows, left = run.rows(found)
+    if more and left is not None:  # hardly moved: with what comes next
+        end = int(run.pages.pages["seq"][left])
+        if not left:
+            return 0
     _replace(store, board, start, end, rows)
     if end is not None:
         store.db.execute("UPDATE stale SET from_seq = ? WHERE board = ?", (end, board))
-        return sum(s.stop - s.first for s in found)
+        return int(np.searchsorted(run.pages.pages["seq"], end))
     return len(raw)
 
 
@@ -102,18 +107,38 @@ class _Run:
         self._parts = Parts(self.pages)
         self._names: dict[int | None, Names] = {None: names(b"")}
 
-    def row(self, segment: Segment) -> dict[str, Any] | None:
-        """The decoded row of a segment; None where nobody turned."""
+    def rows(self, segments: Sequence[Segment]) -> tuple[list[dict[str, Any]], int | None]:
+        """Their decoded rows. Those in which the handle was hardly moved are one with the next
+        that is worth a row; the second value is where such begin that have none after them."""
+        rows: list[dict[str, Any]] = []
+        first: int | None = None
+        for segment in segments:
+            row, moved = self._row(segment, segment.first if first is None else first)
+            if row is not None:
+                rows.append(row)
+                first = None
+            elif moved and first is None:
+                first = segment.first
+        return rows, first
+
+    def _row(self, segment: Segment, first: int) -> tuple[dict[str, Any] | None, bool]:
+        """The decoded row of a segment, with the pages from row `first` of the table on that are
+        before it; None where it is not worth one. And whether anybody turned."""
         own = self._parts.part(segment.first, segment.stop)
-        table = own.pages
-        before = self._before(segment, table)
-        moving = table[turning(own)]
+        moving = own.pages[turning(own)]
         begin, end = moving[0], moving[-1]
         settings = self._settings(segment, own.events[own.events["seq"] <= end["seq"]])
         known = self.names(settings)
+        before = self._before(segment, own.pages)
         figures = review(own, {"percent_mj": known.percent_mj}, before=before)
-        if not turned(figures):
-            return None
+        if not turned(figures) or not worth(figures):
+            return None, turned(figures)
+        if first < segment.first:
+            segment = replace(segment, first=first)
+            own = self._parts.part(first, segment.stop)
+            before = self._before(segment, own.pages)
+            figures = review(own, {"percent_mj": known.percent_mj}, before=before)
+        table = own.pages
         return {
             "board": self.board,
             "first_seq": int(table["seq"][0]), "last_seq": int(table["seq"][-1]),
@@ -126,7 +151,7 @@ class _Run:
             "boots": len(figures.boots), "pages": len(table),
             "missing_pages": figures.missing_pages + _missing_before(table, before),
             **_totals(figures),
-        }
+        }, True
 
     def _before(self, segment: Segment, table: NDArray[Any]) -> bytes:
         """As outing_rows.before, from what is at hand."""

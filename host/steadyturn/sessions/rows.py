@@ -41,7 +41,8 @@ class Contact:
 
 @dataclass(frozen=True, slots=True)
 class OutingRow:
-    """Boots between two meetings with a laptop, or until the board's totals began anew.
+    """Boots between two meetings with a laptop, or until the board's totals began anew; before
+    them, if there are such, those between earlier meetings in which the handle was hardly moved.
 
     id: the number shown to people; it stays with its pages when they are decoded again.
     board: BoardRow.id. Times are host seconds since 1970. begin_s, end_s: of the first and last

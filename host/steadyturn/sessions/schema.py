@@ -127,6 +127,11 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
             written_s REAL NOT NULL,
             text TEXT NOT NULL)""",
     ),
+    (
+        # Where the handle was hardly moved, pages are the next outing's: all are grouped anew.
+        "INSERT INTO stale SELECT DISTINCT board, 0 FROM page WHERE true "
+        "ON CONFLICT (board) DO UPDATE SET from_seq = 0",
+    ),
 )
 VERSION = len(MIGRATIONS)
 

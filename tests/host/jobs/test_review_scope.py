@@ -342,3 +342,18 @@ def test_energy_that_went_in_for_nothing_is_lost_as_surely_as_it_went_in(shelf):
     into, out, lost = map(got.estimate, ("energy_in", "energy_out", "losses"))
     assert out.value == 0
     assert lost.high - lost.low >= 0.99 * (into.high - into.low) > 0
+
+
+def test_pulls_in_a_row_hide_no_outing(shelf):
+    """What was hardly moved in between is no outing, and is told with the next."""
+    shelf.met("flash", rig_text=RIG).cranked().met()
+    for _ in range(2):
+        shelf.cranked(1.0, events=()).met()
+        got = shelf.review()
+        assert [o.id for o in got.outings] == [1]
+        assert got.latest_rested
+    shelf.cranked(40).met()
+    got = shelf.review()
+    assert [o.id for o in got.outings] == [2]
+    assert got.figures.turning_s == pytest.approx(42)
+    assert got.figures.energy_in_j == pytest.approx(got.outings[0].energy_in_j)

@@ -95,7 +95,7 @@ def test_wal_keys_and_version(tmp_path):
         assert library.pages(board) == b""
     db = sqlite3.connect(tmp_path / schema.FILE)
     assert db.execute("PRAGMA journal_mode").fetchone()[0] == "wal"
-    assert db.execute("PRAGMA user_version").fetchone()[0] == schema.VERSION == 2
+    assert db.execute("PRAGMA user_version").fetchone()[0] == schema.VERSION == 3
     assert db.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
 
 
@@ -152,7 +152,7 @@ def test_an_older_layout_is_brought_up_to_date(tmp_path, monkeypatch):
     with Library(tmp_path, readonly=True) as library:  # looking is enough
         assert library.pages(library.boards()[0]) == b"".join(pages)
         assert library._store.rows("t", "SELECT kept FROM board") == [("none",)]
-        assert library._store.rows("n", "PRAGMA user_version") == [(3,)]
+        assert library._store.rows("n", "PRAGMA user_version") == [(schema.VERSION,)]
 
 
 def test_an_empty_file_is_an_empty_library(tmp_path):

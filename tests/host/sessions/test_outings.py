@@ -264,3 +264,31 @@ def test_a_reader_does_not_fail_while_another_program_writes_on_and_on(tmp_path)
     ):
         assert len(library.outings()) == 2
     assert len(shelf.outings()) == 2
+
+
+def test_what_was_hardly_moved_goes_with_the_next_outing(tmp_path):
+    """Pulls in a row while the handle is turned a little: no line for each, and no page lost."""
+    shelf = Shelf(tmp_path)
+    shelf.crank(pages=4)
+    shelf.pull()
+    first = shelf.outings()
+    for _ in range(3):
+        shelf.later(DAY_S)
+        shelf.page(count=6, pace_tpm=40)
+        shelf.rest()
+        shelf.pull()
+        assert shelf.outings() == first
+    shelf.later(DAY_S)
+    shelf.rest()
+    shelf.pull()
+    assert shelf.outings() == first
+    shelf.crank(pages=3)
+    last_pull = shelf.pull()
+    rows = shelf.outings()
+    assert [(r.id, r.first_seq, r.last_seq) for r in rows] == [(1, 1, 4), (2, 5, 14)]
+    assert rows[1].until_contact == last_pull
+    assert rows[1].after_contact == last_pull - 1
+    assert rows[1].turns == pytest.approx((3 * 23 * 60 + 3 * 6 * 40) * 0.2 / 60, rel=0.02)
+    with Library(tmp_path) as library:
+        library.rebuild()
+        assert library.outings() == rows
