@@ -1,11 +1,12 @@
 """What is believed of the constants after the readings.
 
-All constants act nearly straight on the readings but one: the current at which the brushes'
-drop sets in. Below what was read it makes no difference, above it the brushes look like ohms, so
-the best fit alone would hide half of what is possible. Hence the fit is done again with the knee
-held at each of a row of values; each such fit gives a normal distribution of the others, and
-they are mixed by how likely the readings are with that knee (Laplace's approximation, nested:
-Rue, Martino, Chopin 2009, from memory).
+All constants act nearly straight on the readings but two: the current at which the brushes' drop
+sets in - below what was read it makes no difference, above it the brushes look like ohms - and
+the drag, which may be next to nothing beside the rest of the friction. The best fit alone would
+hide half of what is possible. Hence the fit is done again with that constant held at each of a
+row of values; each such fit gives a normal distribution of the others, and they are mixed by how
+likely the readings are with it (Laplace's approximation, nested: Rue, Martino, Chopin 2009, from
+memory). The drag's row serves drag and no-load current, the knee's row all others.
 """
 
 from __future__ import annotations
@@ -17,72 +18,111 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steadyturn.bench.fit import Fit, Problem
-from steadyturn.bench.residuals import KNEE
+from steadyturn.bench.residuals import DRAG, IDLE, KNEE
 from steadyturn.bench.rows import Rows
 
 Floats = NDArray[np.float64]
-KNEES = 11
-REACH = 2.6  # sigmas of what is believed of the knee beforehand
+POINTS = 11
+REACH = 2.6  # sigmas of what is believed of the held constant beforehand
+AWAY = (6.0, 4.0)  # at most so many of its sigmas below and above the fit
 HELD = 1e4  # weight that holds it
+FINE = 401  # places between which a held constant's density is read
+FRICTION = (IDLE, DRAG)
 
 
 @dataclass(frozen=True)
 class Belief:
     """Of the constants, in the order of `residuals`, SI. middle: median; low, high: 95 %;
-    log_sigma, correlation: of the logs. weights: of the knees tried, which sum to 1."""
+    log_sigma, correlation: of the logs."""
 
     middle: Floats
     low: Floats
     high: Floats
     log_sigma: Floats
     correlation: Floats
-    weights: Floats
+
+
+@dataclass(frozen=True)
+class _Row:
+    """Fits with one constant held: at, of which the log; likely: of each, up to a constant;
+    centers, spreads: of the logs of all constants."""
+
+    place: int
+    at: Floats
+    likely: Floats
+    centers: Floats
+    spreads: Floats
+
+    @property
+    def weights(self) -> Floats:
+        share = np.exp(self.likely - self.likely.max())
+        return np.asarray(share / share.sum())
+
+    def ends(self, place: int) -> list[float]:
+        """2.5 %, middle and 97.5 % of the log of a constant."""
+        shares = (0.025, 0.5, 0.975)
+        if place == self.place:
+            fine = np.linspace(self.at[0], self.at[-1], FINE)
+            density = np.exp(np.interp(fine, self.at, self.likely) - self.likely.max())
+            summed = np.cumsum(density) - density / 2
+            return [float(v) for v in np.interp(shares, summed / density.sum(), fine)]
+        sigma = np.sqrt(self.spreads[:, place, place])
+        return [_quantile(self.centers[:, place], sigma, self.weights, s) for s in shares]
+
+    def covariance(self) -> Floats:
+        share = self.weights
+        away = self.centers - share @ self.centers
+        return np.asarray(np.einsum("i,ijk->jk", share, self.spreads)
+                          + (share[:, None] * away).T @ away)
 
 
 def believe(rows: Rows, fit: Fit) -> Belief:
     """The belief after a fit, from the rows it kept."""
+    knees, drags = (_held(rows, fit, place) for place in (KNEE, DRAG))
+    count = len(fit.constants)
+    ends = np.array([(drags if j in FRICTION else knees).ends(j) for j in range(count)])
+    total = knees.covariance()
+    total[np.ix_(FRICTION, FRICTION)] = drags.covariance()[np.ix_(FRICTION, FRICTION)]
+    log_sigma = np.sqrt(np.diag(total))
+    middle, wide = ends[:, 1], fit.widened
+    return Belief(np.exp(middle), np.exp(middle + (ends[:, 0] - middle) * wide),
+                  np.exp(middle + (ends[:, 2] - middle) * wide), log_sigma * wide,
+                  np.clip(total / np.outer(log_sigma, log_sigma), -1, 1))
+
+
+def _held(rows: Rows, fit: Fit, place: int) -> _Row:
+    """The fits with the constant at `place` held."""
     count = len(fit.constants)
     keep = (~np.isin(rows.reading, fit.out)).astype(float)
     problem = Problem(rows, fit.constants, fit.start)
-    middle, sigma = problem.mean[KNEE], fit.constants[KNEE].sigma
-    knees = middle + sigma * np.linspace(-REACH, REACH, KNEES)
-    problem.prior = problem.prior.copy()
-    problem.mean = problem.mean.copy()
-    problem.prior[KNEE] = HELD
+    middle, sigma = problem.mean[place], fit.constants[place].sigma
+    own = float(np.sqrt(fit.covariance[place, place]))
+    center = float(fit.center[place])
+    low = max(min(middle - REACH * sigma, center - REACH * own), center - AWAY[0] * own)
+    high = min(max(middle + REACH * sigma, center + REACH * own), center + AWAY[1] * own)
+    at = np.linspace(low, high, POINTS)
+    problem.prior, problem.mean = problem.prior.copy(), problem.mean.copy()
+    problem.prior[place] = HELD
     found: dict[int, tuple[float, Floats, Floats]] = {}
-    first = int(np.argmin(np.abs(knees - fit.center[KNEE])))
-    for places in (range(first, KNEES), range(first - 1, -1, -1)):
+    first = int(np.argmin(np.abs(at - fit.center[place])))
+    for places in (range(first, POINTS), range(first - 1, -1, -1)):
         x = fit.center.copy() if places.start == first else found[first][1].copy()
-        for place in places:
-            problem.mean[KNEE] = x[KNEE] = knees[place]
+        for i in places:
+            problem.mean[place] = x[place] = at[i]
             x, _ = problem.solve(x, keep, tail=False)
-            far, own = problem.scaled(x)
-            slopes = problem.slopes(x, own)
+            far, errors = problem.scaled(x)
+            slopes = problem.slopes(x, errors)
             curve = slopes.T @ (keep[:, None] * slopes) + np.diag(problem.prior**2)
             away = (x - problem.mean) * problem.prior
-            likely = -0.5 * float(keep @ far**2 + away @ away) - float(keep @ np.log(own))
-            others = np.delete(np.delete(curve, KNEE, 0), KNEE, 1)
+            likely = -0.5 * float(keep @ far**2 + away @ away) - float(keep @ np.log(errors))
+            others = np.delete(np.delete(curve, place, 0), place, 1)
             likely -= 0.5 * float(np.linalg.slogdet(others)[1])
-            likely -= 0.5 * ((knees[place] - middle) / sigma) ** 2
+            likely -= 0.5 * ((at[i] - middle) / sigma) ** 2
             spread = np.asarray(np.linalg.inv(curve)[:count, :count], dtype=float)
-            found[place] = likely, x.copy(), spread
-    weights = np.exp([found[i][0] - max(f[0] for f in found.values()) for i in range(KNEES)])
-    weights /= weights.sum()
-    centers = np.array([found[i][1][:count] for i in range(KNEES)])
-    spreads = np.array([found[i][2] for i in range(KNEES)])
-    each = np.sqrt(np.array([np.diag(s) for s in spreads]))
-    each[:, KNEE] = (knees[1] - knees[0]) / 2
-    mean = weights @ centers
-    away = centers - mean
-    total = np.einsum("i,ijk->jk", weights, spreads) + (weights[:, None] * away).T @ away
-    total[KNEE, KNEE] += float(weights @ each[:, KNEE] ** 2)
-    ends = np.array([[_quantile(centers[:, j], each[:, j], weights, share)
-                      for share in (0.025, 0.5, 0.975)] for j in range(count)])
-    log_sigma = np.sqrt(np.diag(total))
-    wide = fit.widened
-    return Belief(np.exp(ends[:, 1]), np.exp(ends[:, 1] + (ends[:, 0] - ends[:, 1]) * wide),
-                  np.exp(ends[:, 1] + (ends[:, 2] - ends[:, 1]) * wide), log_sigma * wide,
-                  total / np.outer(log_sigma, log_sigma), weights)
+            found[i] = likely, x.copy(), spread
+    return _Row(place, at, np.array([found[i][0] for i in range(POINTS)]),
+                np.array([found[i][1][:count] for i in range(POINTS)]),
+                np.array([found[i][2] for i in range(POINTS)]))
 
 
 def _quantile(centers: Floats, sigmas: Floats, weights: Floats, share: float) -> float:

@@ -49,7 +49,11 @@ def evaluate(rows: Rows, constants: Floats, shared: Floats) -> tuple[Floats, Flo
     runs, torques, stalls = (rows.kind == name for name in ("run", "torque", "stall"))
     if runs.any():
         left = np.where(runs, -each - friction / k, left)
-        sigma = np.where(runs, np.hypot(rows.amp_digit, FRICTION_WANDERS * friction / k), sigma)
+        guessed = np.isnan(rows.w) * drag / k**2  # the speed comes from volts and current then
+        own_run = ((rows.amp_digit * (1 + guessed * ohm)) ** 2
+                   + (FRICTION_WANDERS * friction / k) ** 2 + (guessed * rows.volt_digit) ** 2
+                   + (drag * w / k * rows.w_share) ** 2)
+        sigma = np.where(runs, np.sqrt(own_run), sigma)
     if torques.any():
         motors = setup.series * setup.parallel
         asked = setup.crank_nm + setup.ratio * motors * (own + friction) / train

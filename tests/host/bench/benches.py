@@ -98,15 +98,18 @@ class World:
         """From a supply, its speed not counted."""
         k = float(physics.emf_constant_at(self.motor, self.winding_c))
 
+        wander = 1 + self.rng.normal(0, 0.03)
+
         def amps_at(w):
-            return float(physics.friction_nm(self.motor, w)) / k
+            return wander * float(physics.friction_nm(self.motor, w)) / k
 
         def missing(w):
             return supply_v + float(physics.terminal_v(self.motor, 0.0, amps_at(w),
                                                        self.winding_c)) - k * w
 
-        w = self.solve(missing, 0.0, supply_v / k)
-        amps = amps_at(w) * (1 + self.rng.normal(0, 0.03))
+        if missing(0.0) < 0.2 * supply_v:  # it hardly turns, or not at all
+            return self.run(2 * supply_v)
+        amps = amps_at(self.solve(missing, 0.0, supply_v / k))
         return "run", kinds.Run(volts=self.shown(supply_v), amps=self.shown(amps, "A"))
 
 
