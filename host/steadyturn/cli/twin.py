@@ -63,18 +63,28 @@ def command(
 def _crank(rig: str | None, image: Path | None, seed: int, tap: str, faults: tuple[str, ...],
            as_json: bool) -> int:
     from steadyturn.jobs.twin_hand import crank
-    from steadyturn.report.hand import show_hand, text
+    from steadyturn.report import hand as screen
     from steadyturn.report.terminal import Terminal, can_draw
 
     if not (sys.stdin.isatty() and can_draw(sys.stdout)):
         raise WrongInput(Problem(
             "--hand", "", "", "keys and the lamp need a terminal that can be drawn on.",
             "Run it in a terminal window, without a pipe; '--person lamp' cranks by itself."))
-    with crank(rig_path(rig), image=image, seed=seed, tap=tap, faults=faults) as cranking:
-        with contextlib.suppress(KeyboardInterrupt):
-            show_hand(cranking, Terminal())
-        done = cranking.finish()
-    show(done, as_json, text)
+    terminal = Terminal()
+
+    def starting(name: str) -> None:  # seconds pass until there is something to turn
+        terminal.__enter__()
+        terminal.draw(screen.starting(name, *terminal.size()))
+
+    try:
+        with crank(rig_path(rig), image=image, seed=seed, tap=tap, faults=faults,
+                   starting=starting) as cranking:
+            with contextlib.suppress(KeyboardInterrupt):
+                screen.show_hand(cranking, terminal)
+            done = cranking.finish()
+    finally:
+        terminal.close()
+    show(done, as_json, screen.text)
     return 0
 
 

@@ -109,11 +109,7 @@ def board(
 ) -> Iterator[Made]:
     """A virtual board of `rig` in real time, until the context ends. As `serve`, but with any
     hand, and without a port where there is none."""
-    planned = tuple(_fault(text) for text in faults)
-    if planned and rig.sensor.chip == "adc":
-        raise WrongInput(Problem(
-            "--fault", "", faults[0], "this rig's sensor is the board's own ADC: it has no bus.",
-            "Leave --fault out, or take a rig with an INA chip."))
+    planned = plan_faults(rig, faults)
     new = image is None or not image.exists()
     if image is not None and not new:
         flash.refuse_foreign(image)
@@ -151,6 +147,16 @@ def _hand(rig: Rig, person: str, seed: int) -> Any:
         f"lamp, steady:TPM with {PACES_TPM[0]:g} to {PACES_TPM[1]:g} turns/min, or none.",
         "For example --person steady:60",
     ))
+
+
+def plan_faults(rig: Rig, faults: Sequence[str]) -> tuple[PlannedFault, ...]:
+    """What --fault asks for. Raises WrongInput."""
+    planned = tuple(_fault(text) for text in faults)
+    if planned and rig.sensor.chip == "adc":
+        raise WrongInput(Problem(
+            "--fault", "", faults[0], "this rig's sensor is the board's own ADC: it has no bus.",
+            "Leave --fault out, or take a rig with an INA chip."))
+    return planned
 
 
 def _fault(text: str) -> PlannedFault:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import contextlib
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from math import isnan
 from pathlib import Path
 
 from steadyturn.errors import Problem, WrongInput
-from steadyturn.jobs.twin import board
+from steadyturn.jobs.twin import board, plan_faults
 from steadyturn.model.band import find_band
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import RPM, Rig
@@ -159,18 +159,21 @@ class Cranking:
 @contextlib.contextmanager
 def crank(
     rig_path: str | Path, *, image: Path | None = None, seed: int = 0, tap: str = "beat",
-    faults: Sequence[str] = (),
+    faults: Sequence[str] = (), starting: Callable[[str], object] = lambda rig: None,
 ) -> Iterator[Cranking]:
     """A virtual machine to be cranked by taps, in real time, until the context ends.
 
     tap: what one does: "beat" (a turn, or half or two where that makes the lamp's beat the
-    beat to tap), "half", "turn" or "two". The rest as in jobs.twin.serve; also on CPython, then
+    beat to tap), "half", "turn" or "two". starting: told the rig's name once the rest of what was
+    asked makes sense and the board is made, which takes seconds. The rest as in jobs.twin.serve; also on CPython, then
     without a port. Raises WrongInput and Failed.
     """
     rig = read_rig(rig_path)
-    band = find_band(rig, deep=False)
     if tap not in ("beat", *TAPS):
         raise WrongInput(Problem("--tap", "", tap, f"beat, {', '.join(TAPS)}."))
+    plan_faults(rig, faults)
+    starting(rig.name)
+    band = find_band(rig, deep=False)
     turns = TAPS.get(tap) or (turns_on_the_beat(band.target_tpm) if band.target_tpm else 1.0)
     hand = TapHand(rig, turns)
     found = interpreter.find()

@@ -8,6 +8,7 @@ from typing import Any
 
 from steadyturn.report import paceband
 from steadyturn.report.calm_lamp import CalmLamp
+from steadyturn.report.commands import command_lines
 from steadyturn.report.fitting import BLANK, Block, fit, labelled
 from steadyturn.report.style import fill, item, quantity, shown_path, wrap
 from steadyturn.report.terminal import Line, Terminal
@@ -69,7 +70,7 @@ class HandScreen:
         below = [Block(self._help(columns), 2)] if self.help else [
             *self._bar(moment, columns), BLANK, *self._more(columns)]
         return fit([head, BLANK, Block(top, 0), Block(self._says(moment, columns), 1), BLANK,
-                    *below, BLANK, self._keys(columns)], rows)
+                    *below, BLANK, _keys(columns)], rows)
 
     def _narrow(self, moment: Any, lit: bool, columns: int, rows: int) -> list[Line]:
         box = self._box(lit, moment, columns, min(5, max(1, rows // 3)))
@@ -78,7 +79,7 @@ class HandScreen:
             *self._feel(moment, columns), *self._bar(moment, columns),
             *self._rest(moment, columns)]
         return fit([Block(box, 0), Block(self._says(moment, columns), 1), *feel,
-                    self._keys(columns)], rows)
+                    _keys(columns)], rows)
 
     # ---- parts
 
@@ -165,15 +166,20 @@ class HandScreen:
                                          + ", ".join(made.not_exercised), columns), 9))
         return blocks
 
-    def _keys(self, columns: int) -> Block:
-        text = " space cranks, p phone's plug, ? help, q ends" if columns >= NARROW \
-            else " space  p plug  ? help  q end"
-        return Block([[(text, "dim")]], 8)
-
     def _help(self, columns: int) -> list[Line]:
         tap = TAP[self.cranking.turns_a_tap]
         return [f" {row}" for text in HELP
                 for row in textwrap.wrap(text.format(tap=tap), max(columns - 2, 16))]
+
+
+def starting(rig: str, columns: int, rows: int) -> list[Line]:
+    """What is on the screen until there is a machine to turn."""
+    said = [f" {row}" for row in textwrap.wrap(
+        "starting the board: its firmware is put on, which takes some seconds ...",
+        max(columns - 2, 16))]
+    return fit([Block([[(f" virtual: {rig}"[:columns], "dim")]], 2), BLANK,
+                Block(said, 0, said[:1], 1), BLANK,
+                _keys(columns)], rows)
 
 
 def show_hand(cranking: Any, terminal: Terminal) -> None:
@@ -216,12 +222,23 @@ def text(done: Any) -> str:
         lines.append(item("Not tried here, for want of MicroPython: "
                           + ", ".join(done.not_exercised) + ".", ""))
     if done.image and not done.not_exercised:
-        lines += ["", f"  steadyturn twin {shown_path(done.rig_file)} --image {done.image} "
-                      "--person none", "  then: steadyturn pull --port PORT; steadyturn review"]
+        rig = shown_path(done.rig_file)
+        lines += ["", item("Its journal, with this in one terminal", ""),
+                  command_lines(f"steadyturn twin {rig} --image {shown_path(done.image)} "
+                                "--person none"),
+                  item("and in another, with the port that it names:", ""),
+                  command_lines("steadyturn pull --port PORT"),
+                  command_lines(f"steadyturn review --rig {rig}")]
     elif not done.not_exercised:
         lines += ["", item("Its journal is gone with it; with --image FILE it is kept, for "
                            "'steadyturn pull' and 'steadyturn review'.", "")]
     return "\n".join(lines) + "\n"
+
+
+def _keys(columns: int) -> Block:
+    text = " space cranks, p phone's plug, ? help, q ends" if columns >= NARROW \
+        else " space  p plug  ? help  q end"
+    return Block([[(text, "dim")]], 8)
 
 
 def _times(count: int, what: str) -> str:

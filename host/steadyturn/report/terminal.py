@@ -26,7 +26,9 @@ Piece = tuple[str, str]
 Line = str | Sequence[Piece]
 
 ENTER = "\x1b[?1049h\x1b[?25l\x1b[2J"
-LEAVE = "\x1b[0m\x1b[?25h\x1b[?1049l"
+# the frame is wiped first: a terminal without a screen of its own would keep it, and print
+# what comes next into its last line
+LEAVE = "\x1b[0m\x1b[2J\x1b[1;1H\x1b[?25h\x1b[?1049l"
 COLOURS = {"red": "31", "green": "32", "yellow": "33", "magenta": "35", "cyan": "36"}
 SHAPES = {"bold": "1", "dim": "2", "reverse": "7"}
 # what the bars and big words need beyond ASCII
@@ -51,7 +53,8 @@ class Terminal:
     """`with Terminal() as terminal: terminal.draw(lines)`.
 
     unicode: may lines hold more than ASCII? colour: unless NO_COLOR (https://no-color.org)
-    says no. Inside, keys are not echoed, a closed terminal (SIGHUP) is a KeyboardInterrupt like
+    says no. Entered again it stays as it is, and the first exit ends it.
+    Inside, keys are not echoed, a closed terminal (SIGHUP) is a KeyboardInterrupt like
     Ctrl-C, and Ctrl-Z gives the shell its own screen back.
     """
 
@@ -69,6 +72,8 @@ class Terminal:
     # ---- in and out
 
     def __enter__(self) -> Terminal:
+        if self._entered:
+            return self
         try:
             self._catch("SIGHUP", _hung_up)
             self._catch("SIGTSTP", self._suspend)

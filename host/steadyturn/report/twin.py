@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from steadyturn.report.commands import command_lines
 from steadyturn.report.style import columns, shown_path, table, wrap
 
 PEOPLE = {"lamp": "somebody cranks, and does what the lamp says", "none": "nobody cranks"}
@@ -54,4 +55,4 @@ def _commands(rows: list[tuple[str, str]]) -> str:
     if max(len(command) for command, _ in rows) + max(len(what) for _, what in rows) + 4 \
             <= columns():
         return table(rows)
-    return "\n".join(f"  {command}\n      {what}" for command, what in rows)
+    return "\n".join(f"{command_lines(command)}\n      {what}" for command, what in rows)

@@ -61,9 +61,12 @@ def test_taps_turn_it_and_q_leaves_the_terminal_as_it_was():
         tapper = Tapper(terminal)
         tapper.until(1.2, 0.5)
         assert tapper.seen[-1][1] > 15
+        terminal.press("?")
+        terminal.until("cranks nothing")
         terminal.press("q")
         assert terminal.end(None) == 0
         assert terminal.in_order()
+        assert (terminal.after().text.strip(), terminal.after().at) == ("", (0, 0))
         done = json.loads(terminal.raw.decode().rpartition("\x1b[?1049l")[2])
         assert done["taps"] == 3
         assert done["turns"] > 0.3

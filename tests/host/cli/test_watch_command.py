@@ -20,6 +20,7 @@ from steadyturn.cli.main import code
 from steadyturn.jobs import watch as job
 from steadyturn.jobs import watch_line
 from steadyturn.report import watch as report
+from steadyturn.report.terminal import LEAVE
 from steadyturn_fw import pages
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
@@ -204,6 +205,8 @@ def test_the_terminal_is_in_order_after_any_end(pty, end):
         else:
             assert terminal.end(end) == 0
         assert terminal.in_order()
+        assert terminal.raw.endswith(LEAVE.encode())  # and nothing lands in the last frame
+        assert (terminal.after().text.strip(), terminal.after().at) == ("", (0, 0))
         assert "██" in terminal.raw.decode()
     assert only_quiet_questions(pty.board)
 

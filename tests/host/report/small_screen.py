@@ -21,7 +21,8 @@ SEQUENCE = re.compile(r"\x1b\[(\??)([\d;]*)([A-Za-z])|([^\x1b]+)|(.)", re.S)
 
 
 class SmallScreen:
-    """rows: its text; own_screen, cursor: as the last sequences left them; sgr: every style that
+    """rows: its text; at: row and column of the cursor, from 0;
+    own_screen, cursor: as the last sequences left them; sgr: every style that
     was used."""
 
     def __init__(self, columns: int = 80, lines: int = 24) -> None:
@@ -33,7 +34,7 @@ class SmallScreen:
 
     def _wipe(self) -> None:
         self.rows = [" " * self.columns] * self.lines
-        self._at = (0, 0)
+        self.at = (0, 0)
 
     def feed(self, text: str) -> None:
         for private, numbers, letter, plain, wrong in SEQUENCE.findall(text):
@@ -50,7 +51,7 @@ class SmallScreen:
                 self._wipe()
             elif letter == "H":
                 row, column = (int(n) for n in numbers.split(";"))
-                self._at = (row - 1, column - 1)
+                self.at = (row - 1, column - 1)
             elif letter == "m":
                 self.sgr |= set(numbers.split(";"))
             else:
@@ -59,12 +60,12 @@ class SmallScreen:
     def _print(self, text: str) -> None:
         if not text.isprintable():
             raise ValueError(f"control characters: {text!r}")
-        row, column = self._at
+        row, column = self.at
         if column + len(text) > self.columns or row >= self.lines:
-            raise ValueError(f"beyond the edge: {text!r} at {self._at}")
+            raise ValueError(f"beyond the edge: {text!r} at {self.at}")
         old = self.rows[row]
         self.rows[row] = old[:column] + text + old[column + len(text):]
-        self._at = (row, column + len(text))
+        self.at = (row, column + len(text))
 
     @property
     def text(self) -> str:
@@ -136,6 +137,12 @@ class OnTerminal:
         return (termios.tcgetattr(self.far) == self.settings_before
                 and said.rfind("\x1b[?1049l") >= said.rfind("\x1b[?1049h")
                 and said.rfind("\x1b[?25h") >= said.rfind("\x1b[?25l"))
+
+    def after(self) -> SmallScreen:
+        """What it shows in the end if it has no screen of its own: all of it on one."""
+        shown = SmallScreen()
+        shown.feed(self.raw.decode("utf-8", "replace").rpartition("\x1b[?1049l")[0])
+        return shown
 
     def screen(self, columns: int = 80, lines: int = 24) -> SmallScreen:
         """What it shows in its own screen."""

@@ -16,7 +16,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from steadyturn.errors import Failed
 from steadyturn.jobs.twin_hand import Cranked, Moment
 from steadyturn.report.calm_lamp import CalmLamp
-from steadyturn.report.hand import FRAME_S, HandScreen, show_hand, text
+from steadyturn.report.hand import FRAME_S, HandScreen, show_hand, starting, text
 from steadyturn.report.terminal import Terminal, plain
 from steadyturn_fw.patterns import BEAT, PATTERNS
 
@@ -138,6 +138,16 @@ def test_every_size_has_a_lamp_and_fits():
         assert part in small or part == "66"  # the pace is smoothed
 
 
+def test_while_it_starts_it_says_so_and_what_the_keys_are():
+    for columns, rows in ((80, 24), (40, 12), (40, 1), (1, 1)):
+        got = [plain(line) for line in starting("Lakeside hut", columns, rows)]
+        assert len(got) <= rows
+        assert "starting" in " ".join(got)
+        if columns >= 40:
+            assert max(map(len, got)) <= columns
+    assert "space cranks" in "\n".join(map(plain, starting("x", 80, 24)))
+
+
 def test_keys():
     done = []
     made = SimpleNamespace(**vars(CRANKING), tap=lambda: done.append("tap"),
@@ -169,7 +179,7 @@ def test_a_board_that_fails_leaves_the_terminal_in_order():
     assert out.getvalue().endswith("\x1b[?25h\x1b[?1049l")
 
 
-def test_the_account_at_the_end():
+def test_the_account_at_the_end(monkeypatch):
     done = Cranked(
         rig="Lakeside hut", rig_file="my.toml", image="board.img", turns_a_tap=1.0, taps=70,
         time_s=80.0, turning_s=60.0, band_s=45.0, turns=69.4, arm_wh=0.1, energy_in_wh=0.05,
@@ -177,9 +187,14 @@ def test_the_account_at_the_end():
         not_exercised=())
     said = text(done)
     for part in ("69 turns by 70 taps of one turn in 60 s, 75 % of the time in the band",
-                 "40 mWh to the phone, +0.30 %", "1 connection.", "--image board.img"):
+                 "40 mWh to the phone, +0.30 %", "1 connection.", "--image board.img",
+                 "review --rig my.toml"):
         assert part in " ".join(said.split())
     assert max(map(len, said.splitlines())) <= 80
+    monkeypatch.setenv("COLUMNS", "40")
+    assert max(map(len, text(done).splitlines())) <= 40
+    assert "steadyturn twin my.toml --image \\\n      board.img --person none" in text(done)
+    monkeypatch.setenv("COLUMNS", "80")
     assert "is kept" in text(dataclasses.replace(done, image=None))
     assert "not a turn" in text(dataclasses.replace(done, turns=0.0, taps=0))
     assert "for want of MicroPython" in text(dataclasses.replace(done, not_exercised=("it",)))

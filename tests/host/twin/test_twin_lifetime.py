@@ -214,7 +214,7 @@ def test_what_a_person_is_told(blank: bool, hut: Rig) -> None:
         assert "steadyturn review --rig lakeside-hut" in told
         assert max(map(len, told.splitlines())) <= 80
         long = text(dataclasses.replace(served, rig_file=f"/{60 * 'x'}/my.toml"))
-        assert f"  steadyturn review --rig /{60 * 'x'}/my.toml\n      then:" in long
+        assert f"  steadyturn review --rig \\\n      /{60 * 'x'}/my.toml\n      then:" in long
         assert "lives on the crank" in told
         assert "nobody cranks" in told
 
