@@ -8,7 +8,9 @@ import click
 
 from steadyturn.cli.bench_ask import ask
 from steadyturn.cli.common import Number, json_option, plot_option, rig_argument, rig_path, show
-from steadyturn.errors import Failed
+from steadyturn.errors import Failed, Problem, WrongInput
+
+BEATS = (10, 240)  # a minute; faster no hand follows, engineering judgement
 
 
 @click.command(short_help="A motor's or machine's constants from readings by hand.")
@@ -23,6 +25,8 @@ from steadyturn.errors import Failed
               help="Write a file of readings to fill in, and do nothing else.")
 @click.option("--wires", type=Number("wires that leave the motor", int), default=None,
               metavar="N", help="How many wires leave the motor.")
+@click.option("--beat", type=Number("turns/min to beat"), default=None, metavar="N",
+              help="Beep N times a minute while you turn.")
 @click.option("--nameplate", is_flag=True,
               help="Believe beforehand what the file already says of the motor.")
 @click.option("--no-write", is_flag=True, help="Show only; change no file.")
@@ -31,8 +35,8 @@ from steadyturn.errors import Failed
 @json_option
 def command(
     rig: str | None, motor: str | None, readings: Path | None, parts: Path | None,
-    new: Path | None, wires: int | None, nameplate: bool, no_write: bool, force: bool,
-    plot: Path | None, as_json: bool,
+    new: Path | None, wires: int | None, beat: float | None, nameplate: bool, no_write: bool,
+    force: bool, plot: Path | None, as_json: bool,
 ) -> int:
     """Measure a bare motor (--motor) or the built machine (RIG) with a multimeter.
 
@@ -56,6 +60,9 @@ def command(
         return 0
     if motor is not None and rig is not None:
         raise click.UsageError("Name a RIG, or a bare motor with --motor: one at a time.")
+    if beat is not None and not BEATS[0] <= beat <= BEATS[1]:
+        raise WrongInput(Problem("--beat", "", f"{beat:g}",
+                                 f"{BEATS[0]} to {BEATS[1]} a minute."))
     if wires is not None:
         _refuse(job.wires(wires))
     if plot is not None:
@@ -64,7 +71,7 @@ def command(
         bench_plot.check(plot)
     if motor is not None:
         job.check_name(motor)
-        given = readings or ask(motor, None, wires)
+        given = readings or ask(motor, None, wires, beat)
         answer = job.bench_motor(motor, given, parts or job.only_parts_file(),
                                  nameplate=nameplate, write=not no_write)
     else:
@@ -72,7 +79,7 @@ def command(
             raise click.UsageError("--parts goes with --motor.")
         path = rig_path(rig)
         job.check_rig(path, write=not no_write)
-        given = readings or ask(path.stem, path, None)
+        given = readings or ask(path.stem, path, None, beat)
         answer = job.bench_rig(path, given, nameplate=nameplate, write=not no_write)
     if plot is not None and answer.result is not None:
         bench_plot.write(answer, plot)

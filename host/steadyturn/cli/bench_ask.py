@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+import contextlib
 import sys
+import threading
+import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import click
 
 from steadyturn.errors import Failed, Problem, WrongInput
 
+TURNED = ("open", "open_rpm", "loaded", "loaded_rpm")
 
-def ask(subject: str, rig: Path | None, wires: int | None) -> Path:
-    """The file in which the answers are; questions on stderr, as those of `new`."""
+
+def ask(subject: str, rig: Path | None, wires: int | None, beat_tpm: float | None = None) -> Path:
+    """The file in which the answers are; questions on stderr, as those of `new`. beat_tpm: the
+    terminal's bell beats so fast while something is to be turned."""
     from steadyturn.jobs import bench as job
     from steadyturn.jobs import bench_guide as guiding
     from steadyturn.report import bench as report
@@ -27,7 +34,10 @@ def ask(subject: str, rig: Path | None, wires: int | None) -> Path:
     try:
         for asked in guide.questions():
             keys = guiding.keys_of(asked, guide.drill)
-            guide.answer = _line(words.question(asked, keys))
+            turned = asked.code in TURNED or (
+                asked.proposal is not None and asked.proposal.kind in TURNED)
+            with _beating(beat_tpm if turned else None):
+                guide.answer = _line(words.question(asked, keys))
     finally:
         if guide.blocks:
             saved = guiding.save(guide, subject)
@@ -36,6 +46,31 @@ def ask(subject: str, rig: Path | None, wires: int | None) -> Path:
         raise WrongInput(Problem("the readings", "", "", "there are none.",
                                  "Enter numbers at least at one of the steps."))
     return saved
+
+
+@contextlib.contextmanager
+def _beating(beat_tpm: float | None) -> Iterator[None]:
+    """The bell on every turn of the counted shaft; each beat from the first, so that none
+    adds up to a drift."""
+    if beat_tpm is None:
+        yield
+        return
+    over = threading.Event()
+
+    def beats() -> None:
+        begin, count = time.monotonic(), 0
+        while not over.wait(max(begin + count * 60 / beat_tpm - time.monotonic(), 0.0)):
+            sys.stderr.write("\a")
+            sys.stderr.flush()
+            count += 1
+
+    bell = threading.Thread(target=beats, daemon=True)
+    bell.start()
+    try:
+        yield
+    finally:
+        over.set()
+        bell.join()
 
 
 def _line(prompt: str) -> str:

@@ -7,6 +7,7 @@ import dataclasses
 import io
 import json
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -192,3 +193,16 @@ def test_a_file_to_fill_in_reads_once_filled(bench):
     status, out, err = run("bench", "--motor", "red", "--readings", "f.toml", "--no-write")
     assert status == 0, err
     assert "6 readings" in out
+
+
+def test_the_beat():
+    """While something is turned the bell keeps the pace; it is quiet otherwise."""
+    from steadyturn.cli import bench_ask
+
+    heard = io.StringIO()
+    with contextlib.redirect_stderr(heard), bench_ask._beating(240.0):
+        time.sleep(0.6)
+    assert heard.getvalue() in ("\a" * 2, "\a" * 3, "\a" * 4)
+    status, _, err = run("bench", "--motor", "red", "--beat", "0")
+    assert status == 2
+    assert "10 to 240" in err
