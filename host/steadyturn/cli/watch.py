@@ -9,7 +9,18 @@ from pathlib import Path
 
 import click
 
-from steadyturn.cli.common import library_option, port_option
+from steadyturn.cli.common import Number, library_option, port_option
+from steadyturn.errors import Problem, WrongInput
+
+SECONDS = (0.1, 1e7)  # the longest is 115 days
+
+
+def _seconds(ctx: click.Context, param: click.Parameter, value: float | None) -> float | None:
+    if value is None or SECONDS[0] <= value <= SECONDS[1]:  # not so for nan
+        return value
+    raise WrongInput(Problem("--seconds", "", f"{value:g}",
+                             f"{SECONDS[0]:g} to {SECONDS[1]:.0f} s.",
+                             "Without it the watch goes on until Ctrl-C."))
 
 
 @click.command()
@@ -19,7 +30,8 @@ from steadyturn.cli.common import library_option, port_option
 @click.option("--record", type=click.Path(path_type=Path, dir_okay=False), default=None,
               metavar="FILE", help="Also write each look to this file, as --json prints them.")
 @click.option("--force", is_flag=True, help="Write over a --record file that is there.")
-@click.option("--seconds", type=click.FloatRange(0.1), default=None, help="Stop by itself.")
+@click.option("--seconds", type=Number("seconds"), default=None, metavar="S", callback=_seconds,
+              help="Stop by itself, so long after the first answer.")
 @library_option
 def command(
     port: str | None, plain: bool, as_json: bool, record: Path | None, force: bool,

@@ -165,8 +165,8 @@ def crank(
 
     tap: what one does: "beat" (a turn, or half or two where that makes the lamp's beat the
     beat to tap), "half", "turn" or "two". starting: told the rig's name once the rest of what was
-    asked makes sense and the board is made, which takes seconds. The rest as in jobs.twin.serve; also on CPython, then
-    without a port. Raises WrongInput and Failed.
+    asked makes sense and the board is made, which takes seconds. The rest as in jobs.twin.serve;
+    also on CPython, then without a port. Raises WrongInput and Failed.
     """
     rig = read_rig(rig_path)
     if tap not in ("beat", *TAPS):

@@ -22,6 +22,7 @@ from steadyturn.board.connect import Direct
 from steadyturn.board.link import Who, settings_line
 from steadyturn.board.text import printable
 from steadyturn.errors import Failed
+from steadyturn.jobs import watch_line
 from steadyturn.jobs.watch_line import Line, Met
 
 RATE_HZ = 10.0  # looks a second; the board smooths its own display no faster
@@ -29,6 +30,7 @@ GONE_HZ = 2.0  # of what is told while there is no board
 SILENT_S = 1.0  # a flash erase may stop a board for 0.4 s
 HASTE_S = 0.2  # then the screen goes on meanwhile
 AGAIN_S = 1.0  # between tries to reach a board that has gone
+SOON_S = 2.0  # so long the first answer is waited for at least: a port takes its time to open
 MEAN_LOOKS = 20  # over which the rate is measured
 MOST = 1_000_000_000  # no number in settings is larger: fields.RANGES ends before
 UJ_PER_WH = 3.6e9
@@ -104,14 +106,18 @@ def watch(
     library: Path | None = None, anchor: bool = False,
 ) -> Generator[Glance, None, None]:
     """Looks at a board, `rate_hz` a second, for `seconds` from the first answer on (None: until
-    it is closed); while there is no board GONE_HZ a second.
+    it is closed); while there is no board GONE_HZ a second. The first answer is waited for no
+    longer than for `seconds` (but SOON_S) either.
 
     anchor: leave a time anchor in the library (None: the usual one) at each connection.
     Raises Failed when no board can be reached at the start; after that it goes on.
     """
     start = time.monotonic()
     seen = _Seen()
-    line = Line(port, library=library, anchor=anchor)
+    first_s = watch_line.FIRST_S
+    if seconds is not None:
+        first_s = min(first_s, max(seconds, SOON_S))
+    line = Line(port, library=library, anchor=anchor, first_s=first_s)
     look = _Looks(line, seen)
 
     end: float | None = None
@@ -192,7 +198,7 @@ class _Looks:
             if who.format_id != before.format_id:
                 event += "; its journal was made anew"
             elif who.boot != before.boot:
-                event += f"; it has started anew (start {who.boot})"
+                event += f"; it has started anew (boot {who.boot})"
         if (who.unique_id, who.format_id) != (before.unique_id, before.format_id):
             seen.first, seen.last = {}, {}
             event += ", counted from zero"

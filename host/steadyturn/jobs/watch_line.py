@@ -42,7 +42,10 @@ class Met:
 class Line:
     """ask() begins a look, wait() waits for it, take() gives it or raises what went wrong."""
 
-    def __init__(self, port: str | Direct | None, *, library: Path | None, anchor: bool) -> None:
+    def __init__(self, port: str | Direct | None, *, library: Path | None, anchor: bool,
+                 first_s: float | None = None) -> None:
+        """first_s: how long the first answer is waited for (None: FIRST_S)."""
+        self._first_s = FIRST_S if first_s is None else first_s
         self.name = port if isinstance(port, str) else ""
         self.busy = False
         self._port = port
@@ -139,7 +142,11 @@ class Line:
         return Met(who, moved, self._note(self._board))
 
     def _first(self) -> Who:
-        return self._open(self._port, FIRST_S)
+        try:
+            return self._open(self._port, self._first_s)
+        except NoAnswer as silent:
+            raise Failed(f"{silent.what} It was waited for {self._first_s:.2g} s.",
+                         silent.how) from None
 
     def _again(self, known: Who) -> Who:
         """The same board where it was, else where a port is new, else, without --port,

@@ -110,7 +110,7 @@ class Screen:
         if glance.board:
             text += f", board {glance.board[-6:]}"
         if glance.answering and columns >= NARROW:
-            text += f", start {glance.boot}, {duration(glance.board_s)} ago"
+            text += f", boot {glance.boot}, running for {duration(glance.board_s)}"
             if glance.looks_hz is not None:
                 text = f"{text:<{columns - 7}.{columns - 7}}{glance.looks_hz:4.0f}/s"
         return [(text, "dim")]
@@ -171,5 +171,17 @@ def _faults(glance: Any) -> list[str]:
 
 def _energy(into_wh: float, out_wh: float, narrow: bool) -> str:
     if narrow:
-        return f"{quantity(out_wh, 'Wh')} to the phone"
-    return f"{quantity(into_wh, 'Wh')} into the converter, {quantity(out_wh, 'Wh')} to the phone"
+        return f"{_mwh(out_wh)} to the phone"
+    return f"{_mwh(into_wh)} into the converter, {_mwh(out_wh)} to the phone"
+
+
+def _mwh(energy_wh: float) -> str:
+    """An energy, in one unit however much it becomes: a figure that changes its unit while it
+    is looked at is read wrong.
+
+    >>> _mwh(0.0004), _mwh(0.00155), _mwh(0.0417), _mwh(2.0)
+    ('0.40 mWh', '1.55 mWh', '41.7 mWh', '2000 mWh')
+    """
+    energy_mwh = energy_wh * 1000
+    digits = 2 if abs(energy_mwh) < 9.995 else 1 if abs(energy_mwh) < 99.95 else 0
+    return f"{energy_mwh:.{digits}f} mWh"

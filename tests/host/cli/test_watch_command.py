@@ -96,6 +96,12 @@ def test_each_connection_leaves_a_time_anchor(pty, capsys, monkeypatch, tmp_path
     assert len(looks) > 1
 
 
+@pytest.mark.parametrize("seconds", ["nan", "inf", "1e400", "-1", "0", "1e9", "5s"])
+def test_a_time_that_is_none_is_refused(seconds, capsys):
+    assert code(["watch", "--seconds", seconds]) == 2
+    assert "--seconds" in capsys.readouterr().err
+
+
 # ---- written down
 
 def test_a_record_has_the_same_objects_and_is_not_written_over(pty, tmp_path, capsys):

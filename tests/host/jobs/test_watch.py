@@ -193,6 +193,12 @@ def test_no_board_at_the_start_is_a_failure(monkeypatch):
     board.answer = lambda line: b""
     with pytest.raises(Failed, match="does not answer"):
         looks(board, 1)
+    monkeypatch.setattr(watch_line, "FIRST_S", 8.0)
+    monkeypatch.setattr(job, "SOON_S", 0.1)
+    start = time.monotonic()
+    with pytest.raises(Failed, match=r"waited for 0\.3 s"):
+        looks(board, 1000, seconds=0.3)
+    assert time.monotonic() - start < 2.0
     with pytest.raises(Failed, match="no such port"):
         next(job.watch("/dev/ttyNONE7"))
 

@@ -40,10 +40,18 @@ def test_all_that_matters_is_on_the_usual_screen():
     text = "\n".join(lines(HOLD))
     for part in ("##  ##", "just right", "52 turns/min; band 40 to 60, best 50", "v 52",
                  "connected", "4.92 V, 0.83 A, 4.08 W", "+1.25 %", "10/s", "'red box'",
-                 "Ctrl-C", "50 mWh into the converter, 40 mWh to the phone"):
+                 "Ctrl-C", "50.0 mWh into the converter, 40.0 mWh to the phone",
+                 "2000 mWh into", "boot 7, running for 1 min 1 s"):
         assert part in text
     assert text.isascii()
     assert not "\n".join(lines(HOLD, unicode=True)).isascii()
+
+
+def test_an_energy_keeps_its_unit_however_little_or_much():
+    for wh in (0.0, 0.000405, 0.00155, 0.0999, 0.1, 2.5, 200.0):
+        text = "\n".join(lines(dataclasses.replace(HOLD, since_out_wh=wh, energy_in_wh=wh)))
+        assert text.count(" mWh") == 4
+        assert " Wh" not in text
 
 
 def test_a_narrow_window_keeps_cue_pace_phone_and_volts():
