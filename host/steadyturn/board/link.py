@@ -26,17 +26,20 @@ TRIES = 3
 SETTINGS_S = 10.0  # some 2 kB in pieces of 228 bytes take a tenth of that; a hostile board sends
 # 65 kB in pieces of one
 NOISE = 400  # bytes kept of what is no answer
+PROMPTS = 3  # seen so often, it is there to stay
 GOES_ON = 2  # the first protocol with frames.ASK_NEXT
 FLASH_HINT = "'steadyturn flash RIG' brings the board up to date."
 T = TypeVar("T")
 
 
 class NoAnswer(Failed):
-    """The port is open, but no valid answer came in time. noise: what came instead."""
+    """The port is open, but no valid answer came in time. noise: what came instead; prompt:
+    MicroPython's own, so no program of ours is starting there."""
 
-    def __init__(self, what: str, how: str, noise: bytes) -> None:
+    def __init__(self, what: str, how: str, noise: bytes, prompt: bool = False) -> None:
         super().__init__(what, how)
         self.noise = noise
+        self.prompt = prompt
 
 
 class NotUnderstood(Failed):
@@ -81,13 +84,16 @@ class Link:
         return self._met(self._ask(frames.ASK_WHO, _who))
 
     def wait(self, seconds: float) -> Who:
-        """Who it is, once it answers; for a board that is still starting."""
+        """Who it is, once it answers; for a board that is still starting. At MicroPython's
+        prompt nothing is, and it ends soon."""
         end = time.monotonic() + seconds
+        prompts = 0
         while True:
             try:
                 return self._met(self._ask(frames.ASK_WHO, _who, tries=1, answer_s=0.3))
-            except NoAnswer:
-                if time.monotonic() >= end:
+            except NoAnswer as silent:
+                prompts += silent.prompt  # one may be left from before its start
+                if time.monotonic() >= end or prompts >= PROMPTS:
                     raise
 
     def state(self) -> dict[str, int]:
@@ -233,10 +239,10 @@ def _silence(noise: bytes) -> NoAnswer:
             "'steadyturn flash RIG' brings it up to date and starts it; so does its reset button.",
             noise,
         )
-    if b">>>" in noise or b"Traceback" in noise:  # the questions reached a prompt
+    if b">>>" in noise or b"Traceback" in noise or frames.ASK_WHO in noise:  # a prompt: it echoes
         return NoAnswer(
             "MicroPython answers, but steadyturn's program does not run on this board.",
-            FLASH_HINT, noise,
+            FLASH_HINT, noise, prompt=True,
         )
     return NoAnswer(
         f"The board sends something, but no valid answer: '{printable(noise)}'",

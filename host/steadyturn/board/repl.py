@@ -24,6 +24,7 @@ from steadyturn.errors import Failed
 
 CHUNK_BYTES = 768  # per exchange; its base64 text and a copy fit a small board's memory
 ENTER_S = 12.0  # the program may still be saving a page when it is stopped
+SILENT_S = 3.0  # a second try where nothing came in the first
 PROMPT_S = 1.5  # until its prompt; none comes from a board that is in the raw REPL already
 STEP_S = 6.0  # one exchange; a write may meet several erases of 0.4 s
 READ_MOST = 1 << 20  # no file of ours is near this; a board that sends more is broken
@@ -151,7 +152,9 @@ class ReplFiles:
         fails: a program may swallow the first Ctrl-C."""
         for last in (False, True):
             try:
-                with self._deadline(ENTER_S):
+                # nothing at all came at first: what saves its page would have been done by now
+                short = last and not self._timed.came
+                with self._deadline(SILENT_S if short else ENTER_S):
                     self._timed.write(b"\r\x03")
                     self._transport.read_until(1, b">>> ", timeout_overall=PROMPT_S)
                     self._transport.enter_raw_repl(soft_reset=True, timeout_overall=ENTER_S / 3)
@@ -218,6 +221,7 @@ class _Timed:
         self.serial = serial
         self.deadline = 0.0
         self._held = b""
+        self.came = 0  # bytes
 
     def read(self, size: int = 1) -> bytes:
         end = min(self.deadline, time.monotonic() + LONG_WAIT)
@@ -227,7 +231,9 @@ class _Timed:
                 break
             self.serial.timeout = left
             first = self.serial.read(1)
-            self._held += first + self.serial.read(self.serial.in_waiting) if first else b""
+            more = first + self.serial.read(self.serial.in_waiting) if first else b""
+            self._held += more
+            self.came += len(more)
         self._check()
         out, self._held = self._held[:size], self._held[size:]
         return out

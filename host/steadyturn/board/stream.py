@@ -151,7 +151,7 @@ def _explained(port: str, error: BaseException) -> Failed:
         return Failed(f"{name}: there is no such port now.{_foreign_name(port, windows)}",
                       "Plug the board in with a cable that carries data (many only charge), and "
                       "leave --port out to have it found; 'steadyturn ports' lists them.")
-    if number == errno.ENOTTY or "ENOTTY" in text or f"({errno.ENOTTY}, " in text:
+    if number in (errno.ENOTTY, errno.EISDIR) or "ENOTTY" in text or f"({errno.ENOTTY}, " in text:
         return Failed(f"{name}: this is no serial port.",
                       "'steadyturn ports' lists them; leave --port out to have it found.")
     if number in (errno.EACCES, errno.EPERM) and not windows:

@@ -141,12 +141,9 @@ def _version(files: Files, present: dict[str, str]) -> str | None:
     return version_of(ours, printable(match[1], 16) if match else "?")
 
 
-def apply(
-    files: Files, settings: bytes, difference: Difference, progress: Progress | None = None
-) -> None:
-    """Write what differs, in the order above. Raises Failed; the board then runs with what
-    it had, or with the new."""
-    content: dict[str, bytes] = {}  # by the paths under which it is written
+def to_write(settings: bytes, difference: Difference) -> dict[str, bytes]:
+    """What is written, by the paths under which it is: of the firmware all of it or nothing."""
+    content: dict[str, bytes] = {}
     if difference.package_changes:
         content = {NEXT + p.removeprefix(PACKAGE): d for p, d in difference.wanted.items()}
     if any(c.path == MAIN and c.kind != "stale" for c in difference.changes):
@@ -155,6 +152,15 @@ def apply(
         content[KEPT + TEMPORARY] = difference.settings_before
     if difference.settings_change:
         content[SETTINGS + TEMPORARY] = settings
+    return content
+
+
+def apply(
+    files: Files, settings: bytes, difference: Difference, progress: Progress | None = None
+) -> None:
+    """Write what differs, in the order above. Raises Failed; the board then runs with what
+    it had, or with the new."""
+    content = to_write(settings, difference)
     total = sum(len(data) for data in content.values())
     done = 0
 

@@ -53,7 +53,17 @@ html_option = click.option(
     "--html", type=click.Path(path_type=Path, dir_okay=False), default=None, metavar="FILE",
     help="Also write a page for a browser: one .html file that loads nothing.",
 )
-port_option = click.option("--port", default=None, shell_complete=complete.ports,
+
+
+def _named(_ctx: click.Context, _option: click.Parameter, value: str | None) -> str | None:
+    if value is not None and not value.strip():
+        raise WrongInput(Problem("--port", "", f"'{value}'", "the name of a serial port.",
+                                 "'steadyturn ports' lists them; leave --port out to have the "
+                                 "board found."))
+    return value
+
+
+port_option = click.option("--port", default=None, shell_complete=complete.ports, callback=_named,
                            help="Serial port of the board ('steadyturn ports' lists them).")
 
 

@@ -82,6 +82,7 @@ def run(args: list[str] | None = None) -> None:
             stream.reconfigure(errors="backslashreplace")
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # as Ctrl-C: nothing half done
     status = code(args)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # what it did is said: it ends as it went
     # CPython remembers a Ctrl-C that fell into an exec, as dataclasses make, and would end by
     # the signal whatever came of it; another exec makes it forget
     exec("")

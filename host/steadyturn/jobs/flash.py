@@ -6,9 +6,10 @@ board itself says, over the link, which settings are in force.
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,6 +17,8 @@ from steadyturn_fw import fields
 
 from steadyturn.board import update
 from steadyturn.board.connect import START_S, Board, Direct, connect
+from steadyturn.board.link import NoAnswer
+from steadyturn.board.stream import Gone
 from steadyturn.board.update import FileChange, Progress
 from steadyturn.errors import Failed, WrongInput
 from steadyturn.jobs.hazards import Hazard, hazards_of
@@ -50,8 +53,9 @@ class Flashed:
     dangerous: one of them makes `check` refuse the rig. settings_problem: why the
     settings on the board before were not valid. in_force: the board says that it runs
     these settings; None when it was not asked. previous_in_force: it refused them and
-    runs those that it had before. compiled: the firmware's files are .mpy. crc: of the
-    rig's settings, in hex.
+    runs those that it had before. compiled: the firmware's files are .mpy. write_bytes: in all,
+    where something is written: the firmware as a whole, and the settings. named: the port was
+    given. crc: of the rig's settings, in hex.
     fault: what the board reports after its start. library_remark: why this meeting with the
     board could not be noted in the library, "" where it was or was not to be."""
 
@@ -68,6 +72,8 @@ class Flashed:
     band_tpm: tuple[float, float, float]
     crc: str
     compiled: bool = False
+    write_bytes: int = 0
+    named: bool = False
     in_force: bool | None = None
     crc_in_force: str | None = None
     previous_in_force: bool = False
@@ -113,11 +119,12 @@ def flash(
         elif not confirm(plan):
             outcome = "declined"
         else:
-            update.apply(board.files, data, difference, progress)
-            _read_back(board, data)
+            with _said(board, before if plan.firmware_before else None):
+                update.apply(board.files, data, difference, progress)
+                _read_back(board, data)
             outcome = "written"
         board.restart()
-        done = dataclasses.replace(plan, outcome=outcome)
+        done = dataclasses.replace(plan, outcome=outcome, named=isinstance(port, str))
         if outcome in ("same", "written"):
             done = _ask_board(board, done, data)
             if anchor:
@@ -184,12 +191,33 @@ def _plan(
         rig=rig.name, port=name, outcome="",
         firmware_before=difference.firmware_before, firmware_after=difference.firmware_after,
         compiled=difference.compiled,
+        write_bytes=sum(map(len, update.to_write(data, difference).values())),
         files_changed=difference.changes, settings_changed=tuple(changed),
         settings_problem=problem if difference.settings_change else "",
         hazards=hazards, dangerous=any(h.refuses for h in hazards),
         band_tpm=(band.low_tpm, band.target_tpm, band.high_tpm),
         crc=f"{update.settings_crc(data):08x}",
     )
+
+
+@contextlib.contextmanager
+def _said(board: Board, before: Mapping[str, int | str] | None) -> Iterator[None]:
+    """A failure while writing also says how the board is left. before: the settings on it; None
+    where there was no firmware."""
+    try:
+        yield
+    except Failed as failed:
+        until = ("until then no program of ours runs on the board" if before is None else
+                 "until then the board runs what it had before" if before else
+                 "until then the board keeps the phone disconnected")
+        how = f"{failed.how} Then flash again; {until}."
+        try:
+            board.restart()
+        except Gone:
+            pass
+        except Failed:  # it may stand at its prompt
+            how = f"{failed.how} Unplug the board, plug it in, then flash again; {until}."
+        raise Failed(failed.what, how.strip()) from failed
 
 
 def _read_back(board: Board, data: bytes) -> None:
@@ -204,7 +232,14 @@ def _read_back(board: Board, data: bytes) -> None:
 
 def _ask_board(board: Board, done: Flashed, data: bytes) -> Flashed:
     """What the board itself says is in force, once it has started."""
-    who = board.link.wait(START_S)
+    try:
+        who = board.link.wait(START_S)
+    except NoAnswer as silent:
+        if done.outcome == "same":
+            raise
+        raise Failed(f"All is written and read back, but since its start: {silent.what}",
+                     "Unplug the board and plug it in; 'steadyturn watch' shows whether it runs. "
+                     "If not, flash again.") from silent
     end = time.monotonic() + IN_FORCE_S
     while True:
         state = board.link.state()

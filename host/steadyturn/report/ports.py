@@ -26,7 +26,7 @@ def text(seen: Any) -> str:
         lines.append(item("Looked at every serial port that the system lists, USB or not, and "
                           "for virtual boards: there is none.", "", ""))
     if not seen.answering:
-        lines.append("No board of ours answers. Check that")
+        lines.append("No board of ours answers." + (" Check that" if seen.check else ""))
         lines += [item(f"{each}{'.' if each is seen.check[-1] else ','}") for each in seen.check]
     return "\n".join(lines) + "\n"
 

@@ -253,3 +253,17 @@ def test_a_port_that_is_in_use_or_missing():
     with pytest.raises(Failed) as caught:
         SerialStream("/dev/tty\x1b[2J")
     assert "\x1b" not in str(caught.value)
+
+
+def test_a_prompt_is_known_soon_and_not_by_what_was_left_before_a_start():
+    board = FakeBoard()
+    board.answer = lambda line: line + b"\r\n>>> "
+    began = time.monotonic()
+    with pytest.raises(NoAnswer, match="program does not run") as caught:
+        link_to(board).wait(9)
+    assert caught.value.prompt
+    assert time.monotonic() - began < 2
+    late = FakeBoard()
+    answer, left = late.answer, [b">>> ", b"", b">>> "]
+    late.answer = lambda line: left.pop() if left else answer(line)
+    assert link_to(late).wait(9).boot == 5

@@ -135,6 +135,33 @@ def test_no_and_dry_run_change_nothing_and_leave_it_running():
     assert board.memory.restarts == 2
 
 
+@pytest.mark.parametrize("told", ["at all", "before"])
+def test_a_failure_while_writing_says_what_runs_until_then(told, monkeypatch):
+    board = MemoryBoard()
+    if told == "before":
+        job.flash(GOOD, port=board, confirm=yes)
+        path = next(p for p in board.memory.content if p.endswith(("fields.py", "fields.mpy")))
+        board.memory.content[path] = b"other"
+
+    def full(path, data):
+        raise Failed(f"{path}: the board's flash is full.", "Pull the journal.")
+
+    monkeypatch.setattr(board.memory, "write", full)
+    with pytest.raises(Failed, match="flash is full") as caught:
+        job.flash(GOOD, port=board, confirm=yes)
+    assert "Pull the journal. Then flash again; until then" in caught.value.how
+    assert ("runs what it had before" in caught.value.how) == (told == "before")
+
+
+def test_a_board_that_does_not_start_after_it_is_told(monkeypatch):
+    board = MemoryBoard()
+    monkeypatch.setattr(job, "START_S", 0.1)
+    board.link.answer = lambda line: b""
+    with pytest.raises(Failed, match="written and read back, but since its start") as caught:
+        job.flash(GOOD, port=board, confirm=yes)
+    assert "steadyturn watch" in caught.value.how
+
+
 def test_progress_ends_at_its_total():
     seen = []
     job.flash(GOOD, port=MemoryBoard(), confirm=yes, progress=lambda *step: seen.append(step))

@@ -79,3 +79,26 @@ def test_a_busy_port_says_by_whom(plugged, capsys, monkeypatch):
     assert code(["ports", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["ports"][0]["held_by"] == [
         {"program": "monitor", "pid": 77}]
+
+
+def test_a_board_without_our_program_needs_no_other_cable(plugged, capsys):
+    bare = FakeBoard()
+    bare.answer = lambda line: b">>> "
+    with PtyBoard(bare) as here:
+        plugged((here.port, 0x2E8A))
+        assert code(["ports"]) == 0
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "steadyturn's program does not run" in shown
+    assert "No board of ours answers." in shown
+    assert "cable" not in shown
+
+
+def test_port_names_that_are_none(tmp_path, capsys):
+    assert code(["pull", "--port", ""]) == 2
+    said = capsys.readouterr().err
+    assert said.startswith("wrong: --port: ''")
+    assert "steadyturn ports" in said
+    assert code(["pull", "--port", str(tmp_path), "--library", str(tmp_path)]) == 1
+    said = capsys.readouterr().err
+    assert "this is no serial port" in " ".join(said.split())
+    assert "Errno" not in said
