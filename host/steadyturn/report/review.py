@@ -62,13 +62,17 @@ def _times(review: Any) -> list[str]:
     if review.scope == "outing":
         more = f"outing {first.id}, "
     if first.begin_s is not None and last.end_s is not None:
+        if when(first.begin_s) == when(last.end_s):
+            return [f"{more}at {when(last.end_s)}"]
         return [f"{more}{when(first.begin_s)} to {_until(first.begin_s, last.end_s)}",
                 f"{more}{when(first.begin_s)}"]
     ends = last.until_s if last.until_s is not None else review.pulled_s
     if first.after_s is not None:
+        if when(first.after_s) == when(ends):
+            return [f"{more}at {when(ends)}"]
         return [f"{more}between {when(first.after_s)} and {_until(first.after_s, ends)}",
                 f"{more}after {when(first.after_s)}"]
-    return [f"{more}some time before {when(ends)}", f"before {when(ends)}"]
+    return [f"{more}some time before {when(ends)}", f"{more}before {when(ends)}"]
 
 
 def _until(begin_s: float, end_s: float) -> str:

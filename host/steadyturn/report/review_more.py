@@ -13,7 +13,7 @@ from steadyturn.report.paceband import short
 from steadyturn.report.review import ENDED, files, head
 from steadyturn.report.review_notes import notes
 from steadyturn.report.review_tables import estimates, fitted, history, model, sensor
-from steadyturn.report.review_words import Energy, energy_unit
+from steadyturn.report.review_words import LET_GO, Energy, connected, energy_unit
 from steadyturn.report.style import (
     columns,
     duration,
@@ -37,7 +37,8 @@ def text(review: Any) -> str:
     parts = [_head(review)]
     if review.figures.pages:
         parts += [estimates(review, energy), sensor(review), _work(review), _pace(review),
-                  _lamp(review.figures), phone(review.figures), gaps(review.gaps),
+                  _lamp(review.figures), phone(review.figures),
+                  gaps(review.gaps, review.figures.events_lost),
                   _boots(review, energy), model(review), history(review)]
     known = notes(review)
     if known:
@@ -108,11 +109,9 @@ def _bars(rows: list[tuple[str, float, float]]) -> str:
 
 def phone(f: Any) -> str:
     """Connections, why they ended, faults. f: sessions.figures.Figures."""
-    times = "once" if f.connections == 1 else f"{f.connections} times"
-    lines = [wrap(f"Phone connected {times}, {duration(f.connected_s)} in all."
-                  if f.connections or f.connected_s else "The phone was never connected.")]
+    lines = [wrap(connected(f))]
     if f.releases:
-        lines.append(_counted("Disconnected", f.releases, words.REASON))
+        lines.append(_counted("Disconnected", f.releases, LET_GO))
     if f.collapses:
         lines.append(wrap(f"Too much load for the pace {f.collapses} x: the volts collapsed."))
     if f.erases_connected:
@@ -133,9 +132,12 @@ def _counted(name: str, counts: Mapping[str, int], names: Mapping[str, str]) -> 
     return wrap(f"{name}: " + "; ".join(parts) + ".")
 
 
-def gaps(found: Any) -> str:
+def gaps(found: Any, events_lost: int) -> str:
     """What was not measured; nothing is filled in for it. found: sessions.gaps.Gaps."""
     if not (found.stalls or found.no_data_s or found.missing_pages):
+        if events_lost:  # a stall may have been among them
+            return wrap("No page is missing; whether a tick was dropped is not known, because "
+                        "some events found no room.")
         return wrap("Nothing is missing: no tick was dropped, no page lost.")
     parts = []
     if found.stalls:

@@ -112,8 +112,10 @@ def _history(review: Any) -> str:
     drawn = review_page_history.drawing(review)
     if not drawn:
         return ""
-    caption = ("Each sign is an outing, by its number; the larger pointed one is this. Lines "
-               "need not begin at zero.")
+    shown = sum(o.reviewed for o in review.machine[-review_page_history.MOST_DRAWN:])
+    this = {0: "", 1: "; the larger pointed one is this"}.get(
+        shown, "; the larger pointed ones are in this review")
+    caption = f"Each sign is an outing, by its number{this}. Lines need not begin at zero."
     return (review_page_history.usual_table(review) + _figure(drawn, caption) + _details(
         "These outings as a table", review_page_history.outing_table(review)))
 

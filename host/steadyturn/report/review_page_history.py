@@ -23,6 +23,7 @@ FIGURES = (
     ("out_per_turn_j", "to the phone, J a turn", 2),
     ("in_band_percent", "of turning in the band, %", 0),
 )
+MOST = {"in_band_percent": 100.0}  # where an axis ends at the latest
 
 
 def drawing(review: Any) -> str:
@@ -36,7 +37,8 @@ def drawing(review: Any) -> str:
         values = [getattr(o, field) for o in rows]
         known = [v for v in values if math.isfinite(v)]
         bars = field == "out_wh"
-        panel = sheet.panel(name, 74, *_ends(known, from_zero=bars))
+        low, high = _ends(known, from_zero=bars)
+        panel = sheet.panel(name, 74, low, min(high, MOST.get(field, high)))
         panel.dots([(n + 0.5, value, "this" if o.reviewed else "dot")
                     for n, (o, value) in enumerate(zip(rows, values, strict=True))],
                    bars=bars, joined=not bars)
@@ -91,10 +93,10 @@ def usual_table(review: Any) -> str:
             continue
         told = terms.VERDICT.get(past.verdict, past.verdict)
         trend = terms.TREND.get(past.trend, "")
+        usual, _, reach = terms.ranged(past.median, max(past.low, 0.0), past.high).partition(" (")
         rows.append((esc(terms.PAST.get(past.name, past.name)),
                      esc(terms.past_value(past.value, past.unit)),
-                     f"{number(past.median)}<span class=\"sub\">{number(max(past.low, 0.0))} to "
-                     f"{number(past.high)}</span>",
+                     f"{usual}<span class=\"sub\">{reach.rstrip(')')}</span>",
                      esc(f"{told}, {trend}" if trend else told)))
     if not rows:
         return ""

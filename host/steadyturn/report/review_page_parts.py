@@ -82,6 +82,12 @@ def _sub(text: str) -> str:
     return f'<span class="sub">{esc(text)}</span>' if text else ""
 
 
+def _ranged(value: float, low: float, high: float) -> str:
+    """A value above its range, with the digits of the terminal's."""
+    text, _, reach = terms.ranged(value, low, high).partition(" (")
+    return esc(text) + _sub(reach.rstrip(")"))
+
+
 def _hand(review: Any) -> str:
     """The pace's spread, and what the arm gave, with the caution that belongs to it."""
     p, lines = review.pace, []
@@ -103,7 +109,7 @@ def model(review: Any) -> str:
     if not review.expected:
         return ""
     rows = [(esc(terms.COMPARED.get(c.name, c.name)), esc(f"{number(c.measured)} {c.unit}"),
-             f"{number(c.expected)}{_sub(f'{number(c.low)} to {number(c.high)}')}",
+             _ranged(c.expected, c.low, c.high),
              esc(terms.VERDICT.get(c.verdict, c.verdict))) for c in review.expected]
     noted = sorted({c.note for c in review.expected if c.note})
     below = "".join(f'<p class="small">{esc(_sentence(terms.NOTE[n]))}.</p>' for n in noted)
@@ -127,10 +133,8 @@ def times(review: Any) -> str:
 def phone(review: Any) -> str:
     """Connections, why they ended, faults."""
     f = review.figures
-    times = "once" if f.connections == 1 else f"{f.connections} times"
-    lines = [f"Phone connected {times}, {duration(f.connected_s)} in all."
-             if f.connections or f.connected_s else "The phone was never connected."]
-    lines += [f"{count} x disconnected: {words.reason(kind)}"
+    lines = [terms.connected(f)]
+    lines += [f"{count} x disconnected: {terms.LET_GO.get(kind, kind)}"
               for kind, count in f.releases.items()]
     if f.collapses:
         lines.append(f"{f.collapses} x too much load for the pace: the volts collapsed")
@@ -148,7 +152,7 @@ def phone(review: Any) -> str:
 
 def measured(review: Any) -> str:
     """How it was measured: the sensor, what is missing, what a reader should know."""
-    lines = [sensor(review), gaps(review.gaps)]
+    lines = [sensor(review), gaps(review.gaps, review.figures.events_lost)]
     return items(map(esc, [*(" ".join(line.split()) for line in lines), *notes(review)]))
 
 

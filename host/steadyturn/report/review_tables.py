@@ -97,7 +97,7 @@ def history(review: Any) -> str:
                     "usual.")
     rows = []
     for p in review.history:
-        usual = ranged(p.median, p.low, p.high)
+        usual = ranged(p.median, max(p.low, 0.0), p.high)
         told = VERDICT.get(p.verdict, p.verdict)
         if TREND.get(p.trend):
             told += f", {TREND[p.trend]}"

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from steadyturn.report.style import duration, number
+from steadyturn.report.words import REASON
 
 # estimates: what they are called; the report leaves out what is not here
 ESTIMATE = {
     "energy_out": "to the phone",
     "percent": "of the phone's battery",
-    "percent_net": "less what it used itself",
+    "percent_net": "net of the phone's own use",
     "energy_in": "into the converter",
     "losses": "lost in converter and cable",
     "charge": "charge at the bus's volts",
@@ -36,6 +37,8 @@ FAULT = {
     "over_current": "too much current", "journal": "journal", "program": "program",
     "temperature": "too hot", "gears": "gears",
 }  # in a word or three; report.words.FAULT has what to do
+# what ended a connection, where a reason while it is released would mislead (firmware/states.md)
+LET_GO = {**REASON, "waiting": "the board was busy for a moment"}
 NOTE = {
     "second_load": "by steps of the second load",
     "turn_sensor": "by the turn sensor",
@@ -91,7 +94,11 @@ def energy_unit(review: Any) -> Energy:
     >>> small.text(0.0191), small.text(0.0044), large.text(9.81)
     ('19.1 mWh', '4.4 mWh', '9.8 Wh')
     """
-    most = max(review.figures.energy_in_wh, review.figures.energy_out_wh)
+    return energy_of(max(review.figures.energy_in_wh, review.figures.energy_out_wh))
+
+
+def energy_of(most: float) -> Energy:
+    """The unit where that is the largest [Wh]."""
     milli = 0 < most < FROM_MILLI_WH
     scale = 1000.0 if milli else 1.0
     shown = most * scale
@@ -149,6 +156,15 @@ def _like(value: float, estimate: Any) -> str:
     if not math.isfinite(estimate.high - estimate.low):
         return number(value)
     return f"{value:.{_places((estimate.high - estimate.low) / 2)}f}"
+
+
+def connected(f: Any) -> str:
+    """How often and how long the phone was connected. f: sessions.figures.Figures."""
+    if not f.connections:
+        return (f"Phone connected already when this begins, {duration(f.connected_s)} in all."
+                if f.connected_s else "The phone was never connected.")
+    times = "once" if f.connections == 1 else f"{f.connections} times"
+    return f"Phone connected {times}, {duration(f.connected_s)} in all."
 
 
 def past_value(value: float, unit: str) -> str:
