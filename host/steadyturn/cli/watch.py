@@ -10,7 +10,7 @@ from pathlib import Path
 import click
 
 from steadyturn.cli.common import Number, library_option, port_option
-from steadyturn.errors import Problem, WrongInput
+from steadyturn.errors import Failed, Problem, WrongInput
 
 SECONDS = (0.1, 1e7)  # the longest is 115 days
 
@@ -46,22 +46,28 @@ def command(
     from steadyturn.jobs.watch import RATE_HZ, watch
     from steadyturn.jobs.watch_record import recorded
     from steadyturn.report import watch as report
-    from steadyturn.report.terminal import Terminal, can_draw
+    from steadyturn.report.style import wrap
+    from steadyturn.report.terminal import Terminal, can_draw, clean
 
     lines = plain or not can_draw(sys.stdout)
     rate_hz = 1.0 if lines and not as_json and record is None else RATE_HZ
     glances = watch(port, seconds=seconds, rate_hz=rate_hz, library=library, anchor=True)
     with contextlib.suppress(KeyboardInterrupt), contextlib.closing(glances):
         looks = recorded(glances, record, force=force)
+        seen = report.Remembered(looks)
         try:
             if as_json:
-                report.show_json(looks, sys.stdout)
+                report.show_json(seen, sys.stdout)
             elif lines:
-                report.show_lines(looks, sys.stdout)
+                report.show_lines(seen, sys.stdout)
             else:
-                report.show_screen(looks, Terminal())
+                report.show_screen(seen, Terminal())
         except BrokenPipeError:  # who reads has enough
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         finally:
             looks.close()
+    if seen.remark and not lines and not as_json:  # the others have said it
+        click.echo(wrap(clean(seen.remark)), err=True)
+    if seen.lost:
+        raise Failed(f"At the end no board was there: {clean(seen.lost)}")
     return 0

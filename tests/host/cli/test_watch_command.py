@@ -94,6 +94,35 @@ def test_each_connection_leaves_a_time_anchor(pty, capsys, monkeypatch, tmp_path
     looks = answers(capsys.readouterr().out)
     assert "not in the library" in looks[0]["remark"]
     assert len(looks) > 1
+    assert code(["watch", "--port", pty.port, "--seconds", "0.2", "--plain",
+                 "--library", str(tmp_path / "file" / "in")]) == 0
+    assert capsys.readouterr().out.count("not in the library") == 1
+    (tmp_path / "damaged").mkdir()
+    (tmp_path / "damaged" / "library.sqlite").write_bytes(bytes(range(256)) * 64)
+    from small_screen import OnTerminal
+
+    with OnTerminal("watch", "--port", pty.port, "--seconds", "0.3",
+                    "--library", str(tmp_path / "damaged")) as terminal:
+        assert terminal.end(None) == 0
+        said = terminal.raw.decode().rpartition("\x1b[?1049l")[2]
+        assert " ".join(said.split()).startswith("This meeting is not in the library")
+
+
+def test_a_board_that_has_not_come_back_at_the_end_is_exit_1(pty, monkeypatch, capsys):
+    monkeypatch.setattr(job, "AGAIN_S", 0.02)
+    monkeypatch.setattr(job, "GONE_HZ", 50.0)
+    monkeypatch.setattr(watch_line, "_ports", list)
+    add = report.to_line
+
+    def unplugged(look):
+        if look.answering:
+            pty.unplug()
+        return add(look)
+
+    monkeypatch.setattr(report, "to_line", unplugged)
+    assert code(["watch", "--port", pty.port, "--seconds", "0.5", "--json"]) == 1
+    said = capsys.readouterr()
+    assert "At the end no board was there" in said.err
 
 
 @pytest.mark.parametrize("seconds", ["nan", "inf", "1e400", "-1", "0", "1e9", "5s"])

@@ -153,14 +153,49 @@ def test_nothing_a_board_says_reaches_the_terminal_raw():
         assert not shown.own_screen
         assert shown.cursor
     for look in looks:
-        line = report.plain_line(look)
-        assert len(line) <= 80
+        line = report.plain_line(look) if look.answering else report.silence_line(look)
+        assert len(line) <= 80 or not look.answering
         assert line.isprintable()
         assert report.event_line(look).isprintable()
     out = io.StringIO()
     report.show_json(looks, out)
     assert out.getvalue().isascii()
     assert all(json.loads(line)["time_s"] == 12.0 for line in out.getvalue().splitlines())
+
+
+def test_without_a_board_it_is_said_in_full_once_and_then_rarely(monkeypatch):
+    problem = "The board on /dev/ttyACM0 has gone: " + "it was pulled out in the middle " * 4
+    looks = [dataclasses.replace(GONE, time_s=n / 2, gone_s=n / 2, problem=problem.strip())
+             for n in range(60)]
+    looks[0] = dataclasses.replace(HOLD, time_s=0.0, remark="The library is damaged. " * 5)
+    out = io.StringIO()
+    report.show_lines(looks, out)
+    told = out.getvalue().splitlines()
+    assert len(told) == 5  # the remark, a look, gone, and every 10 s
+    assert told[0].count("The library is damaged.") == 5
+    assert told[2].endswith("reconnecting (0 s): " + problem.strip())
+    assert [line[7:] for line in told[3:]] == ["  reconnecting (10 s)", "  reconnecting (20 s)"]
+
+    class Tty(io.StringIO):
+        def isatty(self):
+            return True
+
+    out = Tty()
+    monkeypatch.setenv("COLUMNS", "50")
+    report.show_lines(looks[1:], out)
+    told = out.getvalue().splitlines()
+    assert max(map(len, told)) <= 50
+    assert problem.strip() in " ".join(out.getvalue().split())
+
+
+def test_every_fault_is_whole_in_the_plain_line():
+    hard = dataclasses.replace(HOLD, cue="stop", bus_v=21.5, bus_a=2.5, pace_tpm=120.0,
+                               connected=False, time_s=99999.0)
+    for fault, why in itertools.product(pages.FAULTS, pages.REASONS):
+        line = report.plain_line(dataclasses.replace(hard, fault=fault, why=why))
+        assert len(line) <= 80
+        assert line.endswith((f"FAULT {fault}".replace("_", " "),
+                              "off: " + why.replace("_", " ")))
 
 
 def test_every_reason_fits_the_plain_line():
