@@ -16,6 +16,7 @@ from steadyturn.cli.common import (
     rig_path,
     show,
 )
+from steadyturn.errors import Problem, WrongInput
 
 
 @click.command()
@@ -47,6 +48,9 @@ def command(
     from steadyturn.report import review as brief
     from steadyturn.report import review_against, review_more
 
+    if more and against is not None:
+        raise WrongInput(Problem("--more", "", f"--against {against}", "one of the two.",
+                                 "--against sets all figures side by side already."))
     found = review(
         library, board=board, everything=everything, outing=outing,
         rig=None if rig is None else rig_path(rig), plot=plot, html=html,

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from steadyturn.errors import WrongInput
+from steadyturn.errors import Problem, WrongInput
 from steadyturn.jobs.review_against import Against, Side, other_outing
 from steadyturn.jobs.review_against import against as beside
 from steadyturn.jobs.review_reckon import reckon
@@ -116,8 +116,8 @@ def review(
     a picture there (.png or .svg);
     html: also write a page for a browser there.
     against: set another outing beside it: its number, or "previous".
-    Raises WrongInput (board, rig, plot, html, against) and Failed (nothing to review, no such
-    outing, library unusable).
+    Raises WrongInput (board, rig, plot, html, against, all with an outing) and Failed (nothing to
+    review, no such outing, library unusable).
     """
     if plot is not None:
         from steadyturn.report import plots
@@ -127,6 +127,9 @@ def review(
         from steadyturn.report import review_page
 
         review_page.check(html)
+    if everything and outing is not None:
+        raise WrongInput(Problem("--all", "", f"--outing {outing}", "either all of it or one "
+                                 "outing.", "Leave one of the two out."))
     given = None if rig is None else read_rig(rig)
     with Library(library, readonly=True) as shelf:
         found = shown(shelf, board=board, everything=everything, outing=outing)
@@ -134,6 +137,11 @@ def review(
         other = None
         if against is not None:
             number = other_outing(against, found.earlier)
+            if number in {o.id for o in found.outings}:
+                raise WrongInput(Problem(
+                    "--against", "", against, "an outing that is not shown itself: "
+                    f"{number} is in this review.",
+                    "'previous' is the one before; 'steadyturn sessions' lists all."))
             other = shown(shelf, board=None, everything=False, outing=number)
     machine, source = (given, str(rig)) if given is not None else _left(found.rig_text)
     result = replace(_result(found, folder, machine, source, plot, html),

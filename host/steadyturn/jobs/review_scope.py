@@ -8,7 +8,7 @@ from typing import Any
 
 from steadyturn_fw import pages as layout
 
-from steadyturn.errors import Failed
+from steadyturn.errors import Failed, Problem, WrongInput
 from steadyturn.jobs.boards_called import boards_called
 from steadyturn.sessions.decode import decode, seq_of
 from steadyturn.sessions.library import BoardRow, Contact, Library
@@ -49,7 +49,12 @@ def shown(shelf: Library, *, board: str | None, everything: bool, outing: int | 
     """Raises WrongInput (board) and Failed (no page, no such outing)."""
     rows = shelf.pulled_last()
     if outing is not None:
-        return _of_outing(shelf, rows, shelf.outing(outing))
+        found = shelf.outing(outing)
+        if board is not None and found.board not in boards_called(board, rows, shelf.outings()):
+            raise WrongInput(Problem("--outing", "", str(outing), "an outing of the board that "
+                                     f"--board names ({board}); this one is another's.",
+                                     "A number is enough: leave --board out."))
+        return _of_outing(shelf, rows, found)
     row = _choose(shelf, rows, board)
     contacts = shelf.contacts(row)
     pulls = [c for c in contacts if c.kind == "pull"]

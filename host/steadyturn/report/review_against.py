@@ -21,6 +21,7 @@ NAMES = {
 UNITS = {"turns": "turns", "% in 10 min": "% in 10 min"}
 VERDICT = {"more": "more", "less": "less", "same": "same", "unsure": "unsure",
            "unknown": "?"}
+MOST_PLACES = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,22 +87,36 @@ def _name(code: str) -> str:
 
 def _row(c: Any, energy: terms.Energy) -> Row:
     reach = (c.difference_high - c.difference_low) / 2
+    sure = c.verdict in ("more", "less")
     unit, scale = c.unit, 1.0
     if unit == "s":
+        apart = _rounded(c.value, 0) - _rounded(c.other, 0)
         this, other, known = (_time(v) for v in (c.value, c.other, reach))
-        difference = _time(c.difference, sign=True)
-        unit = "min:s"
+        difference, unit = _time(apart, sign=True), "min:s"
     else:
         if unit == "Wh":
             unit, scale = energy.unit, energy.scale
         places = _places(c, reach, scale, energy if c.unit == "Wh" else None)
+        # the difference is that of the figures as they stand there
+        while not (apart := _apart(c, scale, places)) and sure and places < MOST_PLACES:
+            places += 1
         this, other, known = (_plain(scale * v, places) for v in (c.value, c.other, reach))
-        difference = _plain(scale * c.difference, places, sign=True)
-    if not reach or known == "0:00":
+        difference = _plain(apart, places, sign=True)
+    if not reach or not known.strip("0.:"):
         known = ""
     name = _name(c.name)
+    same = c.verdict != "unknown" and not apart
     return Row(f"{name}, {unit}" if unit else name, this, other, difference, known,
-               VERDICT.get(c.verdict, c.verdict), c.verdict in ("more", "less"), c.kind)
+               "same" if same else VERDICT.get(c.verdict, c.verdict), sure and not same, c.kind)
+
+
+def _apart(c: Any, scale: float, places: int) -> float:
+    return round(_rounded(scale * c.value, places) - _rounded(scale * c.other, places), places)
+
+
+def _rounded(value: float, places: int) -> float:
+    """As it is shown."""
+    return float(f"{value:.{places}f}")
 
 
 def _places(c: Any, reach: float, scale: float, energy: terms.Energy | None) -> int:
@@ -113,7 +128,7 @@ def _places(c: Any, reach: float, scale: float, energy: terms.Energy | None) -> 
     own = max(reach, (c.high - c.low) / 2 if math.isfinite(c.high - c.low) else 0.0) * scale
     if not math.isfinite(own) or own <= 0:
         return 1
-    return min(4, max(0, 1 - math.floor(math.log10(own))))
+    return min(MOST_PLACES, max(0, 1 - math.floor(math.log10(own))))
 
 
 def _plain(value: float, places: int, sign: bool = False) -> str:

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import sys
 import time
+from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
 from steadyturn.report.harmless import harmless
 from steadyturn.report.moments import MONTHS, moment, when
+from steadyturn.report.review_words import Energy, energy_of
 from steadyturn.report.style import columns, duration, fill, item, number, table, wrap
 
 WIDE = 64  # a list in columns needs so many
-HEAD = ("min", "Wh", "%", "band", "faults")
+HEAD = ("min", "{unit}", "%", "band", "faults")
 ROOM = (5, 6, 5, 5, 6)
 
 
@@ -48,24 +50,25 @@ def _none(result: Any) -> str:
 def _list(result: Any) -> str:
     outings = result.outings
     width = columns()
-    names = _names(outings)
+    heading, names = _names(outings)
+    energy = energy_of(max(o.energy_out_wh for o in outings))
     times = [when(o) for o in outings]
     wide = max(len("when"), *map(len, times))
     lines = []
     if width >= WIDE:
-        heads = [h.rjust(w) for h, w in zip(HEAD, ROOM, strict=True)]
-        heads += ["rig"] if any(names) else []
+        heads = [h.rjust(w) for h, w in zip(_heads(energy), ROOM, strict=True)]
+        heads += [heading] if heading else []
         lines.append(f"{'no':>4}  {'when'.ljust(wide)} {' '.join(heads)}")
-        lines.append("-" * min(width, len(lines[0]) + (13 if any(names) else 0)))
+        lines.append("-" * min(width, len(lines[0]) + (13 if heading else 0)))
     for outing, name, time_ in zip(outings, names, times, strict=True):
-        cells = _cells(outing)
+        cells = _cells(outing, energy)
         if width >= WIDE:
             row = [c.rjust(w) for c, w in zip(cells, ROOM, strict=True)]
             line = f"{outing.number:4d}  {time_.ljust(wide)} {' '.join(row)}"
             room = width - len(line) - 1
             lines.append(f"{line} {_cut(name, room)}".rstrip())
         else:
-            lines.append(item(_short(outing, cells, name), f"{outing.number:4d}  ", ""))
+            lines.append(item(_short(outing, cells, name, energy), f"{outing.number:4d}  ", ""))
         if result.faults_only:
             lines.append(item(_faults(outing), "", "      "))
         if outing.note:
@@ -73,12 +76,16 @@ def _list(result: Any) -> str:
     return "\n".join(lines)
 
 
-def _cells(o: Any) -> tuple[str, ...]:
+def _heads(energy: Energy) -> list[str]:
+    return [head.format(unit=energy.unit) for head in HEAD]
+
+
+def _cells(o: Any, energy: Energy) -> tuple[str, ...]:
     """Of an outing, or of totals."""
     minutes = o.turning_s / 60
     return (
         f"{minutes:.1f}" if minutes < 99.95 else f"{minutes:.0f}",
-        _wh(o.energy_out_wh),
+        _energy(o.energy_out_wh, energy),
         "-" if o.percent is None else f"{o.percent:.1f}" if o.percent < 99.95
         else f"{o.percent:.0f}",
         "-" if o.band_share is None else f"{100 * o.band_share:.0f} %",
@@ -86,13 +93,15 @@ def _cells(o: Any) -> tuple[str, ...]:
     )
 
 
-def _wh(energy_wh: float) -> str:
-    return "<0.01" if 0 < energy_wh < 0.005 else f"{energy_wh:.2f}"
+def _energy(wh: float, energy: Energy) -> str:
+    least = 10.0 ** -energy.decimals
+    return f"<{least:.{energy.decimals}f}" if 0 < wh * energy.scale < least / 2 \
+        else energy.plain(wh)
 
 
-def _short(outing: Any, cells: tuple[str, ...], name: str) -> str:
-    minutes, energy, percent, band, _ = cells
-    said = [f"{minutes} min", f"{energy} Wh"]
+def _short(outing: Any, cells: tuple[str, ...], name: str, energy: Energy) -> str:
+    minutes, delivered, percent, band, _ = cells
+    said = [f"{minutes} min", f"{delivered} {energy.unit}"]
     said += [f"{percent} %"] if outing.percent is not None else []
     said += [f"band {band}"] if outing.band_share is not None else []
     said += [_count(outing.faults, "fault")] if outing.faults else []
@@ -100,17 +109,30 @@ def _short(outing: Any, cells: tuple[str, ...], name: str) -> str:
     return f"{when(outing)}: {', '.join(said)}"
 
 
-def _names(outings: Any) -> list[str]:
-    """What tells the outings' machines apart: the rig, the board; nothing where all are one."""
+def _names(outings: Any) -> tuple[str, list[str]]:
+    """What tells the outings' machines apart, and its heading: the rig, or the board where one
+    rig has several; nothing where all are one. Boards come first, they are short."""
     boards: dict[str | None, set[str]] = {}
+    labels: dict[str, set[str]] = {}
     for o in outings:
         boards.setdefault(o.rig, set()).add(o.board)
+        labels.setdefault(o.label or "", set()).add(o.board)
+    several = any(len(known) > 1 for known in boards.values())
+    heading = ", ".join((["board"] if several else []) + (["rig"] if len(boards) > 1 else []))
     out = []
     for o in outings:
-        parts = [o.rig or "not known"] if len(boards) > 1 else []
-        parts += [o.label or o.board[-4:]] if len(boards[o.rig]) > 1 else []
+        parts = [_board(o, labels)] if several else []
+        parts += [o.rig or "not known"] if len(boards) > 1 else []
         out.append(", ".join(parts))
-    return out
+    return heading, out
+
+
+def _board(o: Any, labels: Mapping[str, set[str]]) -> str:
+    """Its label, its id's last digits where it has none, both where two have the same."""
+    end = o.board[-4:]
+    if not o.label:
+        return str(end)
+    return f"{end} {o.label}" if len(labels[o.label]) > 1 else str(o.label)
 
 
 def _faults(outing: Any) -> str:
@@ -128,8 +150,14 @@ def _cut(text: str, room: int) -> str:
 
 def _groups(result: Any) -> str:
     head = {"rig": "rig", "board": "board", "week": "week from"}.get(result.per, result.per)
-    rows = [(_group(g.name, result.per), str(g.outings), *_cells(g)) for g in result.groups]
-    return table(rows, (head, "outings", *HEAD), right=range(1, 7), indent="")
+    energy = energy_of(max(g.energy_out_wh for g in result.groups))
+    rows = [(_group(g.name, result.per), str(g.outings), *_cells(g, energy))
+            for g in result.groups]
+    told = table(rows, (head, "outings", *_heads(energy)), right=range(1, 7), indent="")
+    if result.best is None:
+        return told
+    return wrap(f"Only the {_count(result.totals.outings, 'outing')} with the most energy out "
+                f"{'counts' if result.totals.outings == 1 else 'count'}.") + "\n\n" + told
 
 
 def _group(name: str, per: str) -> str:
@@ -147,6 +175,7 @@ def _sum(result: Any) -> str:
     t = result.totals
     if t.outings == 1 or len(result.groups) == 1:
         return ""
+    energy = energy_of(t.energy_out_wh)
     share = "" if t.percent is None else f" ({number(t.percent, 3)} %)"
     band = "" if t.band_share is None else f", {100 * t.band_share:.0f} % of it in the band"
     what = _count(t.outings, "outing")
@@ -154,8 +183,8 @@ def _sum(result: Any) -> str:
         what = f"The {t.outings} with the most energy out"
     elif t.outings < result.of:
         what = f"{t.outings} of {result.of} outings"
-    return wrap(f"{what}: {duration(t.turning_s)} turned{band}; {number(t.energy_out_wh)} Wh to "
-                f"the phone{share}; {_count(t.faults, 'fault') if t.faults else 'no faults'}.")
+    return wrap(f"{what}: {duration(t.turning_s)} turned{band}; {energy.text(t.energy_out_wh)} "
+                f"to the phone{share}; {_count(t.faults, 'fault') if t.faults else 'no faults'}.")
 
 
 def _remarks(result: Any) -> str:

@@ -13,6 +13,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "sessions"))
 from shelves import BEGAN_S, DAY_S, Shelf, settings_text
 from steadyturn.cli.main import code
 from steadyturn.errors import Failed, WrongInput
+from steadyturn.jobs.review import review
 from steadyturn.jobs.sessions import sessions
 from steadyturn.report.sessions import text
 from steadyturn.sessions import refresh as refreshing
@@ -270,3 +271,29 @@ def test_an_empty_library(tmp_path, capsys):
         pass
     assert code(["sessions", "--library", str(tmp_path)]) == 0
     assert "No outing is in the library" in capsys.readouterr().out
+
+
+def test_boards_of_one_rig_are_told_apart(tmp_path):
+    for n, (uid, label) in enumerate((("aaaa0001", "blue"), ("aaaa0002", "blue"),
+                                      ("aaaa0003", ""), ("aaaa0004", "red"))):
+        shelf = Shelf(tmp_path, uid=uid, format_id=n, now_s=BEGAN_S + n * DAY_S,
+                      settings=settings_text(label=label))
+        shelf.crank(pages=2)
+        shelf.pull()
+    said = text(sessions(tmp_path))
+    lines = said.splitlines()
+    assert lines[0].split()[-1] == "board"  # its rig is one: no column of that name
+    assert [line.split("-")[-1].strip() for line in lines[2:6]] == [
+        "0001 blue", "0002 blue", "0003", "red"]
+    assert numbers(tmp_path, board="red") == [4]
+    assert numbers(tmp_path, board="0002") == [2]
+    with pytest.raises(WrongInput, match="fits several boards"):
+        sessions(tmp_path, board="blue")
+    assert "mWh" in lines[0]  # as the review of so little says it
+    assert review(tmp_path, outing=1).figures.energy_out_wh < 0.1
+
+
+def test_totals_of_the_best_say_so(two):
+    assert "Only the 2 outings with the most energy out count." in text(
+        sessions(two, per="rig", best=2))
+    assert "Only" not in text(sessions(two, per="rig"))

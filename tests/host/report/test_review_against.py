@@ -2,12 +2,16 @@
 
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace as Some
 
 import pytest
 from steadyturn.cli.main import code
 from steadyturn.jobs.review import review
-from steadyturn.report.review_against import headline, rows, text
+from steadyturn.report.review_against import _row, headline, rows, text
+from steadyturn.report.review_words import energy_of
+from steadyturn.sessions.against import compare
 
 sys.path.insert(0, str(Path(__file__).parent))
 import outing_maker
@@ -107,6 +111,35 @@ def test_in_words(library):
     assert told["faults"].verdict == "same"
     assert told["faults"].this == "0"
     assert told["board on, min:s"].difference.startswith(("+", "-", "0"))
-    itself = review(library, against="4")
+    alike = replace(got.against, figures=compare(got.estimates, got.estimates, same_sensor=True))
+    itself = replace(got, against=alike)
     assert {row.verdict for row in rows(itself)} == {"same"}
     assert "within the uncertainty" in headline(itself)
+
+
+@pytest.mark.parametrize(("asked", "says"), [
+    (["--against", "4"], "4 is in this review"), (["--outing", "2", "--against", "2"], "previous"),
+    (["--all", "--outing", "2"], "either all of it or one"),
+    (["--more", "--against", "1"], "--against sets all figures side by side"),
+    (["--board", "feed", "--outing", "1"], "is no board of this library"),
+])
+def test_choices_that_do_not_go_together(library, asked, says, capsys):
+    assert code(["review", "--library", str(library), *asked]) == 2
+    assert says in " ".join(capsys.readouterr().err.split())
+
+
+@pytest.mark.parametrize(("value", "other", "unit", "verdict", "want"), [
+    (41.4, 43.6, "s", "less", ("0:41", "0:44", "-0:03", "less")),
+    (41.4, 41.3, "s", "more", ("0:41", "0:41", "0:00", "same")),
+    (2.704, 2.7, "", "unsure", ("2.70", "2.70", "0", "same")),
+    (2.74, 2.66, "", "less", ("2.74", "2.66", "+0.08", "less")),
+    (2.70001, 2.7, "", "more", ("2.7000", "2.7000", "0", "same")),
+])
+def test_a_difference_is_that_of_what_is_shown(value, other, unit, verdict, want):
+    c = Some(name="turning" if unit else "charge", unit=unit, value=value, low=value - 0.3,
+             high=value + 0.3, other=other, difference=value - other,
+             difference_low=value - other - 0.3, difference_high=value - other + 0.3,
+             verdict=verdict, kind="measured")
+    row = _row(c, energy_of(1.0))
+    assert (row.this, row.other, row.difference, row.verdict) == want
+    assert row.sure == (want[3] in ("more", "less"))
