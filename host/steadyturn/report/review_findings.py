@@ -8,7 +8,7 @@ from typing import Any
 
 from steadyturn.report import words
 from steadyturn.report.paceband import short
-from steadyturn.report.review_words import Energy
+from steadyturn.report.review_words import LET_GO, Energy
 from steadyturn.report.style import duration, number
 
 Values = Mapping[str, Any]
@@ -197,6 +197,16 @@ def _hunts(e: Values, g: Values) -> tuple[str, str, str]:
             "less holds it ('steadyturn predict RIG --time 20').")
 
 
+def _comes_and_goes(e: Values, g: Values) -> tuple[str, str, str]:
+    cause = LET_GO.get(str(e["cause"]), str(e["cause"]))
+    return (f"the phone came and went: {int(e['connections'])} connections in "
+            f"{duration(e['turning_s'])}",
+            f"{duration(e['lost_s'])} of turning in the band went by without the phone"
+            + (f"; what ended them mostly: {cause}." if cause else "."),
+            "Hold the pace near the middle of the band; if it still lets go there, look at its "
+            "plug, and 'steadyturn predict RIG --time 20'.")
+
+
 def _phone_idle(e: Values, g: Values) -> tuple[str, str, str]:
     end = e["when"] == "to the end"
     head = f"the phone took next to nothing for {duration(e['idle_s'])}"
@@ -220,7 +230,8 @@ _WORDS: dict[str, Callable[[Values, Values], tuple[str, str, str]]] = {
     "too_many_volts": _too_many_volts, "too_hot": _too_hot, "sensor_lost": _sensor_lost,
     "gears_slip": _gears_slip, "motor_warm": _motor_warm, "resistance_up": _resistance_up,
     "not_saved": _not_saved, "band_too_high": _band_too_high, "band_too_low": _band_too_low,
-    "off_band": _off_band, "drops_out": _drops_out, "hunts": _hunts, "phone_idle": _phone_idle,
+    "off_band": _off_band, "drops_out": _drops_out, "hunts": _hunts,
+    "comes_and_goes": _comes_and_goes, "phone_idle": _phone_idle,
     "draws_less": _draws_less,
 }
 CODES = tuple(_WORDS)

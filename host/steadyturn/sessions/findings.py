@@ -64,7 +64,10 @@ class Case:
 
     @property
     def judged(self) -> Flags:
-        """Samples by which the hand is judged: turning, later than a boot's first seconds."""
+        """Samples by which the hand is judged: turning, later than a boot's first seconds; where
+        nothing was delivered, these too."""
+        if self.delivered_j <= 0:
+            return self.flow.turning
         return self.flow.turning & self.flow.started
 
     def gain(self, out_j: float, arm_j: float, **more: float) -> dict[str, float] | None:

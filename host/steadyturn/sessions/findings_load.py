@@ -19,6 +19,10 @@ LEAST_COLLAPSES, COLLAPSES_PER_S = 3, 1 / 180
 # The switch itself calls a connection that lasted 10 s proven (firmware/states.md). Four that did
 # not, and one in two minutes, are no single slip.
 SHORT_S, LEAST_SHORT, SHORT_PER_S = 10.0, 4, 1 / 120
+# Each rest begins a boot and ends a connection, and a hand slips now and then. Ten more, and more
+# than one a minute, are a phone that is plugged and unplugged all the time; common practice, no
+# source
+LEAST_MORE, MORE_PER_S = 10, 1 / 60
 IDLE_S, IDLE_PERCENT = 60.0, 15.0  # a phone that only thinks for a while is no fault
 LESS_SHARE = 0.85  # of the model's power: sensor and converter are off by less
 
@@ -51,7 +55,8 @@ def connections(events: NDArray[np.void]) -> list[Connection]:
 def load_findings(case: Case) -> list[Finding | None]:
     dropping, idle = _drops_out(case), _idle(case)
     # what drops out hunts as well, and an idle phone draws less
-    return [dropping, None if dropping else _hunts(case), idle,
+    hunting = None if dropping else _hunts(case)
+    return [dropping, hunting, None if dropping or hunting else _comes_and_goes(case), idle,
             None if idle else _draws_less(case)]
 
 
@@ -119,6 +124,24 @@ def _hunts(case: Case) -> Finding | None:
         "short_connections": len(short), "of_connections": float(case.figures.connections),
         "median_s": float(np.median([c.length_s for c in short])),
         "lost_s": case.flow.seconds(lost)}, gain, weight)
+
+
+def _comes_and_goes(case: Case) -> Finding | None:
+    """Connected again and again, however long each time."""
+    f = case.figures
+    more = f.connections - max(len(f.boots), 1)
+    if more < LEAST_MORE or more < MORE_PER_S * f.turning_s:
+        return None
+    causes = {name: count for name, count in f.releases.items() if name != "fading"}
+    lost, share = _lost(case)
+    gain = _lost_gain(case, lost)
+    told = weigh(gain, share)
+    # a phone that is unplugged all the time is worth a line, whatever it takes meanwhile
+    return Finding("comes_and_goes", {
+        "connections": float(f.connections), "turning_s": f.turning_s,
+        "lost_s": case.flow.seconds(lost),
+        "cause": max(causes, key=lambda name: causes[name], default="")},
+        None if told is None else gain, told or 0.0)
 
 
 def _idle(case: Case) -> Finding | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from steadyturn_fw import pages as layout
 
 from steadyturn.model import gears
 from steadyturn.model.point import operate
@@ -15,7 +16,9 @@ from steadyturn.sessions.flow import SAMPLE_S, Flags, Floats
 # A hand that follows the lamp is out of the band for some 5 % of the time once under way, and a
 # clumsy one for 15 (virtual people, firmware/cue.md): a third is no slip of the hand.
 OUT_PERCENT = 33.0
-LEAST_S = 30.0  # of it: a short try says nothing
+LEAST_S = 30.0  # of it: a shorter one may be chance, and is not worth other gears
+# but nearly all of so much is no chance, nor is a hand by which nothing was delivered at all
+NEARLY_ALL_PERCENT, SHORT_S, IN_VAIN_S = 90.0, 10.0, 5.0
 # paces to gear for: that percent of the time was slower
 MEANT = (15, 30, 50, 70, 85)
 ONE_SIDED = 3.0  # so many times as long on one side as on the other: the band, not the hand
@@ -27,13 +30,20 @@ def pace_findings(case: Case) -> list[Finding | None]:
         return []
     flow, judged = case.flow, case.judged
     below = judged & (flow.pace_tpm < case.low_tpm)
-    above = judged & flow.known & (flow.pace_tpm > case.high_tpm)  # a bound is at most so fast
+    # a bound is at most so fast; where the phone is released it is often all there is
+    above = judged & (flow.known & (flow.pace_tpm > case.high_tpm) | (flow.cue == layout.STOP))
+    below &= ~above
     out = below | above
-    if flow.seconds(out) < LEAST_S or case.percent(out, judged) < OUT_PERCENT:
+    share = case.percent(out, judged)
+    least_s = IN_VAIN_S if case.delivered_j <= 0 else (
+        SHORT_S if share >= NEARLY_ALL_PERCENT else LEAST_S)
+    if flow.seconds(out) < least_s or share < OUT_PERCENT:
         return []
     slow_s, fast_s = flow.seconds(below), flow.seconds(above)
     middle = float(np.median(flow.pace_tpm[judged]))
     low, high = float(np.median(case.low_tpm[judged])), float(np.median(case.high_tpm[judged]))
+    if flow.seconds(out) < LEAST_S:
+        return [_swings(case, out, below, above, low, high)]
     if slow_s > ONE_SIDED * fast_s:
         return [_beside(case, "band_too_high", below, float(np.median(flow.pace_tpm[below])),
                         middle, low)]
@@ -116,11 +126,12 @@ def _swings(case: Case, out: Flags, below: Flags, above: Flags, low: float,
             high: float) -> Finding | None:
     """Now too slow, now too fast: the same time at the target."""
     judged = case.judged
+    p5, p95 = np.percentile(case.flow.pace_tpm[judged], (5, 95)).tolist()
     evidence: dict[str, float | str] = {
         "out_percent": case.percent(out, judged),
         "below_percent": case.percent(below, judged), "above_percent": case.percent(above, judged),
         "low_tpm": low, "high_tpm": high,
-        "p5_tpm": case.pace.p5_tpm, "p95_tpm": case.pace.p95_tpm}
+        "p5_tpm": p5, "p95_tpm": p95}
     gain = None
     if case.rig is not None:
         target = float(np.median(case.target_tpm[judged]))

@@ -98,8 +98,39 @@ def test_small_slips_are_none():
 
 def test_a_short_try_says_nothing():
     maker = Maker()
-    maker.boot_of(wander(25, maker.low * 0.7), connected=False)
+    maker.boot_of(wander(4, maker.low * 0.7), connected=False)
     assert found(maker) == {}
+    maker = Maker()
+    maker.boot_of(np.concatenate([wander(20, maker.target), wander(12, maker.low * 0.7)]),
+                  events=[(2, CONNECTED, 9000)])
+    assert found(maker) == {}
+
+
+@pytest.mark.parametrize(("share", "seconds"), [(2.0, 31), (1.1, 22), (0.7, 25), (0.7, 8)])
+def test_a_hand_by_which_nothing_is_delivered_is_told_at_once(share, seconds):
+    """All under STOP, all too fast, all too slow: no minutes are needed to say so."""
+    maker = Maker()
+    pace = share * (maker.high if share > 1 else maker.low)
+    maker.boot_of(wander(seconds, pace), connected=False)
+    for finding in (found(maker), found(maker, rig=False)):
+        (only,) = finding.values()
+        assert only.code in {"off_band", "band_too_low"}
+        assert only.evidence["out_percent"] == pytest.approx(100)
+
+
+def test_a_phone_that_comes_and_goes():
+    """Each time for longer than a failed try, so that it is no hunting; rests do not count."""
+    maker = Maker()
+    events = [event for n in range(24)
+              for event in ((5 + 100 * n, CONNECTED, 9000),
+                            (95 + 100 * n, RELEASED, layout.WHY_OVER_SPEED))]
+    maker.boot_of(wander(480, maker.target), events=events)
+    finding = found(maker)["comes_and_goes"]
+    assert (finding.evidence["connections"], finding.evidence["cause"]) == (24, "over_speed")
+    rests = Maker()
+    for n in range(24):
+        rests.boot_of(wander(20, rests.target, seed=n), seed=n, events=[(5, CONNECTED, 9000)])
+    assert found(rests) == {}
 
 
 # ---- hand and band
