@@ -26,6 +26,7 @@ Floats = NDArray[np.float64]
 CELL_V = 4.5  # three cells, what most kitchens have
 RESISTORS = (1.0, 2.2, 4.7, 10.0, 22.0, 47.0, 100.0, 220.0)
 SUPPLIES_V = (3.0, 6.0, 9.0, 12.0)
+MOST_W = 10.0  # in motor or resistor: borne for a few seconds; engineering judgement
 FAST_RPM = 3000.0  # of a motor on a drill: a cordless one on its fast gear and half the hand's
 
 
@@ -125,12 +126,14 @@ def _candidates(readings: Readings, setup: Setup, constants: Floats,
     found.append(_Candidate(("open", Open(volts=emf, **pace)), rpm=rpm))
     for resistor in resistors:
         amps = _current(constants, setup, CELL_V, resistor)
-        if amps * resistor > 0.01 and CELL_V - amps * resistor > 0.01:
+        mild = amps**2 * max(resistor, rows_ohm) < MOST_W
+        if amps * resistor > 0.01 and CELL_V - amps * resistor > 0.01 and mild:
             found.append(_Candidate(("locked", Locked(
                 resistor_ohm=resistor, resistor_v=amps * resistor,
                 motor_v=CELL_V - amps * resistor)), resistor, CELL_V))
         amps = _current(constants, setup, emf, resistor)
-        if resistor > 0.5 * rows_ohm and amps * resistor > 0.05:
+        mild = amps**2 * max(resistor, rows_ohm) < MOST_W
+        if resistor > 0.5 * rows_ohm and amps * resistor > 0.05 and mild:
             found.append(_Candidate(("loaded", Loaded(
                 resistor_ohm=resistor, volts=amps * resistor, **pace)), resistor, rpm=rpm))
     for volts in SUPPLIES_V if supply else ():
