@@ -37,6 +37,7 @@ _KEYS = {
     "locked": ("resistor_v", "motor_v"), "open": ("volts", "turns", "seconds"),
     "open_rpm": ("volts", "rpm"), "loaded": ("volts", "turns", "seconds"),
     "loaded_rpm": ("volts", "rpm"), "run": ("volts", "amps"),
+    "in_out": ("in_v", "in_a", "out_v", "out_a"),
 }
 
 
@@ -49,6 +50,7 @@ class Guide:
         self.head = {"bench": {"room_c": "20"}, "meter": {"counts": "2000", "percent": "0.8"}}
         self.blocks: list[tuple[str, dict[str, str]]] = []
         self.drill = False
+        self.at = "motors"
         self.resistor = ""
 
     def text(self) -> str:
@@ -73,15 +75,16 @@ class Guide:
             if not self.resistor:
                 break
             yield from self._rows("locked", "locked")
-        yield from self._speed()
+        yield from self._place() if self.machine else self._speed()
         yield from self._rows("open", "open_rpm" if self.drill else "open")
         while True:
             yield from self._resistor("loaded_ohm")
             if not self.resistor:
                 break
             yield from self._rows("loaded", "loaded_rpm" if self.drill else "loaded")
-        yield from self._rows("run", "run")
-        if self.blocks:
+        kind = "in_out" if self.machine else "run"
+        yield from self._rows(kind, kind)
+        if any(kind != "in_out" for kind, _ in self.blocks):
             yield from self._more()
 
     answer = ""
@@ -135,6 +138,17 @@ class Guide:
                 return
             wrong = "d for a drill, or the gear's ratio as one number (0.05 to 200)."
 
+    def _place(self) -> Iterator[Ask]:
+        """Where the meter stands on a built machine."""
+        wrong = ""
+        while True:
+            yield Ask("place", wrong=wrong)
+            said = self.answer.strip().lower()
+            if said in ("", "b", "bus", "m", "motors"):
+                self.at = "motors" if said.startswith("m") else "bus"
+                return
+            wrong = "m for the motors' wires, b for the bus."
+
     def _rows(self, kind: str, code: str, most: int = 100) -> Iterator[Ask]:
         """Readings of one kind, a line each, until Enter."""
         wrong, count = "", 0
@@ -152,6 +166,8 @@ class Guide:
         block = dict(zip(keys, said, strict=True))
         if kind in ("locked", "loaded"):
             block = {"resistor_ohm": self.resistor, **block}
+        if kind in ("open", "loaded") and self.at != "motors":
+            block["at"] = f'"{self.at}"'
         self.blocks.append((kind, block))
         wrong = self._refused()
         if wrong:

@@ -10,7 +10,8 @@ from steadyturn.report.style import item, wrap
 _WORDS = {
     "resistor_v": "volts over the resistor", "motor_v": "volts over the motor",
     "volts": "volts", "turns": "turns", "seconds": "seconds", "rpm": "turns/min of the motor",
-    "amps": "amperes",
+    "amps": "amperes", "in_v": "volts in", "in_a": "amperes in", "out_v": "volts out",
+    "out_a": "amperes out",
 }
 _ASK = {
     "counts": "Counts of the meter: 2000, 4000, 6000 ...? (Enter: 2000)",
@@ -25,9 +26,11 @@ _FIRST = {
     "open": "Open circuit: only the meter connected. Turn steadily and count; four or five paces.",
     "open_rpm": "Open circuit: only the meter connected. Four or five speeds of the drill.",
     "loaded_ohm": "Loaded: a known resistor across the terminals. It gets hot.",
+    "in_out": "Converter: volts and amperes at both ends, at three loads or more.",
     "run": "Free run from a supply or fresh cells: nothing on the shaft. Two or three supplies.",
 }
-MACHINE_RUN = "Free run: skip it on a machine whose handle is fixed to the motors (Enter)."
+MACHINE = ("All other loads off, the phone unplugged. Count turns of the handle. For a held shaft "
+           "the cell drives the motors' row, before the diodes.")
 
 
 def opening(subject: str, machine: bool) -> str:
@@ -35,7 +38,7 @@ def opening(subject: str, machine: bool) -> str:
     lines = [wrap(f"Measuring {subject}. Enter goes on; Ctrl-C keeps what you have typed."), ""]
     lines += [item(caution, mark="! ", indent="") for caution in (HELD, DRILL)]
     if machine:
-        lines.append(item(MACHINE_RUN, mark="- ", indent=""))
+        lines.append(item(MACHINE, mark="- ", indent=""))
     return "\n".join(lines) + "\n"
 
 
@@ -53,6 +56,9 @@ def question(ask: Any, keys: tuple[str, ...]) -> str:
     if ask.code == "speed":
         return "\n" + wrap("How is it turned? d: a drill of known speed; or the ratio of a hand "
                            "gear, motor turns for one you count (Enter: 1).") + "\n> "
+    if ask.code == "place":
+        return "\n" + wrap("Where will the meter be? m: at the motors' wires; b: at the bus "
+                           "capacitor, behind the diodes (Enter: b).") + "\n> "
     if ask.code == "more":
         goal = ask.proposal
         return "\n" + wrap(

@@ -206,3 +206,17 @@ def test_the_beat():
     status, _, err = run("bench", "--motor", "red", "--beat", "0")
     assert status == 2
     assert "10 to 240" in err
+
+
+def test_guided_at_the_machine(bench):
+    Path("my.toml").write_bytes(example_path("lakeside-hut").read_bytes())
+    typed = ("\n\n\n\nx\nb\n4.6 30 60\n6.9 45 60\n9.25 60 60\n\n10\n6.55 60 60\n8.9 80 60\n\n\n"
+             "8.0 0.16 5.1 0.2\n8 0.37 5.1 0.5\n8 0.74 5.1 1\n\n\n")
+    status, out, err = run("bench", "my.toml", "--beat", "60", typed=typed)
+    assert status == 0, err
+    assert "m for the motors' wires" in err
+    assert "one motor" in out
+    assert "loss, constant" in out
+    saved = Path("my-readings.toml").read_text(encoding="utf-8")
+    assert saved.count('at = "bus"') == 5
+    assert max(map(len, out.splitlines())) <= 80
