@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from steadyturn import extras
 from steadyturn.errors import Failed
 
 FIRST_LAYER_MM = 0.3
@@ -29,7 +30,7 @@ def kernel() -> Any:
         import manifold3d
     except ImportError:
         raise NoKernel("the library manifold3d is missing: parts to print cannot be made.",
-                       "pip install 'steadyturn[print]'") from None
+                       extras.install("print")) from None
     return manifold3d
 
 

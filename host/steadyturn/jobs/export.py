@@ -19,7 +19,7 @@ from pathlib import Path
 import numpy as np
 from steadyturn_fw import pages as layout
 
-from steadyturn import __version__
+from steadyturn import __version__, extras
 from steadyturn.errors import Failed, Problem, WrongInput
 from steadyturn.jobs.since import since_s as since_at
 from steadyturn.sessions import columns
@@ -30,6 +30,7 @@ from steadyturn.sessions.library import BoardRow, Library
 from steadyturn.sessions.runs import decode_runs
 
 FORMATS = {".csv": "csv", ".parquet": "parquet", ".pages": "raw"}
+LIKE_A_FILE = re.compile(r"\.[A-Za-z][A-Za-z0-9]{0,7}")  # not ".2" of "outings-1.2"
 ABOUT = "export.json"  # the line about a folder's files; of a single file: NAME.json
 
 
@@ -83,7 +84,7 @@ def export(
     since_s = None if since is None else since_at(since)
     if kind == "parquet" and not tables.has_parquet():
         raise Failed("Writing Parquet needs duckdb, which is not installed.",
-                     "Install it with: pip install 'steadyturn[parquet]'")
+                     f"Install it with: {extras.install('parquet')}")
     single = out.suffix.lower() in FORMATS
     with Library(library, readonly=True) as shelf:
         rows = _boards(shelf.boards(), board, shelf.folder)
@@ -123,6 +124,10 @@ def _format(out: Path, parquet: bool, raw: bool) -> str:
                                  "Run it twice, into two folders."))
     kind = "parquet" if parquet else "raw" if raw else "csv"
     named = FORMATS.get(out.suffix.lower())
+    if named is None and LIKE_A_FILE.fullmatch(out.suffix) and not out.is_dir():
+        raise WrongInput(Problem("--out", "", str(out), f"{out.suffix} is no kind of file that "
+                                 "is written here.",
+                                 "Name a folder, or a file ending in .csv, .parquet or .pages."))
     if named is None:
         return kind
     if (parquet or raw) and kind != named:

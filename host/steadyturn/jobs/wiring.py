@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from importlib.util import find_spec
 from pathlib import Path
 
+from steadyturn import extras
 from steadyturn.circuit.checks import Finding, findings
 from steadyturn.circuit.table import Part
 from steadyturn.circuit.values import design
@@ -113,7 +114,7 @@ def write(result: Wired, folder: Path, *, force: bool = False) -> Written:
 def _contents(result: Wired) -> tuple[dict[str, str], str]:
     rig, table, built = result.described, result.table, result.built
     missing = "" if find_spec("schemdraw") else (
-        "the schematic needs schemdraw: pip install 'steadyturn[drawings]'")
+        "the schematic needs schemdraw: " + extras.install("drawings"))
     sheets = [] if missing else [(sheet.name, sheet.title, svg_text(sheet))
                                  for sheet in schematic.sheets(rig, table)]
     board = wiring_picture(rig, table, built)

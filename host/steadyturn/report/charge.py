@@ -95,7 +95,8 @@ def _figures(result: Any) -> list[str]:
                  f"{time_of(work.day_min[1])} ({time_span(work.day_min[0], work.day_min[2])})")
     rows = [
         ("breaks", whole),
-        ("turns", _rounded(work.turns)),
+        ("turns", number(work.turns.value) if work.turns.low == work.turns.high
+         else _rounded(work.turns)),
         ("the arm", f"{quantity(at.arm_w, 'W')}; {number(work.arm_kj.value, 2)} kJ in all "
                     f"({_numbers(work.arm_kj)}), {number(work.food_kcal.value, 2)} kcal of food "
                     f"({_numbers(work.food_kcal)})"),

@@ -15,9 +15,9 @@ def text(result: Any) -> str:
         lines += [wrap(f"Pages pulled since {when(result.since_s)} and not known to be older."),
                   ""]
     lines.append(table([
-        (file.path.name, f"{file.rows}", "pages" if file.table == "raw" else "rows",
-         f"{file.bytes / 1000:.1f} kB") for file in result.files
-    ], right=(1, 3)))
+        (file.path.name, f"{file.rows:,} {'pages' if file.table == 'raw' else 'rows'}",
+         f"{file.bytes / 1000:,.1f} kB") for file in result.files
+    ], right=(1, 2)))
     lines.append(f"{result.about.name} says what they are.")
     undated = [b for b in result.boards if b.pages and not b.dated_boots]
     if undated and result.format != "raw":

@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import isfinite
 from typing import Any
 
-from steadyturn import cautions
+from steadyturn import cautions, extras
 from steadyturn.report.style import item, number, quantity, shown_path, table, wrap
 
 CAUTIONS = cautions.short("gears")
@@ -300,7 +300,7 @@ def written_text(written: Any) -> str:
                            "elsewhere.")]
     lines += ["", *(item(c, mark="! ") for c in CAUTIONS), ""]
     if written.no_bodies:
-        lines.append("next: pip install 'steadyturn[print]', then the same command again")
+        lines.append(wrap(f"next: {extras.install('print')}, then the same command again"))
     else:
         lines.append(wrap("next: print coupon.stl and measure it; train.html shows the rest"))
     return "\n".join(lines) + "\n"

@@ -7,10 +7,13 @@ only here and by what draws, and only when drawing.
 
 from __future__ import annotations
 
+import atexit
 import json
 import math
 import os
 import re
+import shutil
+import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -20,6 +23,7 @@ from typing import Any
 
 import numpy as np
 
+from steadyturn import extras
 from steadyturn.errors import Failed, Problem, WrongInput
 from steadyturn.report import plot_style as look
 
@@ -27,6 +31,7 @@ SUFFIXES = (".png", ".svg")
 DPI = 150
 KEPT = 12  # points kept of each line in a picture's own account
 DIGITS = 4
+_MATPLOTLIB = "MPLCONFIGDIR"
 _KEY = "Description"  # a key that both file types know
 
 
@@ -35,13 +40,40 @@ def check(path: Path, option: str = "--plot") -> None:
     Failed where matplotlib is missing."""
     place(path, option, SUFFIXES, "PNG is a picture for a screen, SVG for print.")
     try:
+        _place_for_fonts()
         import matplotlib  # noqa: F401
     except ImportError:
         raise Failed("Drawing a plot needs matplotlib, which is not installed.",
-                     "Install it with: pip install 'steadyturn[plots]'") from None
+                     f"Install it with: {extras.install('plots')}") from None
     except ValueError:  # before it is there, it reads MPLBACKEND
         raise Failed("Drawing a plot needs matplotlib, which does not start as it is set up.",
                      "Unset MPLBACKEND in the environment, or look at matplotlibrc.") from None
+
+
+def _place_for_fonts() -> None:
+    """matplotlib keeps its settings and a list of fonts in the user's folders; where these cannot
+    be written it would say so, at length, and take a temporary one. One that we name it takes
+    without a word."""
+    if _MATPLOTLIB in os.environ or all(map(_writable, _matplotlibs_folders())):
+        return
+    folder = tempfile.mkdtemp(prefix="steadyturn-plots-")
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    os.environ[_MATPLOTLIB] = folder
+
+
+def _matplotlibs_folders() -> tuple[Path, ...]:
+    """By the documentation of MPLCONFIGDIR (matplotlib.org, "Environment variables")."""
+    if not sys.platform.startswith(("linux", "freebsd")):
+        return (Path("~/.matplotlib").expanduser(),)
+    homes = (("XDG_CONFIG_HOME", "~/.config"), ("XDG_CACHE_HOME", "~/.cache"))
+    return tuple(Path(os.environ.get(name) or home).expanduser() / "matplotlib"
+                 for name, home in homes)
+
+
+def _writable(folder: Path) -> bool:
+    while not folder.exists() and folder != folder.parent:
+        folder = folder.parent
+    return folder.is_dir() and os.access(folder, os.W_OK | os.X_OK)
 
 
 def place(path: Path, option: str, suffixes: tuple[str, ...], how: str) -> None:
@@ -55,6 +87,9 @@ def place(path: Path, option: str, suffixes: tuple[str, ...], how: str) -> None:
     if os.path.exists(path) and not path.is_file():
         raise WrongInput(Problem(option, "", str(path), "this is a folder, a device or a pipe.",
                                  "Name a new file."))
+    if not os.access(Path(os.path.realpath(path)).parent, os.W_OK | os.X_OK):
+        raise WrongInput(Problem(option, "", str(path), "nothing may be written in that folder.",
+                                 "Name a file in another folder."))
 
 
 def write(path: Path, draw: Callable[[], Any], *, option: str = "--plot",

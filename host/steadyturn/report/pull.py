@@ -6,6 +6,7 @@ from typing import Any
 
 from steadyturn_fw import frames, pages
 
+from steadyturn import extras
 from steadyturn.report.style import duration, wrap
 
 # below what a board behind a serial chip at 115,200 baud reaches: 231 bytes of 10 bits a page
@@ -57,7 +58,7 @@ def _recognised(result: Any) -> list[str]:
         lines.append(wrap(
             f"Its firmware is newer than this program: it writes pages of layout "
             f"{result.page_version}, and only layouts up to {max(pages.VERSIONS)} can be read "
-            "here. Bring steadyturn up to date."))
+            f"here. Bring this program up to date: {extras.update()}."))
     elif result.protocol < frames.PROTOCOL:
         lines.append(wrap(
             f"Its firmware speaks version {result.protocol} of the link, which gives pages more "
@@ -72,7 +73,7 @@ def _pages(result: Any) -> list[str]:
         rate = f"{result.bytes / 1000:.1f} kB in {duration(result.seconds)}"
         lines.append(wrap(
             f"{_count(result.pages_new, 'new page')} ({rate}): {_boots(result.boots)}, "
-            f"numbers {result.first_seq} to {result.last_seq}."))
+            f"{_numbers(result.first_seq, result.last_seq)}."))
         if result.pages_already:
             lines.append(f"{result.pages_already} more were here before.")
         if _slow(result):
@@ -132,6 +133,10 @@ def _forgotten(result: Any) -> str:
 
 def _count(number: int, noun: str) -> str:
     return f"1 {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def _numbers(first: int, last: int) -> str:
+    return f"number {first}" if first == last else f"numbers {first} to {last}"
 
 
 def _boots(boots: tuple[int, ...]) -> str:

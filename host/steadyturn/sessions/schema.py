@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from steadyturn import extras
 from steadyturn.errors import Failed
 
 FILE = "library.sqlite"
@@ -258,8 +259,8 @@ def _check(db: sqlite3.Connection, path: Path) -> int:
         raise Failed(
             f"The library at {path} was made by a newer steadyturn (layout {found}; this one "
             f"knows up to {VERSION}).",
-            "Bring it up to date with 'pip install --upgrade steadyturn', or name another "
-            "folder with --library. The file was left as it is.",
+            f"Bring this one up to date: {extras.update()}. Or name another folder with "
+            "--library. The file was left as it is.",
         )
     return int(found)
 

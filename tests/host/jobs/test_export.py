@@ -17,6 +17,7 @@ from steadyturn.errors import Failed, WrongInput
 from steadyturn.jobs import export as job
 from steadyturn.jobs.export import export
 from steadyturn.jobs.review import review
+from steadyturn.report.export import text
 from steadyturn.sessions import columns
 from steadyturn.sessions import export as tables
 from steadyturn.sessions.agreement import AGREE_PERCENT
@@ -280,6 +281,16 @@ def test_stopped_halfway_leaves_what_was_there(shelf, tmp_path, monkeypatch, sto
     assert not (tmp_path / "new").exists()
 
 
+def test_a_kind_of_file_that_is_not_written_makes_no_folder(shelf, tmp_path):
+    where = tmp_path / "x.xlsx"
+    with pytest.raises(WrongInput, match="xlsx is no kind of file"):
+        export(where, shelf[0])
+    assert not where.exists()
+    assert "samples.csv" in " ".join(f.path.name for f in export(tmp_path / "v1.2", shelf[0]).files)
+    shown = text(export(tmp_path / "again", shelf[0]))
+    assert re.search(r"samples.csv +[\d,]+ rows +[\d,.]+ kB", shown)
+
+
 def test_the_command(shelf, tmp_path, capsys):
     out = tmp_path / "out"
     asked = ["export", "--library", str(shelf[0]), "--out", str(out)]
@@ -311,7 +322,7 @@ def test_parquet_without_duckdb_says_what_to_install(shelf, tmp_path, monkeypatc
     assert not tables.has_parquet()
     with pytest.raises(Failed) as caught:
         export(tmp_path / "out", shelf[0], parquet=True)
-    assert "pip install 'steadyturn[parquet]'" in caught.value.how
+    assert "[parquet]'" in caught.value.how
     assert not (tmp_path / "out").exists()
 
 

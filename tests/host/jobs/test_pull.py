@@ -290,6 +290,11 @@ def test_text_fits_the_screen(tmp_path):
     for number in (got.pages_new, got.first_seq, got.last_seq, got.missing):
         assert str(number) in said
     assert to_object(got)["pages_new"] == 25
+    last = max(board.pages)
+    board.pages = {last: board.pages[last]}
+    with Library(tmp_path / "other") as shelf:
+        said = text(job.pull_from(link_to(board), shelf, port="/dev/ttyACM0"))
+    assert ", number " in " ".join(said.split())
 
 
 class RoomyBoard(JournalBoard):

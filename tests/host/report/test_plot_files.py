@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from steadyturn.errors import Failed, WrongInput
@@ -106,3 +108,23 @@ def test_a_matplotlib_that_does_not_start_is_said(tmp_path, monkeypatch):
     monkeypatch.setattr(sys, "meta_path", [Refuses(), *sys.meta_path])
     with pytest.raises(Failed, match="MPLBACKEND"):
         plot_files.check(tmp_path / "a.png")
+
+
+def test_folders_that_cannot_be_written(tmp_path):
+    """A home that is none costs no words, and a place for the picture that is none no work."""
+    (tmp_path / "file").touch()
+    home = {"HOME": str(tmp_path / "file"), "PYTHONPATH": os.pathsep.join(sys.path)}
+    said = subprocess.run(
+        [sys.executable, "-c",
+         "import sys; from pathlib import Path; from steadyturn.report.plot_files import check; "
+         "check(Path(sys.argv[1])); import matplotlib; print(matplotlib.get_cachedir())",
+         str(tmp_path / "x.png")], env=home, capture_output=True, text=True, check=True)
+    assert said.stderr == ""
+    assert "steadyturn-plots-" in said.stdout
+    assert not Path(said.stdout.strip()).exists()  # gone with the program
+
+
+def test_a_place_where_nothing_may_be_written(tmp_path, monkeypatch):
+    monkeypatch.setattr("os.access", lambda *_, **__: False)
+    with pytest.raises(WrongInput, match="nothing may be written"):
+        plot_files.check(tmp_path / "x.png")

@@ -89,7 +89,7 @@ def cut_in_its_head(file: Path) -> None:
 
 
 @pytest.mark.parametrize(("broken", "words"), [
-    (newer, ("newer steadyturn", "pip install --upgrade")),
+    (newer, ("newer steadyturn", "git pull")),
     (of_another_program, ("another program's", "--library")),
     (no_database, ("no library", "Move it aside")),
     (a_folder, ("is a folder", "Move it aside", "--library")),
