@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
+from steadyturn import extras
 from steadyturn.errors import Failed
 from steadyturn.jobs.flash import flash
 from steadyturn.jobs.pace import pace
@@ -307,5 +308,6 @@ def _not_exercised(port: str | None, why: str, plot: Path | None) -> tuple[str, 
             f"MicroPython, its littlefs and the serial port: the firmware ran on CPython ({why})"
         )
     if plot is None:
-        missing.append("the plot: matplotlib is not installed (pip install 'steadyturn[plots]')")
+        missing.append("the plot: matplotlib is not installed ("
+                       f"{extras.install('plots')})")
     return tuple(missing)
