@@ -52,9 +52,9 @@ def find(port: str | None = None) -> str:
         virtual = [device for device, _ in virtual_boards()]
         raise Failed(
             f"No board found. Looked at: {seen}.",
-            "Check that " + ", ".join(checks()) + ". '--port' names a port; "
-            + (f"a virtual board runs here: --port {virtual[0]}." if virtual else
-               "'steadyturn twin RIG' gives a virtual board."),
+            "Check that " + ", ".join(checks()) + ". '--port' names a port"
+            + (_virtual(virtual[0]) if virtual else
+               "; 'steadyturn twin RIG' gives a virtual board."),
         )
     asked = ask_all(likely[:MANY])
     ours = [each for each in asked if each.state in (OURS, OTHER)]
@@ -69,6 +69,12 @@ def find(port: str | None = None) -> str:
         f"Several ports may be a board, and none answers as ours: {lines}{more}.",
         " ".join([*dict.fromkeys(hows), "--port names one."]),
     )
+
+
+def _virtual(port: str) -> str:
+    """A virtual board is never taken for a real one; it is asked for by name."""
+    return (f". A virtual board runs here: 'steadyturn watch --port {port}', then "
+            f"'steadyturn pull --port {port}'.")
 
 
 def _line(asked: Asked) -> str:

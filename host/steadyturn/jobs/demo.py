@@ -163,6 +163,7 @@ def _play(show: Screen, kept: Path, seed: int) -> Demo:
         # unplugged, at rest, without power: from here on all depends on the seed alone
         with Twin(rig, image=image, seed=seed) as twin:
             show.heading("Crank", "the board alone, no computer")
+            show.say(screen.time_text())
             outing = _crank(show, twin, rig, edges, seed, heeds_lamp=True)
             truth = twin.truth
             show.heading("Review", "steadyturn pull; steadyturn review --html FILE")

@@ -35,6 +35,13 @@ def board_text(port: str | None) -> str:
     ) + "\n"
 
 
+def time_text() -> str:
+    return wrap(
+        "Nobody waits here: the virtual board's time runs much faster than this computer's, so "
+        "minutes of turning get dates that are only seconds apart."
+    ) + "\n"
+
+
 def live_line(moment: Any) -> str:
     """One moment of an outing in one line of at most 80 columns."""
     turn = SPOKES[int(moment.turns * 4) % 4] if moment.pace_tpm > 1 else "."

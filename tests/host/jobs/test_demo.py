@@ -19,11 +19,12 @@ TOKENS = (
     (r"\S*steadyturn-demo-[^/\s]*", "FOLDER"),
     (r"/dev/(pts/\d+|ttys\d+)", "PORT"),
     (r"-> 0\.\d+\.\d+\+[0-9a-f]{8}", "-> VERSION"),
-    (r"\d+ new, [\d.]+ kB", "N new, N kB"),
+    (r"files     \d+ new", "files     N new"),
+    (r"to write  [\d.]+ kB", "to write  N kB"),
     (r"\(CRC [0-9a-f]{8}\)", "(CRC N)"),
     (r"read back in [\d.]+ s", "read back in N s"),
     (r"kB in [\d.]+ s\)", "kB in N s)"),
-    (r"\d\d \w+ \d{4}, \d\d:\d\d( and (\d\d \w+( \d{4})?, )?\d\d:\d\d)?", "WHEN"),
+    (r"(between |at )?\d\d \w+ \d{4}, \d\d:\d\d( and (\d\d \w+( \d{4})?, )?\d\d:\d\d)?", "WHEN"),
     (r"and the danger, in [^\n]*", "and the danger, in N s"),
 )
 

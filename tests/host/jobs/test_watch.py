@@ -12,6 +12,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "board"))
 from fake_board import FakeBoard, MemoryStream
+from steadyturn.board import finding
 from steadyturn.errors import Failed
 from steadyturn.jobs import watch as job
 from steadyturn.jobs import watch_line
@@ -255,3 +256,11 @@ def test_settings_that_never_end_are_gone_without(monkeypatch):
     assert time.monotonic() - start < 2.0
     assert [look.low_tpm for look in found] == [None] * 3
     assert found[0].pace_tpm == 52.3
+
+
+def test_where_only_a_virtual_board_runs_the_commands_for_it_are_named(monkeypatch):
+    monkeypatch.setattr(finding, "candidates", list)
+    monkeypatch.setattr(finding, "virtual_boards", lambda: (("/dev/pts/7", 1),))
+    with pytest.raises(Failed) as failed:
+        next(job.watch())
+    assert "'steadyturn watch --port /dev/pts/7', then 'steadyturn pull --port" in failed.value.how
