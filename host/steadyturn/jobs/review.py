@@ -59,7 +59,8 @@ class Review:
     earlier outings. machine: outings of this machine with these the last. steps: the samples as
     means over steps of time. pages: the decoded pages, not in --json. against: set beside
     another outing. choices: the options by which all this was chosen, as a command line's words
-    (without the library's folder).
+    (without the library's folder). other_rig: the name of the rig file that was named, where it
+    is not the one that was flashed.
     """
 
     board: str
@@ -97,6 +98,7 @@ class Review:
     against: Against | None = None
     latest_rested: bool = False
     choices: tuple[str, ...] = ()
+    other_rig: str | None = None
 
     def estimate(self, name: str) -> Estimate | None:
         """The estimate of that name, None where there is none."""
@@ -145,7 +147,8 @@ def review(
             other = shown(shelf, board=None, everything=False, outing=number)
     machine, source = (given, str(rig)) if given is not None else _left(found.rig_text)
     result = replace(_result(found, folder, machine, source, plot, html),
-                     choices=_choices(board, everything, outing, rig))
+                     choices=_choices(board, everything, outing, rig),
+                     other_rig=None if given is None else _differs(given, found))
     if other is not None:
         theirs = _result(other, folder, *_left(other.rig_text), None, None)
         result = replace(result, against=beside(_side(result, found), _side(theirs, other)))
@@ -154,6 +157,17 @@ def review(
     if html is not None:
         review_page.write(result, html)
     return result
+
+
+def _differs(given: Rig, found: Shown) -> str | None:
+    """The rig's name, unless it is the one that was flashed: the whole of it where flash left
+    it, else at least its name."""
+    flashed, _ = _left(found.rig_text)
+    if flashed is not None:
+        same = replace(given, origins={}) == replace(flashed, origins={})
+    else:
+        same = given.name == read_any(found.settings).get("rig", given.name)
+    return None if same else given.name
 
 
 def _choices(board: str | None, everything: bool, outing: int | None,

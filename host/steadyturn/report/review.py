@@ -120,13 +120,22 @@ def _cost(review: Any) -> str:
 
 
 def _machine(review: Any) -> str:
-    parts = [*_faults(review.figures), *_against_itself(review), *_against_model(review)]
+    parts = [*_faults(review.figures), *_other_rig(review), *_against_itself(review),
+             *_against_model(review)]
     parts = parts or ["too little of it was steady to compare"]
     said = parts[0]
     for part in parts[1:]:
         if len(said) + len(part) + 2 <= ROOM:
             said += f"; {part}"
     return said
+
+
+def _other_rig(review: Any) -> list[str]:
+    if not review.other_rig:
+        return []
+    if review.other_rig == review.rig:
+        return ["the rig file is not as it was flashed"]
+    return [f"held against {review.other_rig}, not the rig flashed"]
 
 
 def _faults(f: Any) -> list[str]:

@@ -175,7 +175,7 @@ def _sum(result: Any) -> str:
     t = result.totals
     if t.outings == 1 or len(result.groups) == 1:
         return ""
-    energy = energy_of(t.energy_out_wh)
+    energy = energy_of(max(o.energy_out_wh for o in result.groups or result.outings))
     share = "" if t.percent is None else f" ({number(t.percent, 3)} %)"
     band = "" if t.band_share is None else f", {100 * t.band_share:.0f} % of it in the band"
     what = _count(t.outings, "outing")

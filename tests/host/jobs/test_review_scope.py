@@ -357,3 +357,15 @@ def test_pulls_in_a_row_hide_no_outing(shelf):
     assert [o.id for o in got.outings] == [2]
     assert got.figures.turning_s == pytest.approx(42)
     assert got.figures.energy_in_j == pytest.approx(got.outings[0].energy_in_j)
+
+
+def test_another_rig_than_the_flashed_one_is_said(shelf, tmp_path):
+    shelf.met("flash", rig_text=RIG).cranked().met()
+    assert shelf.review(rig=example_path("lakeside-hut")).other_rig is None
+    got = shelf.review(rig=example_path("night-ferry"))
+    assert f"held against {got.other_rig}, not the rig flashed" in lines(got)["Machine"]
+    changed = tmp_path / "changed.toml"
+    changed.write_text(RIG.replace("[motor]", "# warmer\n[motor]"), encoding="utf-8")
+    assert shelf.review(rig=changed).other_rig is None  # a comment is no other machine
+    changed.write_text(re.sub(r"(?m)^draw_a = .*$", "draw_a = 0.4", RIG), encoding="utf-8")
+    assert "not as it was flashed" in lines(shelf.review(rig=changed))["Machine"]
