@@ -34,6 +34,7 @@ from steadyturn.report.style import number, quantity
 __all__ = ["check", "clock", "draw", "holes", "lay_out", "runs", "write"]
 
 COLUMNS = 1200  # across the picture: about a quarter of its pixels
+ROOM = 1.12  # a panel's height over what is highest in it
 SHARES = 8  # steps of a bar's height
 MOST_NAMED = 7  # boots up to which each gap is named
 PANELS = {"pace": 3.0, "lamp": 1.7, "phone": 0.9, "power": 1.9, "volts": 2.4, "amps": 1.6}
@@ -87,13 +88,15 @@ def _name_gaps(axis: Any, stretches: list[Stretch]) -> None:
                       fontsize=8, color=look.INK, backgroundcolor=look.GAP)
 
 
-def _range(axis: Any, low: float, high: float, text: str) -> None:
-    """The wanted range, shaded and edged, its name at the right end."""
+def _range(axis: Any, low: float, high: float, text: str, top: float) -> None:
+    """The wanted range, shaded and edged; its name at the right end of what is seen of it below
+    `top`."""
     axis.axhspan(low, high, color=look.BAND, zorder=0.2, linewidth=0)
     for edge in (low, high):
         axis.axhline(edge, color=look.BAND_EDGE, linewidth=0.8, zorder=0.3)
-    axis.annotate(text, (1.005, (low + high) / 2), xycoords=("axes fraction", "data"),
-                  rotation=270, va="center", ha="left", fontsize=8, color=look.FAINT,
+    middle = (low + max(low, min(high, ROOM * top))) / 2
+    axis.annotate(text, (1.005, middle), xycoords=("axes fraction", "data"), rotation=270,
+                  va="center", ha="left", fontsize=8, color=look.FAINT,
                   annotation_clip=False)
 
 
@@ -124,7 +127,7 @@ def _volts(axis: Any, stretches: list[Stretch], window: tuple[float, float] | No
     least = 1.0
     if window:
         least = window[1] if window[1] < 1.5 * top else window[0]
-        _range(axis, *window, "window")
+        _range(axis, *window, "window", max(top, least))
     _line(axis, peaks, whole, look.PEAK, linewidth=0.7, label="highest reading")
     _line(axis, curves.thousandths(stretches, "bus_mv"), whole, look.VOLTS, label="mean of 0.2 s")
     axis.set_ylabel("bus, V")
@@ -141,7 +144,7 @@ def _level(axis: Any, stretches: list[Stretch], found: Sequence[Curve], color: s
 def _pace(axis: Any, stretches: list[Stretch], band: tuple[float, float, float] | None) -> None:
     whole = _whole(stretches)
     if band:
-        _range(axis, band[0], band[2], "band")
+        _range(axis, band[0], band[2], "band", band[2])
         axis.axhline(band[1], color=look.BAND_EDGE, linewidth=1, linestyle=(0, (6, 3)),
                      zorder=0.3)
     top = _line(axis, curves.bound_pace(stretches), whole, look.FAINT, linewidth=1,
@@ -158,7 +161,7 @@ def _whole(stretches: list[Stretch]) -> float:
 def _finish(axis: Any, top: float, legend_at: float | None = None) -> None:
     """Limits from zero to a little above everything, a quiet grid; legend_at: how high its
     names stand, as a share of the panel."""
-    axis.set_ylim(0, top * 1.12)
+    axis.set_ylim(0, top * ROOM)
     axis.grid(axis="y")
     axis.locator_params(axis="y", nbins=5)
     if legend_at is not None:

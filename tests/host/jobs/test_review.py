@@ -328,3 +328,12 @@ def test_runs():
 def test_clock():
     assert [plots.clock(s) for s in (0, 59.6, 61, 3600, 7325)] == [
         "0:00", "1:00", "1:01", "1:00:00", "2:02:05"]
+
+
+def test_the_window_is_named_where_it_is_seen(tmp_path):
+    """Also where it ends far above the volts: a name out there would push the panels apart."""
+    shelve(tmp_path, evening(Recorder()), settings=settings_text(window_high_mv=60_000))
+    axis = plots.draw(review(tmp_path)).axes[list(plots.PANELS).index("volts")]
+    (name,) = [t for t in axis.texts if t.get_text() == "window"]
+    low, high = axis.get_ylim()
+    assert low < name.xy[1] < high < 20
