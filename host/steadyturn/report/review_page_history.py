@@ -37,8 +37,7 @@ def drawing(review: Any) -> str:
         values = [getattr(o, field) for o in rows]
         known = [v for v in values if math.isfinite(v)]
         bars = field == "out_wh"
-        low, high = _ends(known, from_zero=bars)
-        panel = sheet.panel(name, 74, low, min(high, MOST.get(field, high)))
+        panel = sheet.panel(name, 74, *_ends(known, from_zero=bars), MOST.get(field, math.inf))
         panel.dots([(n + 0.5, value, "this" if o.reviewed else "dot")
                     for n, (o, value) in enumerate(zip(rows, values, strict=True))],
                    bars=bars, joined=not bars)

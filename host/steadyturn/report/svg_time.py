@@ -71,10 +71,12 @@ class Sheet:
 
     # ---- panels
 
-    def panel(self, text: str, height: float, low: float, high: float) -> Panel:
-        """A panel for curves from low to high; text: what is drawn and its unit."""
+    def panel(self, text: str, height: float, low: float, high: float,
+              most: float = math.inf) -> Panel:
+        """A panel for curves from low to high; text: what is drawn and its unit; most: no value
+        can be above it, so that none is named there."""
         self._name(text)
-        made = Panel(self, self.y, height, low, high)
+        made = Panel(self, self.y, height, low, high, most)
         self.middle = self.middle or self.y + height / 2
         self.y += height + GAP
         self.end = self.y - GAP
@@ -182,9 +184,10 @@ class Sheet:
 class Panel:
     """One panel of a sheet: from `low` at its foot to `high` at its top."""
 
-    def __init__(self, sheet: Sheet, y: float, height: float, low: float, high: float) -> None:
+    def __init__(self, sheet: Sheet, y: float, height: float, low: float, high: float,
+                 most: float = math.inf) -> None:
         self.sheet, self.y, self.height, self.low, self.high = sheet, y, height, low, high
-        for value in nice(low, high):
+        for value in nice(low, min(high, most)):
             at = y + self.down(value)
             kind = "base" if value == low else "grid"
             sheet.parts.append(f'<line class="{kind}" x1="0" x2="100%" y1="{at:.1f}" '
