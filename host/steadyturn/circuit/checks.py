@@ -126,15 +126,15 @@ def _board(rig: Rig, made: Design) -> list[Finding]:
         found += [
             Finding("write_at_fade", 1e3 * made.reservoir.fade_s, 1e3 * WORST_WRITE_S, "ms",
                     "the reservoir, from fade_v down, is too small for one worst flash write: "
-                    f"{_needed(made)} and more", at_least=True),
+                    f"{_needed(made)} or more", at_least=True),
             Finding("write_at_forbid", 1e3 * made.reservoir.forbid_s, 1e3 * WORST_WRITE_S, "ms",
                     f"a write begun just above forbid_v has {1e3 * made.reservoir.forbid_s:.0f} "
                     f"ms: a typical one needs {1e3 * TYPICAL_WRITE_S:.0f}, the worst "
-                    f"{1e3 * WORST_WRITE_S:.0f}, for which {_needed(made)} are needed; the "
-                    "journal bears a torn one", at_least=True),
+                    f"{1e3 * WORST_WRITE_S:.0f}; the journal bears a torn one. To be rid of it "
+                    f"write {_needed(made)} into the rig file and fit as much", at_least=True),
         ]
     return found
 
 
 def _needed(made: Design) -> str:
-    return f"{1000 * math.ceil(1e3 * made.reservoir.needed_f)} uF"
+    return f"[supply] reservoir_uf = {1000 * math.ceil(1e3 * made.reservoir.needed_f)}"

@@ -137,12 +137,23 @@ def _say(head: str, text: str) -> None:
 
 
 def _say_usage(wrong: click.ClickException) -> None:
-    """What click says of a wrong command line, in the same width."""
-    said = io.StringIO()
-    wrong.show(file=said)
-    for line in said.getvalue().splitlines():
-        head, found, text = line.partition("Error: ")
-        if found and not head:
-            _say(found, text)
-        else:
-            click.echo(line, err=True)
+    """What click says of a wrong command line, as every other wrong input is said."""
+    said = wrong.format_message().strip()
+    said = f"{said[:1].upper()}{said[1:]}" + ("" if said.endswith((".", "?")) else ".")
+    where, how = "", ""
+    ctx = wrong.ctx if isinstance(wrong, click.UsageError) else None
+    if isinstance(wrong, click.NoSuchOption):
+        near = f" Did you mean {' or '.join(wrong.possibilities)}?" if wrong.possibilities else ""
+        where, said = f"{wrong.option_name}: ", f"there is no such option.{near}"
+    elif isinstance(wrong, click.MissingParameter) and wrong.param is not None:
+        where, said = f"{_named(wrong.param)}: ", "is needed."
+    elif isinstance(wrong, click.BadParameter) and wrong.param is not None:
+        where, said = f"{_named(wrong.param)}: ", wrong.message
+    if ctx is not None and ctx.parent is not None:
+        how = f" '{ctx.command_path} --help' says what there is."
+    _say("wrong: ", f"{where}{said}{how}")
+
+
+def _named(param: click.Parameter) -> str:
+    """As it is typed: the option, or the argument's name."""
+    return param.opts[0] if isinstance(param, click.Option) else param.human_readable_name

@@ -20,6 +20,7 @@ from steadyturn.jobs.new import (
     refuse_existing,
 )
 from steadyturn.report.new import question_text, text
+from steadyturn.report.style import item
 
 
 def _with_options(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -60,7 +61,8 @@ def _ask(answers: dict[str, str]) -> None:
 
 def _answer(number: int, of: int, question: Question) -> str:
     while True:
-        click.echo(f"{number}/{of}  {question_text(question)}: ", nl=False, err=True)
+        asked = item(f"{question_text(question)}:", f"{number}/{of}  ", "")
+        click.echo(f"{asked} ", nl=False, err=True)
         line = sys.stdin.readline()
         if not line:
             raise WrongInput(Problem("--no-input", "", "", "is needed here, where nobody answers.",
@@ -68,8 +70,8 @@ def _answer(number: int, of: int, question: Question) -> str:
         try:
             parse(question, line)
         except ValueError as wrong:
-            click.echo(f"     Not that: {wrong} {question.how}", err=True)
+            click.echo(item(f"{wrong} {question.how}", "Not that: ", "     "), err=True)
             continue
         if words := read_back(question, line):
-            click.echo(f"     That is {words}.", err=True)
+            click.echo(item(f"{words}.", "That is ", "     "), err=True)
         return line.strip()

@@ -40,7 +40,7 @@ def text(result: Any) -> str:
     lines = in_full(result)
     if result.plot:
         lines += ["", f"Plot: {shown_path(result.plot)}"]
-    return "\n".join([*lines, "", f"next: {_next(result)}"]) + "\n"
+    return "\n".join([*lines, "", item(_next(result), "next: ", "")]) + "\n"
 
 
 def _next(result: Any) -> str:

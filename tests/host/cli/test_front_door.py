@@ -143,3 +143,19 @@ def test_help_needs_no_numpy():
     )
     assert subprocess.run([sys.executable, "-c", script], check=False,
                           capture_output=True).returncode == 0
+
+
+@pytest.mark.parametrize(("args", "said"), [
+    (["sessions", "--per", "hour"], "wrong: --per: 'hour' is not one of"),
+    (["export"], "wrong: --out: is needed. 'steadyturn export --help' says"),
+    (["new"], "wrong: FILE: is needed."),
+    (["pull", "--prot", "x"], "wrong: --prot: there is no such option. Did you mean --port?"),
+    (["pull", "a"], "wrong: Got unexpected extra argument (a)."),
+    (["pulll"], "wrong: There is no command 'pulll'. Did you mean 'pull'?"),
+])
+def test_a_wrong_command_line_is_said_as_other_wrong_input_is(args, said, capsys):
+    assert front.code(args) == 2
+    err = capsys.readouterr().err
+    assert " ".join(err.split()).startswith(said)
+    assert "Usage" not in err
+    assert max(map(len, err.splitlines())) <= 80

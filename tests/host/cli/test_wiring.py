@@ -55,6 +55,7 @@ def test_what_the_calculations_say(capsys) -> None:
     _, out, _ = run("lakeside-hut", capsys=capsys)
     assert "Of 17 calculations of the circuit 1 does not hold" in out
     assert "A write begun just above forbid_v has 199 ms" in out
+    assert "write [supply] reservoir_uf = 21000 into the rig file" in " ".join(out.split())
     _, out, _ = run("radio-tent", "--json", capsys=capsys)
     calculated = json.loads(out)["calculated"]
     assert all(one["ok"] for one in calculated)

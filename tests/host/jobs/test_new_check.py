@@ -230,6 +230,9 @@ def test_questions_at_the_prompt(tmp_path):
     result = CliRunner().invoke(main, ["new", str(path)], input=answers)
     assert result.exit_code == 0, result.output
     assert result.output.count("Not that:") == 2
+    # typed lines are not echoed here: a question's end and what is said of its answer share one
+    assert max(len(line.rsplit("): ", 1)[-1]) for line in result.output.splitlines()
+               if str(path) not in line) <= 80
     assert "5/8  Turns of the motor for one turn of the handle (60/12 and 48/12, or 20): " in (
         result.output)
     assert "That is 12 V." in result.output
