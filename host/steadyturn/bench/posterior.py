@@ -27,6 +27,7 @@ REACH = 2.6  # sigmas of what is believed of the held constant beforehand
 AWAY = (6.0, 4.0)  # at most so many of its sigmas below and above the fit
 HELD = 1e4  # weight that holds it
 FINE = 401  # places between which a held constant's density is read
+FARTHEST = 300.0  # of a log: an end of an interval stays a number
 FRICTION = (IDLE, DRAG)
 
 
@@ -85,8 +86,9 @@ def believe(rows: Rows, fit: Fit) -> Belief:
     total[np.ix_(FRICTION, FRICTION)] = drags.covariance()[np.ix_(FRICTION, FRICTION)]
     log_sigma = np.sqrt(np.diag(total))
     middle, wide = ends[:, 1], fit.widened
-    return Belief(np.exp(middle), np.exp(middle + (ends[:, 0] - middle) * wide),
-                  np.exp(middle + (ends[:, 2] - middle) * wide), log_sigma * wide,
+    low, high = (np.clip(middle + (ends[:, side] - middle) * wide, -FARTHEST, FARTHEST)
+                 for side in (0, 2))
+    return Belief(np.exp(middle), np.exp(low), np.exp(high), log_sigma * wide,
                   np.clip(total / np.outer(log_sigma, log_sigma), -1, 1))
 
 

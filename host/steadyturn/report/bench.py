@@ -33,8 +33,8 @@ def text(answer: Any) -> str:
         out = len(result.suspects)
         kept = "" if not out else f", {out} left out"
         lines += [f"{answer.subject}: {result.readings} readings{kept}, {answer.on}", ""]
-        rows = [(NAMES[v.key], number(v.value, 4), f"{number(v.low)} to {number(v.high)}",
-                 UNITS[v.key], _how(v)) for v in result.values if _shown(v, answer)]
+        rows = [(NAMES[v.key], *_figures(v), UNITS[v.key], _how(v))
+                for v in result.values if _shown(v, answer)]
         lines.append(table(rows, ("one motor" if answer.machine else "", "value", "95 %", "unit",
                                   ""), right=(1,)))
         lines += _suspects(result) + _ties(result) + _misfit(result)
@@ -60,6 +60,12 @@ def text(answer: Any) -> str:
 
 def _shown(value: Any, answer: Any) -> bool:
     return value.key != "efficiency" or (answer.machine and value.told)
+
+
+def _figures(value: Any) -> tuple[str, str]:
+    if not value.told and value.before_low is None:  # a figure would only mislead
+        return "-", "-"
+    return number(value.value, 4), f"{number(value.low)} to {number(value.high)}"
 
 
 def _how(value: Any) -> str:

@@ -27,7 +27,8 @@ _FIRST = {
     "open_rpm": "Open circuit: only the meter connected. Four or five speeds of the drill.",
     "loaded_ohm": "Loaded: a known resistor across the terminals. It gets hot.",
     "in_out": "Converter: volts and amperes at both ends, at three loads or more.",
-    "run": "Free run from a supply or fresh cells: nothing on the shaft. Two or three supplies.",
+    "run": "Free run from a supply or fresh cells: nothing on the shaft. Three supplies, "
+    "each twice: a reading that stands alone has nobody to contradict it.",
 }
 MACHINE = ("All other loads off, the phone unplugged. Count turns of the handle. For a held shaft "
            "the cell drives the motors' row, before the diodes.")

@@ -131,7 +131,7 @@ def near(ohm):
 
 def recommended(one):
     """Those of the guide: locked at six positions with a small resistor and four with a large
-    one, five open circuits, three loads, four free runs."""
+    one, five open circuits, three loads, free runs from three supplies, twice each."""
     ohm = one.motor.terminal_ohm
     small, large = near(ohm), near(20 * ohm)
     fast = min(10.0 / one.motor.emf_v_s, 3000 * RPM)
@@ -139,7 +139,7 @@ def recommended(one):
     items += [one.locked(4.5, large) for _ in range(4)]
     items += [one.open(fast * share) for share in (0.4, 0.6, 0.8, 0.9, 1.0)]
     items += [one.loaded(fast * share, near(3 * ohm)) for share in (0.5, 0.75, 1.0)]
-    items += [one.run(volts) for volts in (3.0, 6.0, 9.0, 12.0)]
+    items += [one.run(volts) for volts in (3.0, 6.0, 12.0, 3.0, 6.0, 12.0)]
     return Readings(one.bench, one.meter, tuple(items), ("",) * len(items))
 
 
