@@ -12,6 +12,7 @@ from typing import Any
 
 from steadyturn.errors import Failed, Problem, WrongInput
 from steadyturn.model.band import find_band
+from steadyturn.report.twin import NO_PACE
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
 from steadyturn.settings.build import build
@@ -183,6 +184,6 @@ def _prepare(twin: Twin, rig: Rig, new: bool, blank: bool) -> str:
         return "a blank board was asked for"
     band = find_band(rig, deep=False)
     if not band.feasible:
-        return "no pace works for this rig, so there are no settings for it"
+        return NO_PACE
     twin.prepare(encode(build(rig, band)))
     return ""

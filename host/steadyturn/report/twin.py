@@ -7,6 +7,7 @@ from typing import Any
 from steadyturn.report.commands import command_lines
 from steadyturn.report.style import columns, shown_path, table, wrap
 
+NO_PACE = "no pace works for this rig, so there are no settings for it"
 PEOPLE = {"lamp": "somebody cranks, and does what the lamp says", "none": "nobody cranks"}
 
 POWER = {
@@ -25,14 +26,15 @@ def text(served: Any) -> str:
     watch = f"steadyturn watch --port {port}"
     if served.ready:
         rows = [(watch, "live view")]
+    elif served.not_ready_because == NO_PACE:
+        rows = [(f"steadyturn pace {rig}", "why, and what would help")]
     else:
         rows = [(f"steadyturn flash {rig} --port {port}", "firmware and settings"),
                 (watch, "then: live view")]
-    rows += [
-        (f"steadyturn pull --port {port}", "the journal"),
-        (f"steadyturn review --rig {rig}", "then: what came of it"),
-        (f"mpremote connect {port} fs ls", "any MicroPython tool"),
-    ]
+    if served.not_ready_because != NO_PACE:
+        rows += [(f"steadyturn pull --port {port}", "the journal"),
+                 (f"steadyturn review --rig {rig}", "then: what came of it")]
+    rows.append((f"mpremote connect {port} fs ls", "any MicroPython tool"))
     lines = [
         wrap(f"Virtual board for '{served.rig}' on {port}"),
         wrap(f"Time is real, and {who}. {POWER[served.feed]}", "  "),

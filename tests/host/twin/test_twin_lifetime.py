@@ -201,6 +201,15 @@ def test_the_command_says_why_it_cannot_serve_a_port() -> None:
     assert "Traceback" not in done.stderr
 
 
+def test_a_rig_without_a_band_leads_to_pace_and_not_to_flash() -> None:
+    path = example_path("toy-motor")
+    assert path is not None
+    with serve(path, person="none") as (served, _):
+        told = text(served)
+    assert "  steadyturn pace toy-motor  " in told
+    assert "steadyturn flash" not in told
+
+
 @pytest.mark.parametrize("blank", [False, True])
 def test_what_a_person_is_told(blank: bool, hut: Rig) -> None:
     path = example_path("lakeside-hut")
