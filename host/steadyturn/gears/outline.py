@@ -7,7 +7,7 @@ A gear stands with its middle at (0, 0) and the middle of a tooth on the x axis.
 from __future__ import annotations
 
 from dataclasses import replace
-from math import ceil, cos, pi, sin, sqrt, tan
+from math import ceil, cos, pi, sqrt, tan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,9 +38,10 @@ def outline(gear: Gear, *, grown_mm: float = 0.0, tip_relief_mm: float = 0.0,
     >>> bool(abs(np.hypot(*points.T).max() - 11.0) < 1e-9)
     True
     """
-    half = half_tooth(gear, tip_relief_mm=tip_relief_mm, flank=flank, fillet=fillet)
-    if grown_mm:
-        half = _offset(half, grown_mm)
+    if is_undercut(gear):
+        raise ValueError(f"a rack undercuts {gear.teeth} teeth with a shift of {gear.shift:.3f}")
+    half = half_tooth(moved_out(gear, grown_mm), tip_relief_mm=tip_relief_mm, flank=flank,
+                      fillet=fillet)
     # half: radius and angle off the tooth's middle, from the root's middle to the tip's
     radius, angle = half
     radius = np.concatenate([radius, radius[-2::-1]])
@@ -50,6 +51,26 @@ def outline(gear: Gear, *, grown_mm: float = 0.0, tip_relief_mm: float = 0.0,
     radius, angle = radius[1:], angle[1:]
     angles = angle[None, :] + turn * np.arange(gear.teeth)[:, None]
     return np.stack([(radius * np.cos(angles)).ravel(), (radius * np.sin(angles)).ravel()], axis=1)
+
+
+def moved_out(gear: Gear, by_mm: float) -> Gear:
+    """The gear whose outline stands outside of this one's by so much along its normals (negative:
+    inside). The curve beside an involute is one of the same base circle, turned; that beside the
+    fillet comes of a rack that is smaller by as much. (A pinion at the limit of undercut is
+    undercut by some um when moved in.)
+
+    >>> from steadyturn.gears.teeth import base_half_angle
+    >>> gear = Gear(teeth=24, module_mm=2)
+    >>> less = moved_out(gear, -0.1)
+    >>> round(gear.tip_mm - less.tip_mm, 9), round(gear.root_mm - less.root_mm, 9)
+    (0.1, 0.1)
+    >>> round((base_half_angle(gear) - base_half_angle(less)) * gear.base_mm, 9)
+    0.1
+    """
+    m = gear.module_mm
+    return replace(gear, thinning_mm=gear.thinning_mm - 2 * by_mm / cos(gear.pressure_rad),
+                   dedendum=gear.dedendum - by_mm / m, tip_cut=gear.tip_cut - by_mm / m,
+                   fillet=max(0.0, gear.rack_fillet_mm - by_mm) / m)
 
 
 def flank_roll_mm(gear: Gear) -> tuple[float, float]:
@@ -75,8 +96,6 @@ def half_tooth(gear: Gear, *, tip_relief_mm: float = 0.0, flank: int = FLANK_POI
                fillet: int = FILLET_POINTS) -> tuple[Points, Points]:
     """Radii and angles off the tooth's middle (positive), from the middle of the space at the
     root to the middle of the tip."""
-    if is_undercut(gear):
-        raise ValueError(f"a rack undercuts {gear.teeth} teeth with a shift of {gear.shift:.3f}")
     root_r, root_a = fillet_curve(gear, fillet)
     low, high = flank_roll_mm(gear)
     # a chord of the roll dr is roll dr / base long and stands roll dr^2 / (8 base^2) inside of the
@@ -121,29 +140,6 @@ def fillet_curve(gear: Gear, points: int = FILLET_POINTS) -> tuple[Points, Point
     way = np.concatenate([[0.0], np.cumsum(steps)])
     even = np.interp(np.linspace(0.0, way[-1], points), way, fine)
     return trace(even)
-
-
-def _offset(half: tuple[Points, Points], grown: float) -> tuple[Points, Points]:
-    """The same half tooth, moved out along its normals by `grown`."""
-    radius, angle = half
-    x, y = radius * np.cos(angle), radius * np.sin(angle)
-    # mirrored neighbours at both ends, so that the normals there lie on the axes of symmetry
-    first, last = _mirrored(x[1], y[1], angle[0]), _mirrored(x[-2], y[-2], 0.0)
-    xs = np.concatenate([[first[0]], x, [last[0]]])
-    ys = np.concatenate([[first[1]], y, [last[1]]])
-    dx, dy = np.diff(xs), np.diff(ys)
-    length = np.hypot(dx, dy)
-    # outwards: the way goes from the space to the tip, clockwise
-    nx, ny = -dy / length, dx / length
-    bx, by = nx[:-1] + nx[1:], ny[:-1] + ny[1:]
-    scale = 2 / (bx**2 + by**2)
-    x, y = x + grown * bx * scale, y + grown * by * scale
-    return np.hypot(x, y), np.maximum(np.arctan2(y, x), 0.0)
-
-
-def _mirrored(x: float, y: float, axis_rad: float) -> tuple[float, float]:
-    c, s = cos(2 * axis_rad), sin(2 * axis_rad)
-    return c * x + s * y, s * x - c * y
 
 
 def area_mm2(points: Points) -> float:

@@ -11,7 +11,7 @@ import pytest
 from gear_tasks import task
 from steadyturn.gears import wheels
 from steadyturn.gears.given import Given
-from steadyturn.gears.outline import area_mm2, outline
+from steadyturn.gears.outline import area_mm2, cut_to_width, outline
 from steadyturn.gears.pairs import NoPair, pair
 from steadyturn.gears.teeth import Gear, form_mm, is_undercut, span_mm, span_teeth, thickness_mm
 from steadyturn.gears.trains import Train, of_teeth
@@ -82,6 +82,38 @@ def section(body) -> np.ndarray:
     """Outline of a body at half its height."""
     (ring,) = body.slice(5.0).to_polygons()
     return np.asarray(ring)
+
+
+def check_moved(dice: Random) -> None:
+    """What makes up for the printer runs beside the tooth, as far as asked everywhere, and never
+    folds over itself."""
+    gear, given = wheel_of(dice), task().given
+    by = dice.choice((-1, 1)) * dice.uniform(0.02, 0.25)
+    if by < 0:
+        gear = cut_to_width(gear, -wheels.TIP_TAKEN * by)
+    moved = shapely.Polygon(wheels.printed_outline(gear, given, by))
+    assert moved.is_valid, (gear, by)
+    fine = [outline(gear, flank=100, fillet=60), outline(gear, flank=100, fillet=60,
+                                                         grown_mm=by)]
+    one = shapely.Polygon(fine[0]).exterior
+    tooth = fine[1][: len(fine[1]) // gear.teeth]
+    away = shapely.distance(shapely.points(tooth), one)
+    # but about the tips' corners, where two walls meet
+    below = np.hypot(*tooth.T) < gear.tip_mm - abs(by) - 0.02
+    assert away[below] == pytest.approx(abs(by), abs=0.003), (gear, by)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_making_up_runs_beside_the_tooth(seed: int) -> None:
+    check_moved(Random(seed))
+
+
+@pytest.mark.soak
+@pytest.mark.timeout(3000)
+def test_making_up_runs_beside_many_teeth() -> None:
+    dice = Random(5)
+    for _ in range(500):
+        check_moved(dice)
 
 
 def calipers_mm(points: np.ndarray, gear: Gear, over: int) -> float:
