@@ -137,7 +137,7 @@ def test_newer_layout(tmp_path):
             Library(tmp_path, readonly=readonly)
         assert "newer" in caught.value.what
         assert "layout 9" in caught.value.what
-        assert "upgrade" in caught.value.how
+        assert "up to date" in caught.value.how
     assert (tmp_path / schema.FILE).read_bytes() == before
 
 
