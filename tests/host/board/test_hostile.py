@@ -38,7 +38,7 @@ def hurried(monkeypatch, request):
     ):
         monkeypatch.setattr(where, name, value)
     monkeypatch.setattr(link.Link.__init__, "__kwdefaults__", {"answer_s": answer_s, "tries": 2})
-    monkeypatch.setattr("steadyturn.jobs.pull.START_S", start_s)
+    monkeypatch.setattr("steadyturn.jobs.pull.STARTED_S", start_s)
 
 
 def try_it(kind, command, tmp_path, monkeypatch, capsys, limit_s):
