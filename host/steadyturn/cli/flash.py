@@ -70,7 +70,7 @@ def command(
 
     progress = report.Progress(quiet=as_json)
     done = flash(path, port=port, confirm=confirm, progress=progress, dry_run=dry_run,
-                 library=library)
+                 library=library, looks=progress.looks)
     show(done, as_json, report.text)
     unsafe = done.outcome == "same" and done.dangerous and not despite_danger
     if done.outcome == "declined" or unsafe:

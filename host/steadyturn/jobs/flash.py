@@ -93,13 +93,14 @@ Confirm = Callable[[Flashed], bool]
 def flash(
     rig_path: str | Path, *, port: str | Direct | None = None, confirm: Confirm,
     progress: Progress | None = None, dry_run: bool = False, library: Path | None = None,
-    anchor: bool = True,
+    anchor: bool = True, looks: Callable[[str], None] | None = None,
 ) -> Flashed:
     """Make the board run this program's firmware with the rig's settings.
 
     confirm is called once, with what would change, only if something would; progress
     with bytes done, bytes in all and what is being done. anchor: note the meeting, with the
-    rig file, in the library folder (None: the user's). Raises WrongInput (rig file)
+    rig file, in the library folder (None: the user's). looks: called with the port before the
+    board is looked at, which takes a while where it is silent. Raises WrongInput (rig file)
     and Failed (no pace works for the rig, the board failed). The board is left running
     in every case in which it can be reached.
     """
@@ -109,6 +110,8 @@ def flash(
     settings = build(rig, band)
     data = encode(settings)
     with connect(port) as board:
+        if looks is not None:
+            looks(board.name)
         difference = update.compare(board.files, data)
         before, problem = _before(difference.settings_before)
         plan = _plan(rig, band, board.name, difference, settings, before, problem, data)

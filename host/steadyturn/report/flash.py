@@ -135,6 +135,12 @@ class Progress:
         self._moving = sys.stderr.isatty()
         self._begun = False
 
+    def looks(self, port: str) -> None:
+        """Before the board has answered."""
+        if not self.quiet:
+            print(wrap(f"stopping the program of the board on {port}, to see what is on it ..."),
+                  file=sys.stderr, flush=True)
+
     def __call__(self, done: int, total: int, what: str) -> None:
         if self.quiet:
             return

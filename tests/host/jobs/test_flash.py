@@ -294,9 +294,13 @@ def here(monkeypatch):
 
 def test_the_command_writes_reports_and_is_idempotent(here, capsys):
     assert code(["flash", str(GOOD), "--yes"]) == 0
-    out = capsys.readouterr().out
+    seen = capsys.readouterr()
+    out = seen.out
+    assert seen.err.startswith("stopping the program of the board")
     assert "new" in out
+    assert re.search(r"  to write  [\d.]+ kB in all", out)
     assert "are in force" in out
+    assert "\nnext: steadyturn watch" in out
     assert max(map(len, out.splitlines())) <= 80
     assert code(["flash", str(GOOD), "--yes", "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
