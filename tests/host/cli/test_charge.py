@@ -299,3 +299,11 @@ def test_no_plot_where_the_answer_is_no(tmp_path):
     path = tmp_path / "charge.png"
     assert run("toy-motor", "--plot", str(path))[0] == 1
     assert not path.exists()
+
+
+def test_turns_shown_are_minutes_times_pace():
+    status, out, _ = run("lakeside-hut", "--minutes", "15")
+    assert status == 0
+    pace = float(out.split(" turns/min give")[0].rsplit(" ", 1)[1])
+    turns = float(out.split("\n  turns  ")[1].split()[0])
+    assert turns == pytest.approx(15 * pace, rel=0.01)
