@@ -89,6 +89,8 @@ def test_shapes_are_the_table_s():
             (pages.FASTER, [(False, 803), (True, 120)] * 3),
             (pages.REST, [(False, 3960), (True, 40), (False, 3960)]),
         ):
+            if cue == pages.REST and not FAST and hardware != "pio":
+                continue  # 14 s of dark a lamp: one lamp will do on the slow build
             it, part = lamp(hardware)
             play(it, cue, 14000 if FAST or cue == pages.REST else 6000)
             found = spells(part)
