@@ -30,7 +30,7 @@ from steadyturn.report.style import shown_path
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
 from steadyturn.settings.build import build
-from steadyturn.settings.file import decode, encode, read_any
+from steadyturn.settings.file import Settings, decode, encode, read_any
 
 MOST_REMEDIES = 2
 IN_FORCE_S = 5.0  # after it answers, until it has read its settings and made a first tick
@@ -108,33 +108,50 @@ def flash(
     rig = read_rig(rig_path)
     band = _band(rig, str(rig_path))
     settings = build(rig, band)
-    data = encode(settings)
     with connect(port) as board:
         if looks is not None:
             looks(board.name)
-        difference = update.compare(board.files, data)
-        before, problem = _before(difference.settings_before)
-        plan = _plan(rig, band, board.name, difference, settings, before, problem, data)
-        if difference.none:
-            outcome = "same"
-        elif dry_run:
-            outcome = "dry_run"
-        elif not confirm(plan):
-            outcome = "declined"
-        else:
-            with _said(board, before if plan.firmware_before else None):
-                update.apply(board.files, data, difference, progress)
-                _read_back(board, data)
-            outcome = "written"
-        board.restart()
-        done = dataclasses.replace(plan, outcome=outcome, named=isinstance(port, str))
-        if outcome in ("same", "written"):
-            done = _ask_board(board, done, data)
-            if anchor:
-                done = dataclasses.replace(done, library_remark=note(
-                    board.link, kind="flash", library=library,
-                    rig_text=_text(rig_path) if done.in_force else None))
+        done = bring_up(board, rig, band, settings, confirm=confirm, progress=progress,
+                        dry_run=dry_run, named=isinstance(port, str), library=library,
+                        anchor=anchor, text=lambda: _text(rig_path))
     return dataclasses.replace(done, seconds=time.monotonic() - start)
+
+
+def bring_up(
+    board: Board, rig: Rig, band: Band, settings: Settings, *, confirm: Confirm,
+    progress: Progress | None = None, dry_run: bool = False, always_ask: bool = False,
+    named: bool = False, library: Path | None = None, anchor: bool = True,
+    text: Callable[[], str | None] = lambda: None,
+) -> Flashed:
+    """The same on a board that is reached already. settings: built of rig and band; always_ask:
+    also where nothing on it would change; named: the port was given; text: the rig file, for
+    the library."""
+    data = encode(settings)
+    difference = update.compare(board.files, data)
+    before, problem = _before(difference.settings_before)
+    plan = _plan(rig, band, board.name, difference, settings, before, problem, data)
+    if difference.none and not always_ask:
+        outcome = "same"
+    elif dry_run:
+        outcome = "dry_run"
+    elif not confirm(plan):
+        outcome = "declined"
+    elif difference.none:
+        outcome = "same"
+    else:
+        with _said(board, before if plan.firmware_before else None):
+            update.apply(board.files, data, difference, progress)
+            _read_back(board, data)
+        outcome = "written"
+    board.restart()
+    done = dataclasses.replace(plan, outcome=outcome, named=named)
+    if outcome in ("same", "written"):
+        done = _ask_board(board, done, data)
+        if anchor:
+            done = dataclasses.replace(done, library_remark=note(
+                board.link, kind="flash", library=library,
+                rig_text=text() if done.in_force else None))
+    return done
 
 
 def _text(rig_path: str | Path) -> str | None:
