@@ -65,6 +65,24 @@ class Answers:
             frame[at + 21 + i] = name[i] if i < len(name) else 0
             i += 1
 
+    # ---- the readings alone, for who compares them with a meter
+
+    def fill_now(self, frame, at):
+        now = self.loop.now
+        put = pages.put
+        put(frame, at, 4, now.t_ms)
+        frame[at + 4] = self._known(now)
+        put(frame, at + 5, 2, now.bus_mv)
+        put(frame, at + 7, 2, now.out_mv)
+        put(frame, at + 9, 4, now.bus_ma)
+        put(frame, at + 13, 4, now.out_ma)
+
+    def _known(self, now):
+        """In the order of frames.NOW_VOLTS ... NOW_END."""
+        if self.loop.sensor is None:
+            return 0
+        return now.volts | now.amps << 1 | now.out_known << 2 | now.saturated << 3
+
     # ---- the state
 
     def fill_state(self, frame, at):

@@ -24,6 +24,7 @@ ASK_NEXT = b":+"  # -> PAGE: the first page after the one just sent
 ASK_FLUSH = b":flush"  # close and store the page being filled -> STATE
 ASK_RELEASE = b":release"  # release the load until the next boot -> STATE
 ASK_FORGET = b":forget"  # ":forget SEQ": remove the oldest file if the host has all in it -> WHO
+ASK_NOW = b":now"  # the last tick's readings, with their signs -> NOW
 
 ASK_BENCH = b":bench"  # ":bench PACE TOLERANCE LOAD": a bench order; alone: go on; "end" -> BENCH
 ASK_STEP = b":step"  # switch the second load on and off, sampling quickly -> BENCH
@@ -38,6 +39,7 @@ PAGE = 0x50  # "P": the page's bytes
 END = 0x45  # "E": no stored page with this number or a later one
 BENCH = 0x42  # "B"
 SAMPLES = 0x4C  # "L": the head, then samples
+NOW = 0x4E  # "N"
 WRONG = 0x3F  # "?": the line was not understood; payload: its first bytes
 
 # WHO: protocol u8, page version u8, format id u32 (made when the journal was), boot u24,
@@ -73,6 +75,21 @@ STATE_FIELDS = (
     ("sensor_errors", 68, 2),
 )
 STATE_BYTES = 70
+
+# NOW: name, offset, bytes. Currents are signed; known: the sum of NOW_VOLTS and so on
+NOW_FIELDS = (
+    ("t_ms", 0, 4),
+    ("known", 4, 1),
+    ("bus_mv", 5, 2),
+    ("out_mv", 7, 2),
+    ("bus_ma", 9, 4),
+    ("out_ma", 13, 4),
+)
+NOW_BYTES = 17
+NOW_VOLTS = 1  # bus_mv is known,
+NOW_AMPS = 2  # bus_ma,
+NOW_OUT = 4  # out_mv and out_ma
+NOW_END = 8  # a reading stands at the end of its range
 
 
 def places(fields):

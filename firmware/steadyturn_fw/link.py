@@ -186,6 +186,9 @@ class Link:
             self._page(self.out.next)
         elif bare and self._is(frames.ASK_WHO):
             self._who()
+        elif bare and self._is(frames.ASK_NOW):
+            self.source.fill_now(self.frame, frames.HEAD_BYTES)
+            self._send(frames.NOW, frames.NOW_BYTES)
         elif not bare and self._is(frames.ASK_SETTINGS):
             self._settings(self._number(len(frames.ASK_SETTINGS)))
         elif bare and self._is(frames.ASK_FLUSH):

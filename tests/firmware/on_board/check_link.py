@@ -40,6 +40,29 @@ def test_release_and_flush_when_asked():
     check.equal(b.now.connected, False, "until the next boot")
 
 
+def test_the_readings_alone_keep_their_signs():
+    b = board()
+
+    def readings():
+        kind, payload = ask(b, frames.ASK_NOW)
+        check.equal((kind, len(payload)), (frames.NOW, frames.NOW_BYTES), "readings")
+        found = {name: pages.get(payload, at, size) for name, at, size in frames.NOW_FIELDS}
+        for name in ("bus_ma", "out_ma"):
+            found[name] -= found[name] >> 31 << 32
+        return found
+
+    b.set(6500, -7)
+    b.run(100)
+    now = readings()
+    check.equal((now["bus_mv"], now["bus_ma"]), (6500, -7), "signed")
+    check.equal(now["t_ms"], b.now.t_ms, "of the last tick")
+    check.equal(now["known"], frames.NOW_VOLTS | frames.NOW_AMPS, "known")
+    b.chip.dead = True
+    b.run(400)
+    check.equal(readings()["known"] & frames.NOW_AMPS, 0, "no sensor, no current")
+    check.equal(ask(b, b":now 1"), (frames.WRONG, b":now 1"), "nothing may follow")
+
+
 def test_settings_come_back_as_they_are():
     b = board()
     whole = b""
