@@ -8,7 +8,7 @@ reading of them:
     }
 
 crc: CRC-32/ISO-HDLC of the second line without its line feed, eight hex digits.
-All fields are required and no others are allowed.
+All fields are required, but those of MAY_MISS, and no others are allowed.
 """
 
 VERSION = 3
@@ -115,6 +115,24 @@ WHOLE = (
     # journal
     ("bus_shift", 0, 6, "bus unit in samples is 1 mV << this"),
     ("amps_shift", 0, 6, "current unit in samples is 1 mA << this"),
+)
+
+# whole numbers too, which stand there only where a reading was corrected by a meter: when, and
+# how far from the truth a corrected reading is, at most (95 of 100): the root of the squares of a
+# share of it and of a part that is always there. The board needs none of them.
+MAY_MISS = (
+    ("bus_corrected_day", 1, 65535, "day of the correction, counted from 2000-01-01"),
+    ("bus_within_ppm", 0, 500000, "of a corrected reading, 95 %"),
+    ("bus_within_uv", 0, 5000000, "and besides, 95 %"),
+    ("amps_corrected_day", 1, 65535, "the same of the current"),
+    ("amps_within_ppm", 0, 500000, "of a corrected reading, 95 %"),
+    ("amps_within_ua", 0, 5000000, "and besides, 95 %"),
+    ("out_bus_corrected_day", 1, 65535, "the same of the output's volts"),
+    ("out_bus_within_ppm", 0, 500000, "of a corrected reading, 95 %"),
+    ("out_bus_within_uv", 0, 5000000, "and besides, 95 %"),
+    ("out_amps_corrected_day", 1, 65535, "the same of the output's current"),
+    ("out_amps_within_ppm", 0, 500000, "of a corrected reading, 95 %"),
+    ("out_amps_within_ua", 0, 5000000, "and besides, 95 %"),
 )
 
 # one of a list: name, choices, meaning

@@ -125,6 +125,13 @@ def check(values, problems):
         # bool is an int here too; 1.0 and "1" are not what the host writes
         if type(value) is not int or not row[1] <= value <= row[2]:
             problems.append(name)
+    for row in fields.MAY_MISS:
+        name = row[0]
+        known.add(name)
+        if name in values:
+            value = values[name]
+            if type(value) is not int or not row[1] <= value <= row[2]:
+                problems.append(name)
     for choice in fields.CHOICE:
         name = choice[0]
         known.add(name)

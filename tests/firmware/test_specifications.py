@@ -18,8 +18,9 @@ import pytest
 from firmware_interpreters import FIRMWARE, SCRIPTS, run
 
 MADE = (
-    ("settings.md", "table", "whole"), ("settings.md", "table", "choice"),
-    ("settings.md", "table", "text"), ("settings.md", "table", "order"),
+    ("settings.md", "table", "whole"), ("settings.md", "table", "may_miss"),
+    ("settings.md", "table", "choice"), ("settings.md", "table", "text"),
+    ("settings.md", "table", "order"),
     ("states.md", "table", "lamp"), ("states.md", "table", "parade"),
     ("pages.md", "hex", "full"), ("pages.md", "hex", "early"),
 )

@@ -14,7 +14,8 @@ from steadyturn.report.style import fill, item, quantity, table, wrap
 
 MOST_ROWS = 14
 MOST_FILES = 4
-MEANING = {row[0]: row[-1] for row in (*fields.WHOLE, *fields.CHOICE, *fields.TEXT)}
+MEANING = {row[0]: row[-1] for row in (*fields.WHOLE, *fields.MAY_MISS, *fields.CHOICE,
+                                       *fields.TEXT)}
 
 
 def plan_text(plan: Any) -> str:

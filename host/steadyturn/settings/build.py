@@ -69,7 +69,7 @@ def build(rig: Rig, band: Band) -> file.Settings:
     ]
     if found:
         raise WrongInput(*found)
-    return {name: settings[name] for name in file.names()}
+    return {name: settings[name] for name in file.names() if name in settings}
 
 
 def _wiring(rig: Rig) -> dict[str, int | str]:

@@ -22,9 +22,13 @@ MOST_BYTES = 4096  # the board reads no more
 _AGAIN = "'steadyturn flash' writes the file anew from the rig file."
 
 
+MAY_MISS = frozenset(row[0] for row in fields.MAY_MISS)
+
+
 def names() -> tuple[str, ...]:
     """All fields, in the order of the file."""
-    return tuple(row[0] for row in (*fields.WHOLE, *fields.CHOICE, *fields.TEXT))
+    return tuple(row[0] for row in (*fields.WHOLE, *fields.MAY_MISS, *fields.CHOICE,
+                                    *fields.TEXT))
 
 
 def encode(settings: Mapping[str, int | str], where: str = "settings") -> bytes:
@@ -32,7 +36,7 @@ def encode(settings: Mapping[str, int | str], where: str = "settings") -> bytes:
     found = problems(settings, where)
     if found:
         raise WrongInput(*found)
-    body = json.dumps({name: settings[name] for name in names()})
+    body = json.dumps({name: settings[name] for name in names() if name in settings})
     return b'{"crc": "%08x", "settings":\n%s\n}\n' % (zlib.crc32(body.encode()), body.encode())
 
 
@@ -45,7 +49,7 @@ def decode(raw: bytes, where: str = fields.FILE) -> Settings:
     found = problems(read, where)
     if found:
         raise WrongInput(*found)
-    return {name: read[name] for name in names()}
+    return {name: read[name] for name in names() if name in read}
 
 
 def read_any(raw: bytes) -> Settings:
@@ -65,7 +69,7 @@ def _fits(name: str, value: Any) -> bool:
     if name == "version":
         return _is_whole(value)
     return any(row[0] == name and _is_whole(value) and row[1] <= value <= row[2]
-               for row in fields.WHOLE)
+               for row in (*fields.WHOLE, *fields.MAY_MISS))
 
 
 def _object(raw: bytes, where: str) -> dict[str, Any]:
@@ -97,7 +101,9 @@ def problems(settings: Mapping[str, Any], where: str = "settings") -> list[Probl
         value = _shown(settings[name]) if name in settings else ""
         found.append(Problem(where, name, value, right, _AGAIN))
 
-    for name, low, high, meaning in fields.WHOLE:
+    for name, low, high, meaning in (*fields.WHOLE, *fields.MAY_MISS):
+        if name in MAY_MISS and name not in settings:
+            continue
         if not _is_whole(settings.get(name)) or not low <= settings[name] <= high:
             wrong(name, f"a whole number from {low} to {high} ({meaning}).")
     for name, choices, meaning in fields.CHOICE:

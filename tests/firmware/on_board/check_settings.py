@@ -91,6 +91,19 @@ def test_edges_of_every_range():
     check.equal(changed(more=1).problems, ["more"], "unknown")
 
 
+def test_a_correction_may_have_its_date_or_not():
+    for name, low, high, _ in fields.MAY_MISS:
+        for value in (low, high):
+            check.equal(problems(name, value), [], name + " at its edge")
+        for value in (low - 1, high + 1, True, 1.0, "1", [1], 10 ** 12, None):
+            check.equal(problems(name, value), [name], "%s %r" % (name, value))
+    some = {name: high for name, _, high, _ in fields.MAY_MISS}
+    loaded = changed(**some)
+    check.equal(loaded.problems, [], "all of them")
+    check.true(len(loaded.file) < settings.MOST_BYTES, "and they have room")
+    check.equal(loaded.settings.bus_corrected_day, 65535, "read")
+
+
 def in_order(name):
     return any([name in pair for pair in fields.ORDER])
 
@@ -115,6 +128,10 @@ def holds(s):
     """Everything that fields.py states, written out again."""
     for name, low, high, _ in fields.WHOLE:
         value = getattr(s, name)
+        if type(value) is not int or not low <= value <= high:
+            return False
+    for name, low, high, _ in fields.MAY_MISS:
+        value = getattr(s, name, low)
         if type(value) is not int or not low <= value <= high:
             return False
     for name, choices, _ in fields.CHOICE:
@@ -148,6 +165,9 @@ ODD = (
 def mutate(chance):
     """A settings file with one to three things changed and, often, the CRC set right again."""
     values = dict(bench.VALUES)
+    if chance.below(2):
+        for name, low, high, _ in fields.MAY_MISS:
+            values[name] = low + chance.below(high - low)
     names = sorted(values)
     for _ in range(1 + chance.below(3)):
         name = chance.one(names)

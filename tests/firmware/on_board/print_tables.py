@@ -68,6 +68,7 @@ def worked():
 full, early = worked()
 print(json.dumps({
     "whole": table(("field", "from", "to", "meaning"), fields.WHOLE),
+    "may_miss": table(("field", "from", "to", "meaning"), fields.MAY_MISS),
     "choice": table(
         ("field", "one of", "meaning"), [(n, ", ".join(c), m) for n, c, m in fields.CHOICE]
     ),

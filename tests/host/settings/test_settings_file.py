@@ -31,6 +31,7 @@ def wrap(body: bytes) -> bytes:
 def breaks_a_range(settings) -> bool:
     """The stated rules, written here a second time."""
     whole = {n: (low, high) for n, low, high, _ in fields.WHOLE}
+    whole |= {n: (low, high) for n, low, high, _ in fields.MAY_MISS if n in settings}
     choice = {n: c for n, c, _ in fields.CHOICE}
     text = {n: most for n, most, _ in fields.TEXT}
     if set(settings) != {*whole, *choice, *text}:
@@ -56,6 +57,18 @@ def test_what_is_written_is_read():
     assert file.encode(file.decode(raw)) == raw
     assert raw.count(b"\n") == 3
     assert len(raw) < file.MOST_BYTES
+
+
+def test_a_correction_s_date_may_be_there_or_not():
+    dated = good() | {name: high for name, _, high, _ in fields.MAY_MISS}
+    assert file.decode(file.encode(dated)) == dated
+    assert b"corrected_day" not in file.encode(good())
+    assert len(file.encode(dated)) < file.MOST_BYTES
+    assert file.read_any(file.encode(dated | {"bus_corrected_day": 7})) == dated | {
+        "bus_corrected_day": 7}
+    with pytest.raises(WrongInput) as refused:
+        file.encode(dated | {"bus_corrected_day": 0})
+    assert [p.key for p in refused.value.problems] == ["bus_corrected_day"]
 
 
 def test_the_crc_is_that_of_the_firmware():
