@@ -61,7 +61,7 @@ def find_band(rig: Rig, *, deep: bool = True) -> Band:
     edges = find_edges(rig)
     widest = edges.widest()
     low, high = widest or (None, None)
-    target = None if widest is None else cheapest_tpm(rig, *widest)
+    target = None if widest is None else target_tpm(rig, *widest)
     return Band(
         rig=rig.name,
         feasible=widest is not None,
@@ -87,6 +87,25 @@ def _hold(edges: Edges) -> float | None:
              if limit.name == "holding" and limit.side == "low"]
     found = min(paces, default=np.nan)
     return float(found) if np.isfinite(found) else None
+
+
+def target_tpm(rig: Rig, low_tpm: float, high_tpm: float) -> float:
+    """The pace to lead to between the two [turns/min]: the rig's own wish, kept away from the
+    edges by INSET of the width, else the cheapest.
+
+    >>> from dataclasses import replace
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> from steadyturn.rig.types import Kept
+    >>> hut = replace(read_rig(example_path("lakeside-hut")), band=Kept(target_tpm=52.0))
+    >>> target_tpm(hut, 50.0, 90.0)
+    56.0
+    """
+    wish = rig.band.target_tpm
+    if wish is None:
+        return cheapest_tpm(rig, low_tpm, high_tpm)
+    inset = INSET * (high_tpm - low_tpm)
+    return min(max(wish, low_tpm + inset), high_tpm - inset)
 
 
 def cheapest_tpm(rig: Rig, low_tpm: float, high_tpm: float) -> float:

@@ -14,6 +14,7 @@ from steadyturn.model import converter, gears, load, motor, supply
 from steadyturn.model.batch_open import highest_tpm
 from steadyturn.model.change import with_value
 from steadyturn.model.edges import FASTEST_TPM, SLOWEST_TPM
+from steadyturn.model.kept import slowest_tpm
 from steadyturn.model.limits import HAIR
 from steadyturn.model.line import series_ohm
 from steadyturn.model.rectifier import DIODES
@@ -40,7 +41,8 @@ class Frame:
     heat_k_w, case_k_w: rise of winding and case over the air by the winding's own watts
     and by all others; friction_nm, drag: of one motor; nm_gear: torque at the handle by
     one motor's; emf_tpm: EMF of the bank by turns/min at 20 degC; base_w: what the
-    converter takes at no coil current; shut: index of the broken limit that no pace
+    converter takes at no coil current; wish_tpm: the target that the rig asks for, None for
+    the cheapest; shut: index of the broken limit that no pace
     mends, or -1.
     """
 
@@ -90,6 +92,7 @@ class Frame:
     max_nm: Any
     power_w: Any
     slow_tpm: Any
+    wish_tpm: Any
     fast_tpm: Any
     fast_name: Any
     cold_c: Any
@@ -237,8 +240,8 @@ def build(rig: Rig, names: tuple[str, ...], n: int) -> Frame:
         max_winding_c=m.max_winding_c, mount_max_c=rig.bank.mount_max_c,
         winding_k_w=m.winding_case_k_w, case_k_w=m.case_air_k_w,
         max_nm=rig.arm.force_n * rig.crank.radius_m, power_w=rig.arm.power_w,
-        slow_tpm=rig.arm.comfort_low_tpm, fast_tpm=fast, fast_name=fast_name,
-        cold_c=rig.air.cold_c, hot_c=rig.air.hot_c,
+        slow_tpm=slowest_tpm(rig), wish_tpm=rig.band.target_tpm,
+        fast_tpm=fast, fast_name=fast_name, cold_c=rig.air.cold_c, hot_c=rig.air.hot_c,
         wake_v=board.wake_v if board.feed == "crank" else 0.0,
         shut=_shut(rig, names, set_a, out_v), live=None, start=Level(0.0, 0.0), passing=None)
     frame.start = level(frame, part.start_v)

@@ -9,6 +9,7 @@ import numpy as np
 from steadyturn.model import gears, motor
 from steadyturn.model.converter import passes_when_off
 from steadyturn.model.hazards import ADC_MAX_V, FASTEST_TPM, SENSOR_MAX_V, SPEED_UP
+from steadyturn.model.kept import fastest_tpm
 from steadyturn.model.motor import PEAK_OVER_MEAN
 from steadyturn.rig.types import RPM, Rig
 from steadyturn.rig.wiring import all_pins
@@ -91,7 +92,7 @@ def highest_tpm(rig: Rig, names: tuple[str, ...]) -> tuple[Any, Any]:
     ratio = gears.ratio(rig.stages)
     cold = motor.magnets(rig.air.cold_c)
     per_tpm = PEAK_OVER_MEAN * rig.bank.series * motor.emf_constant(rig.motor) * cold * ratio * RPM
-    fast: Any = rig.arm.comfort_high_tpm
+    fast: Any = fastest_tpm(rig)
     which: Any = names.index("comfort_high")
     # in the order of `limits`, the last comer only where it is stricter
     rows: list[tuple[str, Any]] = [

@@ -82,6 +82,8 @@ def targets(frame: Frame, low_tpm: Floats, high_tpm: Floats, low_v: Floats,
         right = fan[np.minimum(row + 1, points - 1), every]
     # with nothing to deliver no pace is better than another: the slowest, as in `band`
     in_v = np.where(frame.out_w > 0, fan[row, every], slow)
+    if frame.wish_tpm is not None:
+        in_v = in_v_at(frame, np.clip(frame.wish_tpm, *ends), low_v, high_v, 30 if fine else 4)
     at = look(frame, in_v, MILD_C, heated=False)
     in_a = coil_a(frame, in_v)[0]
     out_w = np.array(np.broadcast_to(frame.out_w, low_tpm.shape))

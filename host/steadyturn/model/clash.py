@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steadyturn.model.edges import Edges
+from steadyturn.model.kept import fastest_tpm, slowest_tpm
 from steadyturn.model.limits import Sheet, constraints
 from steadyturn.model.pair import Pair
 from steadyturn.rig.types import Rig
@@ -42,7 +43,7 @@ def clash(rig: Rig, edges: Edges) -> tuple[str, str]:
     >>> clash(toy, find_edges(toy))
     ('start', 'comfort_high')
     """
-    pace = np.linspace(rig.arm.comfort_low_tpm, rig.arm.comfort_high_tpm, POINTS)
+    pace = np.linspace(slowest_tpm(rig), fastest_tpm(rig), POINTS)
     listed = {one.name: row for row, one in enumerate(constraints(rig))}
     sheet = Sheet(rig, constraints(rig), pace)
     good = {name: sheet.margins[row] >= 0 for name, row in listed.items()}

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from steadyturn.model.kept import fastest_tpm, slowest_tpm
 from steadyturn.model.limits import Constraint, Sheet, constraints
 from steadyturn.model.pair import Pair
 from steadyturn.model.view import View
@@ -115,7 +116,7 @@ def rough_band(rig: Rig, low_tpm: float = 5.0,
     >>> [round(tpm) for tpm in rough_band(hut)]
     [50, 90]
     """
-    comfort = np.linspace(rig.arm.comfort_low_tpm, rig.arm.comfort_high_tpm, 25)
+    comfort = np.linspace(slowest_tpm(rig), fastest_tpm(rig), 25)
     quick = Pair(rig, comfort, np.full(25, rig.air.cold_c)).found
     if quick is None or not quick.there.any():  # spares the long look at a hopeless rig
         return None

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from steadyturn.model import arm, supply
+from steadyturn.model import arm, kept, supply
 from steadyturn.model.converter import window_v
 from steadyturn.model.hazards import FASTEST_TPM, let_go_tpm, open_circuit_v, ratings
 from steadyturn.model.load import USB
@@ -194,10 +194,10 @@ def _arm(rig: Rig) -> list[Constraint]:
         Constraint("arm_power", lambda v: v.while_on(1 - v.on.arm_w / person.power_w),
                    lambda v, i: f"the arm gives {person.power_w:.0f} W, as much as it can "
                    "keep up"),
-        Constraint("comfort_low", lambda v: v.pace / person.comfort_low_tpm - 1,
-                   lambda v, i: "slower is a jerky pace for an arm"),
-        Constraint("comfort_high", lambda v: 1 - v.pace / person.comfort_high_tpm,
-                   lambda v, i: "faster tires an arm for nothing"),
+        Constraint("comfort_low", lambda v: v.pace / kept.slowest_tpm(rig) - 1,
+                   lambda v, i: kept.why_slowest(rig)),
+        Constraint("comfort_high", lambda v: 1 - v.pace / kept.fastest_tpm(rig),
+                   lambda v, i: kept.why_fastest(rig)),
     ]
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 from steadyturn.rig.pins import all_pins
 from steadyturn.rig.remarks import Remark, remarks
@@ -110,6 +111,24 @@ def air(rig: Rig) -> Iterator[Fault]:
 
 def comfort(rig: Rig) -> Iterator[Fault]:
     yield from _order(rig, "arm", "comfort_low_tpm", "comfort_high_tpm")
+
+
+def kept(rig: Rig) -> Iterator[Fault]:
+    """[band] goes up from low to target to high, inside what the arm likes."""
+    slow, fast = rig.arm.comfort_low_tpm, rig.arm.comfort_high_tpm
+    order = (("arm.comfort_low_tpm", slow), ("band.low_tpm", rig.band.low_tpm),
+             ("band.target_tpm", rig.band.target_tpm), ("band.high_tpm", rig.band.high_tpm),
+             ("arm.comfort_high_tpm", fast))
+    said = [(key, tpm) for key, tpm in order if tpm is not None]
+    for (low_key, low), (high_key, high) in pairwise(said):
+        first, other, far = (high_key, low_key, low) if low_key.startswith("arm.") else (
+            low_key, high_key, high)
+        if low >= high and first.startswith("band."):
+            side = "above" if first == high_key else "below"
+            yield Fault((first, other), plain(low if first == low_key else high),
+                        f"must be {side} {other} ({plain(far)}).",
+                        "'steadyturn pace' shows which paces work; left out, the whole band "
+                        "is used.")
 
 
 # --------------------------------------------------------- from the bus to the phone
@@ -306,5 +325,5 @@ def gears(rig: Rig) -> Iterator[Fault]:
 RULES: tuple[Callable[[Rig], Iterator[Fault]], ...] = (
     motor_constant, nameplate, stages, rectifier, air, comfort, converter_thresholds,
     converter_output, device_voltage, load, protection, thermistor, supply, sensor, extras, lamp,
-    gears,
+    gears, kept,
 )

@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from steadyturn.rig.parts_band import Kept
 from steadyturn.rig.parts_output import (
     Bus,
     Converter,
@@ -42,8 +43,8 @@ from steadyturn.rig.spec import (
 
 __all__ = [
     "PARTS", "RPM", "Air", "Arm", "Bank", "Board", "Bus", "Converter", "Crank", "EfficiencyPoint",
-    "Gears", "Kind", "Load", "Motor", "Origin", "Protection", "Rectifier", "Rig", "Sensor", "Spec",
-    "Stage", "Supply", "Switch", "specs",
+    "Gears", "Kept", "Kind", "Load", "Motor", "Origin", "Protection", "Rectifier", "Rig", "Sensor",
+    "Spec", "Stage", "Supply", "Switch", "specs",
 ]
 
 # ------------------------------------------------------------- the person, the place
@@ -153,6 +154,7 @@ class Rig:
     sensor: Sensor
     board: Board
     gears: Gears = field(default_factory=Gears)
+    band: Kept = field(default_factory=Kept)
     note: str = ""
     origins: Mapping[str, Origin] = field(default_factory=dict)
 
@@ -162,5 +164,5 @@ PARTS: dict[str, type[Any]] = {
     "motor": Motor, "bank": Bank, "crank": Crank, "rectifier": Rectifier, "bus": Bus,
     "converter": Converter, "switch": Switch, "protection": Protection, "supply": Supply,
     "load": Load, "arm": Arm, "air": Air, "sensor": Sensor, "board": Board,
-    "gears": Gears,
+    "gears": Gears, "band": Kept,
 }

@@ -87,7 +87,8 @@ class Limits:
 DRAWER_PARTS: dict[str, type[Any]] = {
     "motor": DrawerMotor, "converter": DrawerConverter, "limits": Limits, "stage": Mesh,
     "bank": Rows,
-    **{name: cls for name, cls in PARTS.items() if name not in ("motor", "converter", "bank")},
+    **{name: cls for name, cls in PARTS.items() if name not in ("motor", "converter", "bank",
+                                                                  "band")},
 }
 ARRAYS = ("motor", "converter", "converter.points")
 SECTIONS = {

@@ -19,7 +19,7 @@ from steadyturn.model.pair import Pair
 from steadyturn.model.thermal import settled_c
 from steadyturn.rig.examples import example_path
 from steadyturn.rig.file import read_rig
-from steadyturn.rig.types import EfficiencyPoint
+from steadyturn.rig.types import EfficiencyPoint, Kept
 
 EXACT = 1e-3  # turns/min
 
@@ -69,6 +69,20 @@ def test_the_same_as_one_by_one(first) -> None:
         found = bands(rig, {})
         if np.isfinite(found.low_tpm[0]) or i == 0:  # find_band is slow
             check(rig, found)
+
+
+@pytest.mark.parametrize("kept", [
+    Kept(low_tpm=58.0), Kept(target_tpm=63.0), Kept(low_tpm=55.0, target_tpm=56.0, high_tpm=80.0)])
+def test_a_band_that_outings_narrowed_is_the_same_in_both(kept) -> None:
+    rig = replace(example("lakeside-hut"), band=kept)
+    whole, band = find_band(example("lakeside-hut"), deep=False), find_band(rig, deep=False)
+    assert band.low_tpm == pytest.approx(max(whole.low_tpm, kept.low_tpm or 0.0), abs=1e-4)
+    assert band.high_tpm == pytest.approx(min(whole.high_tpm, kept.high_tpm or 999.0), abs=1e-4)
+    if kept.target_tpm is not None:
+        room = 0.15 * (band.high_tpm - band.low_tpm)
+        assert band.target_tpm == pytest.approx(max(kept.target_tpm, band.low_tpm + room),
+                                                abs=1e-4)
+    check(rig, bands(rig, {}))
 
 
 @pytest.mark.soak
