@@ -9,30 +9,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import hypot, nan, sqrt
+from datetime import date, timedelta
+from math import hypot, nan
 from typing import Any
 
 from steadyturn.rig import sensors
+from steadyturn.rig.sensors import EVEN, WIDE
 from steadyturn.rig.tolerances import tolerance_of
-from steadyturn.rig.types import Rig, Sensor
+from steadyturn.rig.types import Rig
 
-WIDE = 1.96  # standard deviations that hold 95 % of a normal distribution
-EVEN = sqrt(3)
-WARM_K = 20.0  # how far a box in the sun or the cold is from 25 degC; common practice, no source
-
-# (share, V): largest gain error and offset. Texas Instruments, over 25 +/- WARM_K where the
-# sheet gives a drift: INA226 SBOS547B (seen: 0.1 % and 50 ppm/K; 10 uV and 0.1 uV/K; 7.5 mV and
-# 40 uV/K), INA219 SBOS448F (seen: 1 % over temperature; grade A, gain /8: 200 uV and 0.1 uV/K),
-# INA3221 SBOS576 (0.25 %, 80 uV, 16 mV; from memory); the board's ADC: as in firmware/sensors.md.
-_SHUNT = {"ina226": (0.001 + 50e-6 * WARM_K, 10e-6 + 0.1e-6 * WARM_K),
-          "ina219": (0.01, 200e-6 + 0.1e-6 * WARM_K),
-          "ina3221": (0.0025, 80e-6), "adc": (0.03, 1e-3)}
-_BUS = {"ina226": (0.001 + 50e-6 * WARM_K, 7.5e-3 + 40e-6 * WARM_K),
-        "ina219": (0.01, 4e-3), "ina3221": (0.0025, 16e-3), "adc": (0.04, 0.0)}
-_BUS_STEP_V = {"ina226": 1.25e-3, "ina219": 4e-3, "ina3221": 8e-3}
+DAY_0 = date(2000, 1, 1)  # corrections are dated from it: fields.MAY_MISS
 SOURCES = {"ina226": "TI SBOS547B", "ina219": "TI SBOS448F, grade A", "ina3221": "TI SBOS576",
            "adc": "common parts, from memory"}
-# a corrected sensor is as good as the hand meter it was compared with: share, V; share, A
+# a corrected sensor whose settings do not say how well it reads is as good as the hand meter it
+# was compared with: share, V; share, A
 METER_V, METER_A = (0.005, 0.010), (0.015, 0.005)  # 3 1/2 digits; common practice, no source
 CLOCK = 100e-6  # twice the 50 ppm of an ordinary crystal; common practice, no source
 
@@ -42,7 +32,8 @@ class Accuracy:
     """95 % half-widths of what the sensor reads: of a reading (gain) in percent, and besides
     (offset and step) in mV and mA.
 
-    corrected: a correction is in force; bus_gain_ppm ... amps_offset_ma: that correction.
+    corrected: a correction is in force; bus_gain_ppm ... amps_offset_ma: that correction;
+    volts_corrected_on, amps_corrected_on: its days as YYYY-MM-DD, "" where none is known.
     source: where the figures come from; "" where nothing is known.
     """
 
@@ -57,6 +48,8 @@ class Accuracy:
     amps_gain_ppm: int
     amps_offset_ma: int
     source: str
+    volts_corrected_on: str = ""
+    amps_corrected_on: str = ""
 
     @property
     def known(self) -> bool:
@@ -93,25 +86,45 @@ def accuracy(
     chip = settings.get("chip")
     found = [int(settings.get(name) or 0) for name in names]
     bus_gain, bus_offset, amps_gain, amps_offset, shunt_uohm = found
-    if chip not in _SHUNT or not (shunt_uohm and bus_gain and amps_gain):
+    if chip not in SOURCES or not (shunt_uohm and bus_gain and amps_gain):
         return UNKNOWN
-    ohm = shunt_uohm * 1e-6
-    corrected_v = (bus_gain, bus_offset) != (1_000_000, 0)
-    corrected_a = (amps_gain, amps_offset) != (1_000_000, 0)
-    volts = METER_V if corrected_v else _BUS[chip]
-    share, offset_v = _SHUNT[chip]
-    amps = METER_A if corrected_a else (hypot(share, _shunt_share(rig, out)), offset_v / ohm)
-    step_a, step_v = _steps(settings, chip, ohm)
+    amplifier = settings.get("amplifier_permille", 1000) / 1000
+    volts_sheet = sensors.volts_sheet(chip, settings.get("divider_permille", 1000) / 1000)
+    amps_sheet = sensors.amps_sheet(chip, shunt_uohm * 1e-6, amplifier, _shunt_share(rig, out))
+    volts_on, volts = _meter(settings, f"{begin}bus", "uv", METER_V, volts_sheet)
+    amps_on, amps = _meter(settings, f"{begin}amps", "ua", METER_A, amps_sheet)
+    corrected_v = bool(volts_on) or (bus_gain, bus_offset) != (1_000_000, 0)
+    corrected_a = bool(amps_on) or (amps_gain, amps_offset) != (1_000_000, 0)
+    if not corrected_v:
+        volts = _wide(volts_sheet.share, volts_sheet.offset, volts_sheet.step)
+    if not corrected_a:
+        amps = _wide(amps_sheet.share, amps_sheet.offset, amps_sheet.step)
     source = SOURCES[chip]
     if not corrected_a:
         source += "; shunt"
     if corrected_v or corrected_a:
         source += "; the meter it was corrected with"
-    wide = WIDE / EVEN
     return Accuracy(
-        chip, 100 * wide * volts[0], 1000 * wide * hypot(volts[1], step_v / 2),
-        100 * wide * amps[0], 1000 * wide * hypot(amps[1], step_a / 2),
-        corrected_v or corrected_a, bus_gain, bus_offset, amps_gain, amps_offset, source)
+        chip, 100 * volts[0], 1000 * volts[1], 100 * amps[0], 1000 * amps[1],
+        corrected_v or corrected_a, bus_gain, bus_offset, amps_gain, amps_offset, source,
+        volts_on, amps_on)
+
+
+def _wide(share: float, offset: float, step: float) -> tuple[float, float]:
+    """95 % half-widths of errors that are spread evenly: share, and offset with half a step."""
+    return WIDE / EVEN * share, WIDE / EVEN * hypot(offset, step / 2)
+
+
+def _meter(settings: Mapping[str, Any], begin: str, micro: str, usual: tuple[float, float],
+           sheet: sensors.Sheet) -> tuple[str, tuple[float, float]]:
+    """(day, 95 % half-widths) of a correction: what `calibrate` left in the settings, or those
+    of a usual hand meter."""
+    day = settings.get(f"{begin}_corrected_day")
+    on = (DAY_0 + timedelta(days=day)).isoformat() if isinstance(day, int) and day > 0 else ""
+    share, offset = (settings.get(f"{begin}_within_{unit}") for unit in ("ppm", micro))
+    if not (on and isinstance(share, int) and isinstance(offset, int)):
+        return on, _wide(*usual, sheet.step)
+    return on, (share / 1e6, hypot(offset / 1e6, WIDE / EVEN * sheet.step / 2))
 
 
 def _shunt_share(rig: Rig | None, out: bool) -> float:
@@ -123,14 +136,3 @@ def _shunt_share(rig: Rig | None, out: bool) -> float:
     if origin is not None and origin.kind == "measured":
         return (origin.high - origin.low) / 2 / origin.value
     return tolerance_of(key).share
-
-
-def _steps(settings: Mapping[str, Any], chip: str, ohm: float) -> tuple[float, float]:
-    """One step of the readings, A and V."""
-    amplifier = settings.get("amplifier_permille", 1000) / 1000
-    sensor = Sensor(chip=chip, shunt_ohm=ohm, amplifier=amplifier if chip == "adc" else None)
-    step_v = _BUS_STEP_V.get(chip)
-    if step_v is None:
-        step_v = sensors.ADC_FULL_V / sensors.ADC_STEPS * settings.get("divider_permille",
-                                                                       1000) / 1000
-    return sensors.step_v(sensor) / ohm, step_v
