@@ -68,7 +68,7 @@ class _Row:
             summed = np.cumsum(density) - density / 2
             return [float(v) for v in np.interp(shares, summed / density.sum(), fine)]
         sigma = np.sqrt(self.spreads[:, place, place])
-        return [_quantile(self.centers[:, place], sigma, self.weights, s) for s in shares]
+        return [quantile(self.centers[:, place], sigma, self.weights, s) for s in shares]
 
     def covariance(self) -> Floats:
         share = self.weights
@@ -127,7 +127,7 @@ def _held(rows: Rows, fit: Fit, place: int) -> _Row:
                 np.array([found[i][2] for i in range(POINTS)]))
 
 
-def _quantile(centers: Floats, sigmas: Floats, weights: Floats, share: float) -> float:
+def quantile(centers: Floats, sigmas: Floats, weights: Floats, share: float) -> float:
     """Where a mixture of normal distributions has this share below it."""
     reach = 6 * float(sigmas.max())
     low, high = float(centers.min()) - reach, float(centers.max()) + reach
