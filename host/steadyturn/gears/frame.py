@@ -9,8 +9,9 @@ import numpy as np
 
 from steadyturn.gears import shapes
 from steadyturn.gears.given import Given
+from steadyturn.gears.layers import Slab
 from steadyturn.gears.layout import COLUMN_MM, EDGE_MM, WALL_MM, Point
-from steadyturn.gears.shapes import Printer, Slab, circle, polygon, slot
+from steadyturn.gears.shapes import Printer, circle, polygon, slot
 from steadyturn.gears.trains import COVER_MM, GAP_MM, MOUNT_MM, PLATE_MM, TOP_MM, Train
 from steadyturn.gears.wheels import RUNS_MM, journal_mm
 

@@ -10,7 +10,8 @@ import numpy as np
 from steadyturn.gears import shapes
 from steadyturn.gears.crank import ARM_MM, FLOOR_MM, GRIP_MM, SLEEVE_MM, hub_half_mm
 from steadyturn.gears.given import Given
-from steadyturn.gears.shapes import Printer, Slab, circle, rectangle
+from steadyturn.gears.layers import Slab
+from steadyturn.gears.shapes import Printer, circle, rectangle
 from steadyturn.gears.trains import Train
 
 TIGHT_MM = 0.15  # between hexagon and arm, each side

@@ -65,16 +65,15 @@ def three_mf(objects: Sequence[tuple[str, Floats, Whole, Sequence[tuple[float, f
     for number, (name, vertices, triangles, places) in enumerate(objects, start=1):
         lines.append(f'<object id="{number}" name={quoteattr(name)} type="model"><mesh>'
                      "<vertices>")
-        lines += [f'<vertex x="{x:.4f}" y="{y:.4f}" z="{z:.4f}"/>'
-                  for x, y, z in (vertices + 0.0).tolist()]
+        lines.append(_rows('<vertex x="%.4f" y="%.4f" z="%.4f"/>', vertices + 0.0))
         lines.append("</vertices><triangles>")
-        lines += [f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in triangles.tolist()]
+        lines.append(_rows('<triangle v1="%d" v2="%d" v3="%d"/>', triangles))
         lines.append("</triangles></mesh></object>")
         items += [f'<item objectid="{number}" transform="1 0 0 0 1 0 0 0 1 {x:.2f} {y:.2f} 0"/>'
                   for x, y in places]
     lines += ["</resources><build>", *items, "</build></model>", ""]
     packed = io.BytesIO()
-    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED, compresslevel=4) as file:
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED, compresslevel=2) as file:
         for name, text in (("[Content_Types].xml", _TYPES), ("_rels/.rels", _RELS),
                            ("3D/3dmodel.model", "\n".join(lines))):
             entry = zipfile.ZipInfo(name, date_time=_LONG_AGO)
@@ -82,6 +81,11 @@ def three_mf(objects: Sequence[tuple[str, Floats, Whole, Sequence[tuple[float, f
             entry.external_attr = 0o644 << 16
             file.writestr(entry, text)
     return packed.getvalue()
+
+
+def _rows(form: str, table: Floats | Whole) -> str:
+    """A line for each row, formatted in one go, which is quicker."""
+    return "\n".join([form] * len(table)) % tuple(table.ravel().tolist())
 
 
 def spread(sizes: Sequence[tuple[float, float]], counts: Sequence[int], bed_mm: float,

@@ -6,32 +6,19 @@ Needs manifold3d (extra 'print'). Lengths in mm; a part lies as it is printed, o
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import cos, pi, sin, sqrt
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from steadyturn import extras
-from steadyturn.errors import Failed
+from steadyturn.gears import layers
+from steadyturn.gears.kernel import kernel
+from steadyturn.gears.layers import Slab
 
 FIRST_LAYER_MM = 0.3
 ROUND = 72  # corners of a circle
-
-
-class NoKernel(Failed):
-    """The library that makes bodies is missing."""
-
-
-def kernel() -> Any:
-    """manifold3d, or NoKernel with how to get it."""
-    try:
-        import manifold3d
-    except ImportError:
-        raise NoKernel("the library manifold3d is missing: parts to print cannot be made.",
-                       extras.install("print")) from None
-    return manifold3d
 
 
 @dataclass(frozen=True)
@@ -41,15 +28,6 @@ class Printer:
 
     grows_mm: float = 0.0
     foot_mm: float = 0.0
-
-
-@dataclass(frozen=True)
-class Slab:
-    """A flat shape from one height to another."""
-
-    low_mm: float
-    high_mm: float
-    shape: Any
 
 
 # ------------------------------------------------------------------------- flat shapes
@@ -118,17 +96,31 @@ def solid(slabs: Sequence[Slab], printer: Printer) -> Any:
     low = min(slab.low_mm for slab in slabs)
     pieces = []
     for slab in slabs:
-        shape = _moved(slab.shape, -printer.grows_mm)
-        foot = min(low + FIRST_LAYER_MM, slab.high_mm)
-        if slab.low_mm == low and printer.foot_mm > 0:
-            pieces.append(_raised(_moved(slab.shape, -printer.grows_mm - printer.foot_mm / 2),
-                                  low, foot))
-            if foot < slab.high_mm:
-                pieces.append(_raised(shape, foot, slab.high_mm))
-        else:
-            pieces.append(_raised(shape, slab.low_mm, slab.high_mm))
-    engine = kernel()
-    return engine.Manifold.batch_boolean(pieces, engine.OpType.Add)
+        begins = slab.low_mm
+        if begins == low and printer.foot_mm > 0:
+            begins = min(low + FIRST_LAYER_MM, slab.high_mm)
+            by_mm = -printer.grows_mm - printer.foot_mm / 2
+            pieces.append(Slab(low, begins, _moved(slab.shape, by_mm)))
+        if begins < slab.high_mm:
+            pieces.append(Slab(begins, slab.high_mm, _moved(slab.shape, -printer.grows_mm)))
+    return layers.body(pieces)
+
+
+def bored(slabs: Sequence[Slab], cuts: Sequence[Slab], printer: Printer) -> Any:
+    """Slabs as one body, as they are, without what the cuts take: each of these is wider by what
+    the printer adds, and by its foot in the first layer."""
+    tools = []
+    for cut in cuts:
+        tools.append(replace(cut, shape=_moved(cut.shape, printer.grows_mm)))
+        if cut.low_mm < FIRST_LAYER_MM and printer.foot_mm > 0:
+            by_mm = printer.grows_mm + printer.foot_mm / 2
+            tools.append(Slab(cut.low_mm, FIRST_LAYER_MM, _moved(cut.shape, by_mm)))
+    return layers.body(slabs, tools)
+
+
+def drawn_in(slab: Slab, printer: Printer) -> Slab:
+    """A slab that does not lie on the printer."""
+    return replace(slab, shape=_moved(slab.shape, -printer.grows_mm))
 
 
 def _moved(shape: Any, by_mm: float) -> Any:
@@ -137,59 +129,6 @@ def _moved(shape: Any, by_mm: float) -> Any:
     return shape.offset(by_mm, kernel().JoinType.Miter, 2.0)
 
 
-def _raised(shape: Any, low: float, high: float) -> Any:
-    return shape.extrude(high - low).translate((0, 0, low))
-
-
 def turned(profile: ArrayLike) -> Any:
     """A body of revolution about z; profile: (radius, z), counter-clockwise."""
     return polygon(profile).revolve(ROUND)
-
-
-# --------------------------------------------------------------------- toothed bodies
-
-
-def prism(rings: Sequence[ArrayLike], heights: Sequence[float]) -> Any:
-    """A body whose walls join outlines of equally many points, one at each height."""
-    engine = kernel()
-    flat = [np.asarray(ring, dtype=float) for ring in rings]
-    count = len(flat[0])
-    points = np.concatenate([np.column_stack([ring, np.full(count, z)])
-                             for ring, z in zip(flat, heights, strict=True)])
-    here = np.arange(count)
-    there = (here + 1) % count
-    faces = []
-    for level in range(len(flat) - 1):
-        a, b = here + level * count, there + level * count
-        faces += [np.stack([a, b, b + count], axis=1), np.stack([a, b + count, a + count], axis=1)]
-    low = np.asarray(engine.triangulate([flat[0]]))
-    high = np.asarray(engine.triangulate([flat[-1]])) + (len(flat) - 1) * count
-    every = np.concatenate([*faces, low[:, ::-1], high]).astype(np.uint32)
-    return engine.Manifold(engine.Mesh(vert_properties=points.astype(np.float32),
-                                       tri_verts=every))
-
-
-def with_cuts(body: Any, cuts: Sequence[Slab], printer: Printer) -> Any:
-    """Without what the cuts take: each wider by what the printer adds, and by its foot in the
-    first layer."""
-    tools = []
-    for slab in cuts:
-        wide = _moved(slab.shape, printer.grows_mm)
-        tools.append(_raised(wide, slab.low_mm, slab.high_mm))
-        if slab.low_mm < FIRST_LAYER_MM and printer.foot_mm > 0:
-            foot = _moved(slab.shape, printer.grows_mm + printer.foot_mm / 2)
-            tools.append(_raised(foot, slab.low_mm, FIRST_LAYER_MM))
-    engine = kernel()
-    return body - engine.Manifold.batch_boolean(tools, engine.OpType.Add)
-
-
-def stack(slabs: Sequence[Slab], printer: Printer) -> Any:
-    """Slabs as one body that does not lie on the printer."""
-    engine = kernel()
-    added = [_raised(_moved(s.shape, -printer.grows_mm), s.low_mm, s.high_mm) for s in slabs]
-    return engine.Manifold.batch_boolean(added, engine.OpType.Add)
-
-
-def with_slabs(body: Any, slabs: Sequence[Slab], printer: Printer) -> Any:
-    """With the slabs added; let each reach a little into what it stands on."""
-    return body + stack(slabs, printer)

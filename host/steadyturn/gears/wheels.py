@@ -8,8 +8,9 @@ from typing import Any
 from steadyturn.gears import shapes
 from steadyturn.gears.crank import ARM_MM
 from steadyturn.gears.given import Given
+from steadyturn.gears.layers import Slab, leaning
 from steadyturn.gears.outline import Points, cut_to_width, flank_points, outline, tip_width_mm
-from steadyturn.gears.shapes import FIRST_LAYER_MM, Printer, Slab, circle
+from steadyturn.gears.shapes import FIRST_LAYER_MM, Printer, circle, polygon
 from steadyturn.gears.solidity import HUB_MM, RIM_MODULES, SOLID_MM, web_mm
 from steadyturn.gears.teeth import Gear
 from steadyturn.gears.trains import COVER_MM, GAP_MM, TOP_MM, Train
@@ -32,7 +33,7 @@ def printed_outline(gear: Gear, given: Given, grown_mm: float = 0.0) -> Points:
 
 
 def toothed(gear: Gear, width: float, given: Given, printer: Printer, *,
-            low: float = 0.0) -> Any:
+            low: float = 0.0) -> list[Slab]:
     """A wheel's teeth as a full body of this width, its lowest edge drawn in against the foot
     of the first layer where it lies on the printer. Tips that would become pointed by what the
     printer adds are cut a little; the first layer is drawn in no further than tips bear."""
@@ -43,10 +44,12 @@ def toothed(gear: Gear, width: float, given: Given, printer: Printer, *,
         return printed_outline(sturdy, given, grown)
 
     full = ring(-grows)
+    shape = polygon(full)
     foot = min(printer.foot_mm, tip_width_mm(sturdy) / TIP_TAKEN - max(grows, 0.0))
     if low > 0 or foot <= 1e-6:
-        return shapes.prism([full, full], [low, low + width])
-    return shapes.prism([ring(-grows - foot), full, full], [0.0, FIRST_LAYER_MM, width])
+        return [Slab(low, low + width, shape)]
+    return [leaning(0.0, FIRST_LAYER_MM, ring(-grows - foot), full),
+            Slab(FIRST_LAYER_MM, width, shape)]
 
 
 def journal_mm(train: Train) -> float:
@@ -66,7 +69,7 @@ def _hollows(gear: Gear, width: float, hub: float) -> list[Slab]:
     web = web_mm(width)
     if gear.tip_mm < SOLID_MM or inside - hub < 4 or width - web < 2:
         return []
-    cuts = [Slab(web, width + 1.0, circle(inside) - circle(hub))]
+    cuts = [Slab(web, width, circle(inside) - circle(hub))]
     if inside - hub > LEAST_SPOKED_MM:
         middle, size = (inside + hub) / 2, (inside - hub) / 2 - 3.0
         count = max(4, min(8, int(2 * pi * middle / (2 * size + 5.0))))
@@ -88,14 +91,12 @@ def first_wheel(train: Train, given: Given, printer: Printer) -> Any:
         across, deep = head_mm(given)
         holes = [Slab(-1.0, top + 1.0, circle(given.axle_mm / 2 + RUNS_MM)),
                  Slab(-1.0, deep, shapes.hexagon(across))]
-    # both bored before they are joined, which is quicker than to bore all those teeth again
-    body = shapes.with_cuts(toothed(stage.pair.driver, width, given, printer),
-                            [*_hollows(stage.pair.driver, width, hub), *holes], printer)
-    neck = shapes.stack([
-        Slab(width - 1.0, width + GAP_MM - 0.2, circle(radius + 3.0)),
-        Slab(width - 1.0, shoulder, circle(radius)),
-        Slab(width - 1.0, top, shapes.hexagon(train.hexagon_mm))], printer)
-    return body + shapes.with_cuts(neck, holes, printer)
+    neck = [Slab(width, width + GAP_MM - 0.2, circle(radius + 3.0)),
+            Slab(width, shoulder, circle(radius)),
+            Slab(width, top, shapes.hexagon(train.hexagon_mm))]
+    return shapes.bored([*toothed(stage.pair.driver, width, given, printer),
+                         *(shapes.drawn_in(slab, printer) for slab in neck)],
+                        [*_hollows(stage.pair.driver, width, hub), *holes], printer)
 
 
 def compound(train: Train, number: int, given: Given, printer: Printer) -> Any:
@@ -107,10 +108,9 @@ def compound(train: Train, number: int, given: Given, printer: Printer) -> Any:
     width = wheel.width_mm
     top = width + GAP_MM + pinion.width_mm
     holes = _bore_cuts(given, width, top, small.root_mm)
-    body = shapes.with_cuts(toothed(wheel.pair.driver, width, given, printer),
-                            [*_hollows(wheel.pair.driver, width, hub), *holes], printer)
-    upper = toothed(small, top - width + 1.0, given, printer, low=width - 1.0)
-    return body + shapes.with_cuts(upper, holes, printer)
+    return shapes.bored([*toothed(wheel.pair.driver, width, given, printer),
+                         *toothed(small, top - width, given, printer, low=width)],
+                        [*_hollows(wheel.pair.driver, width, hub), *holes], printer)
 
 
 def _bore_cuts(given: Given, width: float, top: float, upper_mm: float) -> list[Slab]:
@@ -136,12 +136,11 @@ def motor_pinion(train: Train, given: Given, printer: Printer, *, boss: bool) ->
     radius = given.shaft_mm / 2 + PRESS_MM + (0.05 if boss else 0.0)
     bore = circle(radius) if given.flat_mm is None else shapes.d_shape(
         radius, given.flat_mm - given.shaft_mm / 2)
-    body = toothed(stage.pair.driven, width, given, printer)
+    slabs = toothed(stage.pair.driven, width, given, printer)
     outer = given.shaft_mm / 2 + BOSS_WALL_MM
     if boss:
-        body = shapes.with_slabs(body, [Slab(width - 1.0, width + BOSS_MM, circle(outer))],
-                                 printer)
-    body = shapes.with_cuts(body, [Slab(-1.0, width + BOSS_MM + 1, bore)], printer)
+        slabs.append(shapes.drawn_in(Slab(width, width + BOSS_MM, circle(outer)), printer))
+    body = shapes.bored(slabs, [Slab(-1.0, width + BOSS_MM + 1, bore)], printer)
     if not boss:
         return body
     # the screw presses on the flat of a D shaft, which looks to +y

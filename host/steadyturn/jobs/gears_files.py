@@ -7,10 +7,10 @@ from pathlib import Path
 
 from steadyturn.errors import Failed
 from steadyturn.gears import frame, mesh_files, turning
+from steadyturn.gears.kernel import NoKernel, kernel
 from steadyturn.gears.layout import COLUMN_MM, Point
 from steadyturn.gears.outline import Points
 from steadyturn.gears.parts import Part, listed, parts, recipes
-from steadyturn.gears.shapes import NoKernel, kernel
 from steadyturn.gears.trains import AWAY, Train
 from steadyturn.gears.wheels import printed_outline
 from steadyturn.jobs import out_folder

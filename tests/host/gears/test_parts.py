@@ -22,7 +22,7 @@ trimesh = pytest.importorskip("trimesh", reason="the extra 'print' is not instal
 pytest.importorskip("manifold3d", reason="the extra 'print' is not installed")
 
 from crossings import crossings  # noqa: E402
-from steadyturn.gears import frame, shapes, wheels  # noqa: E402
+from steadyturn.gears import frame, layers, shapes, wheels  # noqa: E402
 from steadyturn.gears.parts import parts  # noqa: E402
 
 PIECES = {"spacers"}  # of several bodies
@@ -131,7 +131,7 @@ def test_a_reverted_train_hides_its_bolts_head() -> None:
 def test_volume_of_teeth_is_area_times_width() -> None:
     gear = Gear(teeth=24, module_mm=2.0, thinning_mm=0.1)
     given = task().given
-    body = wheels.toothed(gear, 10.0, given, shapes.Printer())
+    body = layers.body(wheels.toothed(gear, 10.0, given, shapes.Printer()))
     drawn = wheels.printed_outline(gear, given)
     assert body.volume() == pytest.approx(area_mm2(drawn) * 10, rel=1e-4)
     # and the few points of the print are near enough to the whole shape

@@ -20,7 +20,7 @@ shapely = pytest.importorskip("shapely", reason="the extra 'print' is not instal
 pytest.importorskip("manifold3d", reason="the extra 'print' is not installed")
 
 from gear_turning import Turned, phases  # noqa: E402
-from steadyturn.gears import shapes  # noqa: E402
+from steadyturn.gears import layers, shapes  # noqa: E402
 
 
 def train_of(dice: Random) -> tuple[Train, Given]:
@@ -133,7 +133,7 @@ def calipers_mm(points: np.ndarray, gear: Gear, over: int) -> float:
 
 def check_wheel(gear: Gear) -> None:
     given = task().given
-    body = wheels.toothed(gear, 10.0, given, shapes.Printer())
+    body = layers.body(wheels.toothed(gear, 10.0, given, shapes.Printer()))
     points = section(body)
     assert body.volume() == pytest.approx(
         area_mm2(wheels.printed_outline(gear, given)) * 10, rel=1e-5)
