@@ -19,6 +19,7 @@ from steadyturn.model.band import Band, find_band
 from steadyturn.model.tolerance import sure_band
 from steadyturn.rig.examples import example_path as example_rig
 from steadyturn.rig.file import read_rig_text
+from steadyturn.rig.toml_text import is_rig_file
 from steadyturn.rig.types import Rig
 from steadyturn.sizing import pareto, parts_file, rig_text
 from steadyturn.sizing.drawer import Build, Drawer, rig_of
@@ -150,12 +151,17 @@ def example_drawers() -> list[str]:
 def parts_path(given: str) -> Path:
     """A parts file: as given, or the name of an example."""
     if os.path.exists(given):  # Path's own raises where a name is too long
+        if is_rig_file(Path(given)):
+            raise WrongInput(Problem("PARTS", "", given, "this is a rig file: one machine, not "
+                                     "parts to choose from.", f"'steadyturn size --from {given}' "
+                                     f"ranks what would help it. {parts_file.NEW}"))
         return Path(given)
     found = parts_file.example_path(given)
     if found is None and example_rig(given) is not None:
         raise WrongInput(Problem("PARTS", "", given, "this is an example rig, not a parts file.",
                                  f"Example drawers: {', '.join(parts_file.example_names())}. "
-                                 f"{parts_file.NEW}"))
+                                 f"'steadyturn size --from {given}' ranks what would help this "
+                                 "machine."))
     return found or Path(given)
 
 

@@ -56,12 +56,21 @@ def read_text(path: Path, what: str = "rig file", new: str = _NEW) -> str:
 def is_parts_file(path: Path) -> bool:
     """Whether a file looks like a drawer for `size`, with several motors or converters to
     choose from, and not like a rig."""
+    return _has(path, r"^\s*\[\[\s*(motor|converter)\s*\]\]")
+
+
+def is_rig_file(path: Path) -> bool:
+    """Whether a file looks like a rig: one motor and one converter."""
+    return _has(path, r"^\s*\[\s*motor\s*\]") and _has(path, r"^\s*\[\s*converter\s*\]")
+
+
+def _has(path: Path, line: str) -> bool:
     try:
         with path.open("rb") as file:
             text = file.read(BIGGEST).decode("utf-8", "replace")
     except (OSError, ValueError):
         return False
-    return re.search(r"^\s*\[\[\s*(motor|converter)\s*\]\]", text, re.M) is not None
+    return re.search(line, text, re.M) is not None
 
 
 @dataclass
