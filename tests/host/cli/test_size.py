@@ -229,7 +229,8 @@ def test_a_rig_file_is_no_parts_file(tmp_path) -> None:
 
     status, _, err = run(str(example_rig("lakeside-hut")))
     assert status == 2
-    assert "write [[motor]] with double brackets" in err
+    assert "this is a rig file" in err
+    assert "size --from" in err
 
 
 def test_new_then_size(tmp_path, monkeypatch) -> None:
