@@ -100,6 +100,11 @@ class Link:
         """frames.STATE_FIELDS by name, units in the names."""
         return self._ask(frames.ASK_STATE, _state)
 
+    def now(self) -> dict[str, int]:
+        """frames.NOW_FIELDS by name: the last tick's readings, currents with their signs; known:
+        the sum of frames.NOW_VOLTS and so on."""
+        return self._ask(frames.ASK_NOW, _now)
+
     def settings(self) -> bytes:
         """The settings file as the board read it at its start (steadyturn_fw.fields has the
         format; whether it is in force: state's settings_ok); b"" when there was none."""
@@ -147,6 +152,13 @@ class Link:
     def release(self) -> dict[str, int]:
         """Have the load released until the board's next boot; the state after that."""
         return self._ask(frames.ASK_RELEASE, _state)
+
+    def asked(
+        self, question: bytes, accept: Callable[[int, bytes], tuple[T] | None], *,
+        tries: int | None = None, answer_s: float | None = None,
+    ) -> T:
+        """Any other question; accept as in `_ask`."""
+        return self._ask(question, accept, tries=tries, answer_s=answer_s)
 
     def close(self) -> None:
         self.stream.close()
@@ -282,6 +294,13 @@ def _state(kind: int, payload: bytes) -> tuple[dict[str, int]] | None:
     if kind != frames.STATE or len(payload) != frames.STATE_BYTES:
         return None
     return ({name: _number(payload, at, size) for name, at, size in frames.STATE_FIELDS},)
+
+
+def _now(kind: int, payload: bytes) -> tuple[dict[str, int]] | None:
+    if kind != frames.NOW or len(payload) != frames.NOW_BYTES:
+        return None
+    return ({name: int.from_bytes(payload[at : at + size], "little", signed=name.endswith("_ma"))
+             for name, at, size in frames.NOW_FIELDS},)
 
 
 def _page(kind: int, payload: bytes, seq: int) -> tuple[bytes | None] | None:

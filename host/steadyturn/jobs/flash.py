@@ -17,6 +17,7 @@ from steadyturn_fw import fields
 
 from steadyturn.board import update
 from steadyturn.board.connect import START_S, Board, Direct, connect
+from steadyturn.board.files import read_or_none
 from steadyturn.board.link import NoAnswer
 from steadyturn.board.stream import Gone
 from steadyturn.board.update import FileChange, Progress
@@ -30,6 +31,7 @@ from steadyturn.report.style import shown_path
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
 from steadyturn.settings.build import build
+from steadyturn.settings.corrections import Taken, carry
 from steadyturn.settings.file import Settings, decode, encode, read_any
 
 MOST_REMEDIES = 2
@@ -56,6 +58,7 @@ class Flashed:
     runs those that it had before. compiled: the firmware's files are .mpy. write_bytes: in all,
     where something is written: the firmware as a whole, and the settings. named: the port was
     given. crc: of the rig's settings, in hex.
+    corrections: of its readings that the board had, and whether they stay.
     fault: what the board reports after its start. library_remark: why this meeting with the
     board could not be noted in the library, "" where it was or was not to be."""
 
@@ -81,6 +84,7 @@ class Flashed:
     boot: int | None = None
     library_remark: str = ""
     seconds: float = 0.0
+    corrections: tuple[Taken, ...] = ()
 
     @property
     def different(self) -> bool:
@@ -125,11 +129,13 @@ def bring_up(
 ) -> Flashed:
     """The same on a board that is reached already. settings: built of rig and band; always_ask:
     also where nothing on it would change; named: the port was given; text: the rig file, for
-    the library."""
+    the library. The board's own corrections of its readings are added to settings."""
+    settings, taken = carry(settings, _had(board))
     data = encode(settings)
     difference = update.compare(board.files, data)
     before, problem = _before(difference.settings_before)
     plan = _plan(rig, band, board.name, difference, settings, before, problem, data)
+    plan = dataclasses.replace(plan, corrections=taken)
     if difference.none and not always_ask:
         outcome = "same"
     elif dry_run:
@@ -146,7 +152,10 @@ def bring_up(
     board.restart()
     done = dataclasses.replace(plan, outcome=outcome, named=named)
     if outcome in ("same", "written"):
-        done = _ask_board(board, done, data)
+        said = ask_board(board, data, written=outcome == "written")
+        done = dataclasses.replace(
+            done, in_force=said.in_force, crc_in_force=said.crc_in_force, boot=said.boot,
+            previous_in_force=said.previous_in_force, fault=said.fault)
         if anchor:
             done = dataclasses.replace(done, library_remark=note(
                 board.link, kind="flash", library=library,
@@ -175,6 +184,16 @@ def _band(rig: Rig, path: str) -> Band:
         (f"This would help: {helps}. " if helps else "")
         + f"'steadyturn pace {shown_path(path)}' shows why.",
     )
+
+
+def _had(board: Board) -> Settings:
+    """The settings that the board has, whatever their version, for what belongs to the board;
+    where they are broken those that it had before."""
+    for path in (update.SETTINGS, update.KEPT):
+        found = read_any(read_or_none(board.files, path) or b"")
+        if found:
+            return found
+    return {}
 
 
 def _before(data: bytes | None) -> tuple[Mapping[str, int | str], str]:
@@ -250,27 +269,38 @@ def _read_back(board: Board, data: bytes) -> None:
         )
 
 
-def _ask_board(board: Board, done: Flashed, data: bytes) -> Flashed:
-    """What the board itself says is in force, once it has started."""
+@dataclass(frozen=True)
+class InForce:
+    """What a board says once it has started. in_force: it runs these settings; fault: what it
+    reports; the rest as in Flashed."""
+
+    in_force: bool
+    crc_in_force: str | None
+    previous_in_force: bool
+    fault: int
+    boot: int
+
+
+def ask_board(board: Board, data: bytes, *, written: bool) -> InForce:
+    """Which settings are in force on the board, once it has started: these (the file's bytes)?"""
     try:
         who = board.link.wait(START_S)
     except NoAnswer as silent:
-        if done.outcome == "same":
+        if not written:
             raise
         raise Failed(f"All is written and read back, but since its start: {silent.what}",
                      "Unplug the board and plug it in; 'steadyturn watch' shows whether it runs. "
                      "If not, flash again.") from silent
     end = time.monotonic() + IN_FORCE_S
+    crc = update.settings_crc(data)
     while True:
         state = board.link.state()
-        in_force = state["settings_ok"] == 1 and f"{state['settings_crc']:08x}" == done.crc
+        in_force = state["settings_ok"] == 1 and state["settings_crc"] == crc
         if in_force or time.monotonic() > end:
             break
         time.sleep(0.1)
     if in_force:  # the CRC is the board's word; the bytes are the proof
         in_force = board.link.settings() == data
-    return dataclasses.replace(
-        done, in_force=in_force, fault=state["fault"], boot=who.boot,
-        previous_in_force=state["settings_ok"] == 2,
-        crc_in_force=f"{state['settings_crc']:08x}" if state["settings_ok"] else None,
-    )
+    return InForce(
+        in_force, f"{state['settings_crc']:08x}" if state["settings_ok"] else None,
+        state["settings_ok"] == 2, state["fault"], who.boot)

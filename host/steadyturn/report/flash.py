@@ -8,7 +8,7 @@ from typing import Any
 from steadyturn_fw import fields
 
 from steadyturn import cautions
-from steadyturn.report import words
+from steadyturn.report import correction_words, words
 from steadyturn.report.paceband import short
 from steadyturn.report.style import fill, item, quantity, table, wrap
 
@@ -30,6 +30,7 @@ def plan_text(plan: Any) -> str:
     ]
     lines += _files(plan.files_changed, plan.compiled)
     lines += _settings(plan)
+    lines += [item(line, "readings  ") for line in correction_words.taken(plan.corrections)]
     if plan.write_bytes:
         whole = any("/" in c.path.strip("/") for c in plan.files_changed)
         lines.append(f"  to write  {plan.write_bytes / 1000:.1f} kB in all"

@@ -37,6 +37,7 @@ class FakeBoard:
         self.firmware = b"0.1.0"
         self.protocol = frames.PROTOCOL
         self.state = {name: 0 for name, _, _ in frames.STATE_FIELDS}
+        self.now = {name: 0 for name, _, _ in frames.NOW_FIELDS}
         self.asked: list[bytes] = []
         self.before = b""  # noise before each answer
         self.name = bytes(range(8))
@@ -55,6 +56,8 @@ class FakeBoard:
             if word == frames.ASK_RELEASE:
                 self.state.update(connected=0, why=pages.WHY_ASKED)
             return self.before + frame(frames.STATE, self.state_bytes())
+        if word == frames.ASK_NOW:
+            return self.before + frame(frames.NOW, self.now_bytes())
         if word == frames.ASK_SETTINGS:
             piece = self.settings[number : number + self.piece]
             head = struct.pack("<HH", number, len(self.settings))
@@ -83,6 +86,13 @@ class FakeBoard:
         raw = bytearray(frames.STATE_BYTES)
         for name, at, size in frames.STATE_FIELDS:
             raw[at : at + size] = self.state[name].to_bytes(size, "little")
+        return bytes(raw)
+
+    def now_bytes(self) -> bytes:
+        raw = bytearray(frames.NOW_BYTES)
+        for name, at, size in frames.NOW_FIELDS:
+            value = self.now[name]
+            raw[at : at + size] = value.to_bytes(size, "little", signed=value < 0)
         return bytes(raw)
 
 

@@ -60,6 +60,16 @@ def test_page_gives_this_or_a_later_one_and_none_at_the_end():
     assert link.page(8) is None
 
 
+def test_readings_keep_their_signs_and_an_older_board_is_told():
+    board = FakeBoard()
+    board.now.update(t_ms=77, known=3, bus_mv=6500, bus_ma=-7, out_ma=-65535)
+    assert link_to(board).now() == {"t_ms": 77, "known": 3, "bus_mv": 6500, "out_mv": 0,
+                                    "bus_ma": -7, "out_ma": -65535}
+    board.answer = lambda line: frame(frames.WRONG, line[:20])
+    with pytest.raises(NotUnderstood, match="another version"):
+        link_to(board).now()
+
+
 def all_pages(link: Link, last: int = 7) -> list[bytes]:
     found = []
     seq = 0

@@ -13,8 +13,7 @@ from pathlib import Path
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "board"))
-from fake_board import FakeBoard, MemoryStream
-from memory_files import MemoryFiles
+from memory_board import MemoryBoard
 from steadyturn.board import update
 from steadyturn.board.link import settings_line
 from steadyturn.cli.main import code
@@ -51,37 +50,6 @@ GOOD = RIGS["good"][0]
 def _bands_once(monkeypatch):
     """A rig's band is worked out once for all tests here; it is not what they test."""
     monkeypatch.setattr(job, "_band", BANDS)
-
-
-class MemoryBoard:
-    """A board without a port: files in memory, and at each start the settings in them are
-    in force if their CRC is right."""
-
-    def __init__(self, content=None, cut_at=-1):
-        self.link = FakeBoard()
-        self.memory = MemoryFiles(content, cut_at)
-        board = self
-
-        class Files(MemoryFiles):
-            def restart(self):
-                super().restart()
-                board.boot()
-
-        self.memory.__class__ = Files
-        self.boot()
-
-    def boot(self):
-        data = self.memory.content.get(update.SETTINGS, b"")
-        line = settings_line(data)
-        right = b'"%08x"' % zlib.crc32(line) in data.split(b"\n")[0]
-        self.link.settings = data
-        self.link.state.update(settings_ok=int(right), settings_crc=zlib.crc32(line))
-
-    def stream(self):
-        return MemoryStream(self.link)
-
-    def files(self):
-        return self.memory
 
 
 def yes(plan):
