@@ -200,6 +200,8 @@ class Link:
             self._state()
         elif not bare and self._is(frames.ASK_FORGET):
             self._forget(self._number(len(frames.ASK_FORGET)))
+        elif self._of_a_bench():
+            self._bench()
         else:
             self._wrong()
         if ticks_diff(ticks_ms(), self.asked_ms) > SLOW_MS:
@@ -283,6 +285,22 @@ class Link:
         self.out.forget()
         self.source.forget_asked(seq)
         self._who()
+
+    def _of_a_bench(self):
+        return self._is(frames.ASK_BENCH) or self._is(frames.ASK_STEP) or self._is(
+            frames.ASK_SAMPLES)
+
+    def _bench(self):
+        """Nothing of it takes any memory before somebody asks."""
+        from steadyturn_fw import bench_answers
+
+        size = bench_answers.answer(self.source.loop, self.line, self.length, self.frame)
+        # loading it, or a step, took its time: the host is none the slower for that
+        self.asked_ms = ticks_ms()
+        if size < 0:
+            self._wrong()
+        else:
+            self._send(bench_answers.kind, size)
 
     def _wrong(self):
         size = min(self.length, 32)

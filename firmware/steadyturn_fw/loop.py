@@ -80,6 +80,7 @@ class Loop:
         self.button = None  # type: Button | None
         self.sensor = None  # type: Sensor | AdcSensor | None
         self.sampler = None  # type: AdcSensor | None  # takes readings between the ticks too
+        self.bench = None  # by bench_answers.py, when a host asks for one
         if loaded.settings is not None and not self._fit(loaded):
             loaded.problems.append("pins")
             if settings.fall_back(loaded) and not self._fit(loaded):
@@ -298,6 +299,8 @@ class Loop:
 
     def release(self):
         if self.sensor is not None:
+            if self.bench is not None:
+                self.bench.released()
             was = self.switch.connected
             self.switch.ask_release(self.now)
             if was:
@@ -318,6 +321,8 @@ class Loop:
             if was:
                 self.journal.event(EV_RELEASED, pages.WHY_ASKED, self.now.t_ms)
         self.extras.release()
+        if self.bench is not None:
+            self.bench.program_ended()
         if fault:
             self.journal.event(pages.EV_FAULT, FAULT_PROGRAM, self.now.t_ms)
         else:

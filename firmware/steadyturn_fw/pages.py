@@ -102,13 +102,13 @@ MEASURED = 4
 EVENT_NAMES = (
     "none", "boot", "connected", "released", "fault", "fault_end", "gap", "erase_connected",
     "host", "collapse", "settings", "slip", "load_step", "thinned", "previous_settings",
-    "safe_mode",
+    "safe_mode", "bench",
 )
 (
     EV_NONE, EV_BOOT, EV_CONNECTED, EV_RELEASED, EV_FAULT, EV_FAULT_END, EV_GAP,
     EV_ERASE_CONNECTED, EV_HOST, EV_COLLAPSE, EV_SETTINGS, EV_SLIP, EV_LOAD_STEP, EV_THINNED,
-    EV_PREVIOUS_SETTINGS, EV_SAFE_MODE,
-) = range(16)
+    EV_PREVIOUS_SETTINGS, EV_SAFE_MODE, EV_BENCH,
+) = range(17)
 
 # why the load is released: argument of EV_RELEASED, and part of the link's state
 REASONS = (

@@ -16,6 +16,8 @@ CALIBRATION = 0x05
 RESET_CONFIG = 0x399F
 # 32 V and 320 mV ranges; 8 averages of 532 us for bus and shunt each: 8.5 ms, without a pause
 OUR_CONFIG = 0x3DDF
+# for a step, us of a cycle: 276 us each, 11 bits (8 mV, 20 uV); 12 bits would take 1.06 ms
+FAST = (0x3917, 552)
 # current register = shunt register: its unit is then 10 uV / shunt
 OUR_CALIBRATION = 4096
 

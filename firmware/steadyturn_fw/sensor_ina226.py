@@ -23,6 +23,8 @@ DIE_ID = 0x2260
 RESET_CONFIG = 0x4127
 # 16 averages of 332 us for bus and shunt each: 10.6 ms, half a tick, without a pause
 OUR_CONFIG = 0x4497
+# for a step, us of a cycle: one conversion of 140 us each; the alert's limit stays as it is
+FAST = (0x4007, 280)
 # current register = shunt register: its unit is then 2.5 uV / shunt
 OUR_CALIBRATION = 2048
 

@@ -26,6 +26,9 @@ DIE_ID = 0x3220
 RESET_CONFIG = 0x7127
 # channels 1 and 2; 16 averages of 140 us for the bus and shunt of both: 9.0 ms, half a tick
 OUR_CONFIG = 0x6407
+# for a step, us of a cycle: 140 us each, of channel 1 alone; with the output's of both
+FAST = (0x4007, 280)
+FAST_OUT = (0x6007, 560)
 
 BUS_UV = 1000  # one bit of the bus register as it stands
 SHUNT_NV = 5000  # one bit of the shunt register as it stands

@@ -9,6 +9,7 @@ from steadyturn_fw import pages
 from steadyturn_fw.pages import (
     AT_EVENTS,
     AT_SAMPLES,
+    EV_BENCH,
     EV_COLLAPSE,
     EV_FAULT,
     EV_RELEASED,
@@ -81,7 +82,7 @@ class Summary:
         self._worst(page)
         self.flags = page[pages.AT_FLAGS] & ~FLAG_SUMMARY
         for code, when, argument in _events(page):
-            self.events.append([WORTH[code], code, when, argument])
+            self.events.append([_worth(code), code, when, argument])
 
     def _tables(self):
         return (
@@ -157,12 +158,13 @@ class Summary:
                 _count(self.faults, argument)
             elif code == EV_COLLAPSE:
                 self.collapses = min(self.collapses + 1, MOST)
-            worth = WORTH[code] if code < len(WORTH) else 0
+            elif code == EV_BENCH:
+                continue  # firmware from before could not go on from a summary that has one
             # seconds from the summary's own t0; where it spans boots, since its own boot
             ms = t0 + when * pages.EVENT_UNIT_MS
             if self.first_boot == self.boot:
                 ms -= self.t0
-            self._keep(worth, code, max(0, min(ms // 1000, 32767)), argument)
+            self._keep(_worth(code), code, max(0, min(ms // 1000, 32767)), argument)
 
     def _keep(self, worth, code, when, argument):
         events = self.events
@@ -211,6 +213,10 @@ class Summary:
         crc.feed(page, 0, pages.AT_CRC)
         crc.store(page, pages.AT_CRC)
         return page
+
+
+def _worth(code):
+    return WORTH[code] if code < len(WORTH) else 0
 
 
 def _count(counts, index):

@@ -210,6 +210,11 @@ class Switch:
         if self.connected:
             self._release(WHY_ASKED, now)
 
+    def trip(self, cause, now):
+        """Seen between two ticks: this forbids the load."""
+        if self.connected:
+            self._release(cause, now)
+
     def halt(self):
         """Release: the program ends."""
         self._drop()

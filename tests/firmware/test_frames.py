@@ -22,10 +22,12 @@ NOT_STEADY = {
     "Link._who": "asked by a host once: what is left is collected",
     "Link._settings": "likewise",
     "Link._page": "likewise",
+    "Bench.fill": "likewise",
 }
-# at boot, or after the tick's edge: the flash. A tick in a locked heap does not get there.
+# at boot, after the tick's edge: the flash, or what a host asks for of a bench. A tick in a
+# locked heap does not get there.
 APART = {"main", "note", "settings", "recovery", "reading", "store", "summary", "thinning",
-         "writing"}
+         "writing", "bench_answers", "step"}
 SCOPES = (ast.FunctionDef, ast.ClassDef, ast.Lambda, ast.ListComp, ast.GeneratorExp, ast.SetComp,
           ast.DictComp)
 

@@ -80,6 +80,7 @@ EVENT = {
     "thinned": "old samples given up for room; their totals stay",
     "previous_settings": "newest settings refused: the ones before are in force",
     "safe_mode": "started in safe mode: nothing but the lamp and the prompt",
+    "bench": "readings for a bench",
 }
 
 
@@ -134,6 +135,8 @@ def event(code: int | str, argument: int = 0) -> str:
         return f"{text}: {slip(argument)}"
     if name == pages.EVENT_NAMES[pages.EV_LOAD_STEP]:
         return f"{text} {'on' if argument else 'off'}"
+    if name == pages.EVENT_NAMES[pages.EV_BENCH]:
+        return f"{text}: {'under way' if argument else 'over'}"
     return text
 
 
