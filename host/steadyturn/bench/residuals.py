@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from steadyturn.bench.rows import FRICTION_WANDERS, LOADED_PEAK, PEAK, WARMTH, Rows
+from steadyturn.bench import crest
+from steadyturn.bench.rows import FRICTION_WANDERS, PEAK, WARMTH, Rows
 from steadyturn.model.motor import COPPER_PER_K, FERRITE_PER_K
 
 Floats = NDArray[np.float64]
@@ -35,14 +36,17 @@ def evaluate(rows: Rows, constants: Floats, shared: Floats) -> tuple[Floats, Flo
     free_w = np.maximum(np.abs(volts) + inner / setup.series, 0.0) / k
     w = np.where(np.isnan(rows.w), free_w, rows.w)
     excess = rows.peak_excess + shared[..., [at(PEAK)]]
-    emf = setup.series * k * w * (1 + rows.peak * excess)
+    mean = setup.series * k * w
+    # how much of the crests a capacitor keeps; an open one keeps them all
+    drawn = np.abs(amps) * ohm * setup.series / setup.parallel
+    crests, loose = crest.expected(drawn / np.maximum(mean * np.maximum(excess, 1e-3), 1e-9))
+    emf = mean * (1 + rows.peak * crests * excess)
     left = (emf - inner - diode * np.tanh(amps / setup.knee_a) - volts - amps * rows.loop_ohm)
     same = np.isfinite(rows.ohm) & (rows.held == 0)  # one reading gives both volts and current
     digits = np.where(same, (rows.volt_digit * (1 + slope / np.where(same, rows.ohm, 1))) ** 2,
                       rows.volt_digit**2 + (slope * rows.amp_digit) ** 2)
     wander = (rows.held * each * ohm * rows.position * setup.series) ** 2
-    partly = (rows.peak > 0) & (rows.peak < 1)
-    spread = np.hypot(emf * rows.w_share, emf * partly * LOADED_PEAK * rows.peak_excess)
+    spread = np.hypot(emf * rows.w_share, emf * rows.peak * loose * rows.peak_excess)
     sigma = np.sqrt(digits + wander + spread**2)
     friction = k20 * idle + drag * w
     own = k * each

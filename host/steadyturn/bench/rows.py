@@ -25,8 +25,6 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 WARMTH, PEAK = "warmth", "peak"
 FRICTION_WANDERS = 0.03  # of the no-load current, one reading to the next: practice
-LOADED_PEAK = 0.3  # of the peak's excess that a loaded capacitor keeps, give or take as much;
-# from none, where its ripple is as high as the EMF's, to all of it: engineering judgement
 
 
 @dataclass(frozen=True)
@@ -35,8 +33,9 @@ class Rows:
     "stall". volts, amps: as read, into amps with the sign; *_digit: one sigma of the last place;
     volt_gain, amp_gain, ohm_gain: place among the shared unknowns, 0 for none (there the
     unknown is always 0). ohm: of the resistor that gives the current; loop_ohm: of leads and
-    shunt; w: motor's rad/s, NaN unknown; w_share: one sigma. peak: how much of the EMF's excess
-    of peak over mean counts; diode: 1 behind the diodes; held: 1 for a held shaft."""
+    shunt; w: motor's rad/s, NaN unknown; w_share: one sigma. peak: 1 where a capacitor
+    keeps what the current leaves of the EMF's crests; diode: 1 behind the diodes; held: 1 for a
+    held shaft."""
 
     reading: Ints
     kind: NDArray[np.str_]
@@ -114,10 +113,10 @@ class _Maker:
                     "w_share": max(self.bench.hand, one.rpm_share / meters.SIGMAS)}
         return {"w": math.nan, "w_share": 0.0}
 
-    def behind(self, at: str, *, loaded: bool) -> dict[str, Any]:
+    def behind(self, at: str) -> dict[str, Any]:
         if at != "bus":
             return {}
-        return {"peak": LOADED_PEAK if loaded else 1.0, "diode": 1.0}
+        return {"peak": 1.0, "diode": 1.0}
 
     def add(self, index: int, kind: str, **columns: Any) -> None:
         self.rows.append({"reading": index, "kind": kind, **columns})
@@ -128,17 +127,17 @@ class _Maker:
                      **self.volts(one.motor_v), w=0.0)
         elif kind == "open":
             self.add(index, "volts", **self.volts(one.volts), **self.pace(one),
-                     **self.behind(one.at, loaded=False))
+                     **self.behind(one.at))
         elif kind == "loaded":
             columns = {**self.through(one.volts, one, 1), **self.volts(one.volts),
                        **self.pace(one)}
-            self.add(index, "volts", **columns, **self.behind(one.at, loaded=True))
+            self.add(index, "volts", **columns, **self.behind(one.at))
             if one.force_n is not None and self.setup.radius_m is not None:
                 self.add(index, "torque", torque=one.force_n * self.setup.radius_m,
                          torque_share=one.force_share / meters.SIGMAS, **columns)
         elif kind == "short":
             self.add(index, "volts", **self.amps(one.amps, 1), **self.pace(one),
-                     loop_ohm=self.meter.lead_ohm, **self.behind(one.at, loaded=True))
+                     loop_ohm=self.meter.lead_ohm, **self.behind(one.at))
         elif kind == "run":
             columns = {**self.volts(one.volts), **self.amps(one.amps, -1), **self.pace(one)}
             if math.isfinite(columns["w"]):

@@ -26,16 +26,19 @@ def hut():
     return read_rig(example_path("lakeside-hut"))
 
 
-def bus(rig, pace, ohm, share):
-    """Volts and amperes of the bus with a resistor, by halving; share of the EMF's excess."""
-    emf = bank.emf_v_per_tpm(rig) * pace * (1 + share * (peak_over_mean(5)[0] - 1))
-    low, high = 0.0, emf
+def bus(rig, pace, ohm):
+    """Volts and amperes of a large capacitor with a resistor, by halving: it gets what the crests
+    of five slots pass through the diodes."""
+    crest = np.cos(np.linspace(-math.pi / 10, math.pi / 10, 2001))
+    emf = bank.emf_v_per_tpm(rig) * pace * crest * peak_over_mean(5)[0]
+    low, high = 0.0, float(emf.max())
     for _ in range(80):
         volts = (low + high) / 2
         amps = volts / ohm
-        drops = (amps * bank.source_ohm(rig) + float(rectifier.drop_v(rig.rectifier, amps))
-                 + rig.bank.series * float(motor.brush_v(rig.motor, amps / rig.bank.parallel)))
-        low, high = (volts, high) if emf - drops > volts else (low, volts)
+        drops = float(rectifier.drop_v(rig.rectifier, amps)) + rig.bank.series * float(
+            motor.brush_v(rig.motor, amps / rig.bank.parallel))
+        passed = np.clip(emf - drops - volts, 0.0, None).mean() / bank.source_ohm(rig)
+        low, high = (volts, high) if passed > amps else (low, volts)
     return volts, amps
 
 
@@ -51,10 +54,10 @@ def force(rig, pace, amps):
 def machine_readings(rig):
     items = []
     for pace in (30, 45, 60, 75, 90):
-        items.append(("open", kinds.Open(volts=shown(bus(rig, pace, 4700.0, 1.0)[0]), at="bus",
+        items.append(("open", kinds.Open(volts=shown(bus(rig, pace, 470_000.0)[0]), at="bus",
                                          turns=float(pace), seconds=60.0)))
     for pace, ohm in ((50, 10.0), (70, 10.0), (80, 22.0), (60, 4.7), (75, 4.7), (80, 100.0)):
-        volts, amps = bus(rig, pace, ohm, 0.3)
+        volts, amps = bus(rig, pace, ohm)
         items.append(("loaded", kinds.Loaded(
             volts=shown(volts), at="bus", turns=float(pace), seconds=60.0, resistor_ohm=ohm,
             force_n=shown(force(rig, pace, amps), 1))))
