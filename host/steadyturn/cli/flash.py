@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from steadyturn.cli.accept import accept
 from steadyturn.cli.common import (
     json_option,
     library_option,
@@ -16,7 +17,6 @@ from steadyturn.cli.common import (
     rig_path,
     show,
 )
-from steadyturn.errors import Failed, Problem, WrongInput
 
 
 @click.command()
@@ -52,21 +52,9 @@ def command(
     def confirm(plan: Any) -> bool:
         if not as_json:
             click.echo(report.plan_text(plan))
-        if despite_danger:
-            return True
-        if not plan.dangerous:
-            if not (yes or may_ask):
-                raise WrongInput(Problem(
-                    "--yes", "", "", "is needed here, where no question can be asked; nothing "
-                    "was written.", "'--dry-run' shows what would change."))
-            return yes or click.confirm("Write this to the board?", default=True)
-        if not may_ask:
-            raise Failed(
-                "This machine can harm what is connected to it; nothing was written.",
-                f"'steadyturn check {shown_path(path)}' says what and what to do; "
-                "--despite-danger writes all the same.",
-            )
-        return bool(click.prompt("Type 'yes' to write it all the same", default="no") == "yes")
+        return accept(dangerous=plan.dangerous, yes=yes, despite_danger=despite_danger,
+                      may_ask=may_ask, check=f"steadyturn check {shown_path(path)}",
+                      question="Write this to the board?")
 
     progress = report.Progress(quiet=as_json)
     done = flash(path, port=port, confirm=confirm, progress=progress, dry_run=dry_run,

@@ -81,6 +81,13 @@ class Decoded:
             "LIMIT 1", settings, board.id, LATEST_S if until is None else until)
         return str(found[0][0]) if found else None
 
+    def rig_texts(self) -> list[str]:
+        """Every rig file that a board's settings were made from, the one used last first."""
+        rows = self._store.rows(
+            "t", "SELECT text FROM rig_file ORDER BY (SELECT max(contact.id) FROM contact "
+            "WHERE contact.rig_file = rig_file.id) DESC")
+        return [str(row[0]) for row in rows]
+
     def doubts(self) -> list[tuple[float, str]]:
         """Contacts whose host clock cannot have been right: its time, and why (a name of
         anchors.DOUBTS). They date nothing."""

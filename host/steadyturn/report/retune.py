@@ -1,0 +1,203 @@
+"""What `retune` shows: two machines side by side, what else must change, and how it ended."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from steadyturn.model.hazards import AFTER_A_FAULT
+from steadyturn.report import flash as on_flash
+from steadyturn.report import retune_use
+from steadyturn.report.limit_names import NAME, clash_line
+from steadyturn.report.paceband import short
+from steadyturn.report.style import item, number, quantity, shown_path, table, wrap
+
+# settings that a maker knows, in their words: name, words, unit, how many of it make one
+SETTINGS = (
+    ("connect_mv", "phone connected from", "V", 1000),
+    ("release_mv", "released below", "V", 1000),
+    ("over_mv", "released above", "V", 1000),
+    ("over_ma", "released above", "A", 1000),
+    ("over_dtpm", "slow down shown above", "turns/min", 10),
+    ("rest_dtpm", "rest shown below", "turns/min", 10),
+)
+HEADS = {"retune": "another machine", "restore": "back to the machine from before",
+         "from_use": "the band that outings show"}
+
+
+def plan_text(plan: Any) -> str:
+    """All that would change (see jobs.retune.Retuned)."""
+    lines = [wrap(f"{plan.rig}: {HEADS[plan.kind]}, in {shown_path(plan.file)}"), ""]
+    if plan.use is not None:
+        lines += [*retune_use.lines(plan.use), ""]
+    elif plan.swaps:
+        lines += [table([(s.what, s.before, s.after + (f" ({shown_path(s.where)})" if s.where
+                                                       else "")) for s in plan.swaps],
+                        ("what", "old", "new")), ""]
+    compared = plan.compared
+    if compared is not None:
+        lines += _beside(compared.before, compared.after)
+        lines += [*_remedies(compared), *_musts(compared), *_dangers(compared),
+                  *_settings(compared)]
+    if plan.notes:
+        lines += ["", *(item(note) for note in plan.notes)]
+    if plan.flashed is not None:
+        lines += ["", *_board(plan.flashed)]
+    elif plan.board_absent:
+        lines += ["", wrap("No board is connected: only the rig file is prepared; "
+                           f"'steadyturn flash {shown_path(plan.file)}' then sets the board.")]
+    return "\n".join(lines) + "\n"
+
+
+def _beside(before: Any, after: Any) -> list[str]:
+    def pair(words: str, of: Callable[[Any], str]) -> tuple[str, str, str]:
+        return words, of(before), of(after)
+
+    def at(name: str, unit: str) -> Callable[[Any], str]:
+        return lambda one: "-" if getattr(one, name) is None else quantity(
+            getattr(one, name), unit)
+
+    rows = [
+        pair("band, turns/min", _band),
+        pair("slow end by", lambda one: NAME.get(one.low_limit, one.low_limit)),
+        pair("fast end by", lambda one: NAME.get(one.high_limit, one.high_limit)),
+        pair("volts, nothing connected, hand runs away", at("open_circuit_v", "V")),
+        pair("at the target: nothing connected", at("open_at_target_v", "V")),
+        pair("   into the converter", at("bus_v", "V")),
+        pair("   and", at("bus_a", "A")),
+        pair("   in each motor", at("motor_a", "A")),
+        pair("   torque at the handle", at("crank_nm", "N m")),
+        pair("   force at the grip", at("force_n", "N")),
+        pair("   the arm gives", at("arm_w", "W")),
+        pair("   the device gets", at("out_w", "W")),
+        pair("   arm watts for each watt", lambda one: number(one.arm_w_per_w)),
+        pair("the lamp's beat", lambda one: "-" if one.beat_per_min is None else
+             f"{one.beat_per_min:.0f} a minute"),
+    ]
+    if all(len(x) < 25 for row in rows for x in row[1:]):
+        return [table(rows, ("", "old", "new"), right=(1, 2))]
+    return [table(rows, ("", "old", "new"))]
+
+
+def _band(one: Any) -> str:
+    if one.low_tpm is None:
+        return "none"
+    return "-".join(short(x) for x in (one.low_tpm, one.target_tpm, one.high_tpm))
+
+
+def _remedies(compared: Any) -> list[str]:
+    if not compared.remedies and compared.after.low_tpm is not None:
+        return []
+    lines = [""]
+    if compared.after.low_tpm is None:
+        lines.append(wrap(f"NO PACE WORKS with this change. {clash_line(compared.clash)}"))
+        if not compared.remedies:
+            return [*lines, wrap("No single further change that was tried opens a band: "
+                                 "'steadyturn size' looks through all you have.")]
+    else:
+        lines.append("The new band is narrow.")
+    lines[-1] += " What would widen it:" if compared.after.low_tpm is not None else ""
+    if compared.after.low_tpm is None:
+        lines.append("What would help, mildest first:")
+    return lines + [_remedy(one) for one in compared.remedies]
+
+
+def _remedy(one: Any) -> str:
+    broken = [NAME.get(name, name) for name in one.hazards if name not in AFTER_A_FAULT]
+    unsafe = f"; NOT SAFE for: {', '.join(broken)}" if broken else ""
+    return item(f"{short(one.low_tpm)}-{short(one.high_tpm)} turns/min: {one.change}{unsafe}")
+
+
+def _musts(compared: Any) -> list[str]:
+    if not compared.musts and not compared.circuit and not compared.unsettable:
+        return []
+    lines = ["", "What else must change:"]
+    if compared.unsettable:
+        lines.append(item(f"{compared.unsettable} {compared.how_settable}", mark="! "))
+    for one in compared.musts:
+        change = " -> ".join(x for x in (one.before, one.after) if x)
+        lines.append(item(f"{one.what}{f', {change}' if change else ''}: {one.why}. "
+                          f"{one.how[:1].upper()}{one.how[1:]}."))
+    lines += [item(f"{one.words} ({quantity(one.value, one.unit)}, limit "
+                   f"{quantity(one.limit, one.unit)})") for one in compared.circuit]
+    return lines
+
+
+def _dangers(compared: Any) -> list[str]:
+    if not compared.hazards:
+        return []
+    head = ("DANGER: the new machine can harm what is connected to it:" if compared.dangerous
+            else "Mind: if one more part fails, the new machine can harm what is connected:")
+    lines = ["", wrap(head)]
+    for one in compared.hazards:
+        mark = "NEW  " if one.name in compared.new_hazards else "old  "
+        lines.append(item(f"{quantity(one.volts, 'V')} where {quantity(one.rating_v, 'V')} is "
+                          f"borne: {one.reason}. {one.how}", mark=mark))
+    return lines
+
+
+def _settings(compared: Any) -> list[str]:
+    before, after = compared.settings_before, compared.settings_after
+    if after is None:
+        return []
+    before = before or {}
+    rows = []
+    for name, words, unit, per in SETTINGS:
+        old, new = before.get(name), after[name]
+        if old != new:
+            rows.append((words, "-" if old is None else f"{old / per:.3g} {unit}",
+                         f"{new / per:.3g} {unit}"))
+    changed = sum(before.get(name) != value for name, value in after.items())
+    if not changed:
+        return []
+    more = changed - len(rows)
+    head = "The board's settings, by themselves" + (
+        f" (and {more} more: band, machine's constants; --json has all)" if more else "")
+    return ["", wrap(head + (":" if rows else ".")),
+            *([table(rows, ("", "old", "new"), right=(1, 2))] if rows else [])]
+
+
+def _board(flashed: Any) -> list[str]:
+    """Against what is on the board now."""
+    count = len(flashed.settings_changed)
+    words = f"{count} settings change" if count else "its settings are so already"
+    if flashed.settings_problem:
+        words = f"its settings: {flashed.settings_problem}"
+    firmware = ("firmware as it is" if flashed.firmware_before == flashed.firmware_after else
+                f"firmware {flashed.firmware_before or 'none'} -> {flashed.firmware_after}")
+    return [wrap(f"On the board ({flashed.port}): {words}; {firmware}.")]
+
+
+# -------------------------------------------------------------------------------- the end
+
+
+def text(done: Any) -> str:
+    """How it ended; for what was never asked about, what there was to see too."""
+    file = shown_path(done.file)
+    if done.outcome == "same":
+        return wrap({"restore": "Rig file and library say nothing else from before: there is "
+                     "nothing to restore.",
+                     "from_use": "The rig file says so already; nothing was changed."}.get(
+            done.kind, f"{file} says so already; nothing was changed. 'steadyturn flash {file}' "
+            "brings a board up to it.")) + "\n"
+    if done.outcome == "too_little":
+        return "\n".join([*retune_use.lines(done.use), "", "Nothing was changed."]) + "\n"
+    if done.outcome == "impossible":
+        return plan_text(done) + "\n" + wrap(
+            "So no board can be set to it: nothing was changed.") + "\n"
+    if done.outcome == "declined":
+        return "Nothing was changed, neither the rig file nor a board.\n"
+    if done.outcome == "dry_run":
+        return plan_text(done) + "\nDry run: nothing was changed.\n"
+    lines = [wrap(f"{file} is written"
+                  + (f"; what it said before is in {shown_path(done.kept)}" if done.kept else "")
+                  + ".")]
+    if done.came_from:
+        lines.append(wrap(f"It is restored from {done.came_from}."))
+    if done.flashed is None:
+        back = f"'steadyturn retune {file} --restore' goes back."
+        return "\n".join([*lines, wrap(f"No board was there. {back}"), "",
+                          f"next: steadyturn flash {file}"]) + "\n"
+    ended = on_flash.text(done.flashed)
+    back = wrap(f"'steadyturn retune {file} --restore' goes back to the machine from before.")
+    return "\n".join(lines) + "\n" + ended.rstrip("\n") + "\n" + back + "\n"
