@@ -1,7 +1,8 @@
 """Reading a file of readings: all of it, or every problem at once with its line.
 
-The tables are [bench], [meter] and one array of tables for each kind of reading; values are read
-by the rig file's reader, so that its hints (units, decimal commas, near misses) hold here too.
+The tables are [bench], [meter], [sensor] and one array of tables for each kind of reading; values
+are read by the rig file's reader, so that its hints (units, decimal commas, near misses) hold here
+too.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ import re
 from pathlib import Path
 from typing import Any
 
-from steadyturn.bench.readings import KINDS, TURNING, Bench, Meter, Readings
+from steadyturn.bench.readings import KINDS, TURNING, Bench, Meter, Readings, Sensor
 from steadyturn.errors import Problem, WrongInput
 from steadyturn.rig.file import Walk
 from steadyturn.rig.spec import specs
@@ -18,7 +19,7 @@ from steadyturn.rig.toml_text import dotted, load, read_text
 
 MOST = 500  # readings of a kind
 SECTIONS = {name: {s.key: s for s in specs(cls).values()}
-            for name, cls in {"bench": Bench, "meter": Meter, **KINDS}.items()}
+            for name, cls in {"bench": Bench, "meter": Meter, "sensor": Sensor, **KINDS}.items()}
 NEW = "'steadyturn bench --new readings.toml' writes one to fill in."
 
 
@@ -39,6 +40,7 @@ def read_readings_text(text: str, name: str) -> Readings:
     walk.unknown_sections(tree)
     bench = walk.part("bench", Bench, tree)
     meter = walk.part("meter", Meter, tree)
+    sensor = walk.part("sensor", Sensor, tree)
     found: list[tuple[int, int, str, Any, str]] = []
     for kind, cls in KINDS.items():
         for i, one in enumerate(walk.elements(tree, (kind,), cls, MOST)):
@@ -55,7 +57,7 @@ def read_readings_text(text: str, name: str) -> Readings:
         raise WrongInput(*sorted(dict.fromkeys(problems), key=_line))
     found.sort(key=lambda row: row[:2])
     return Readings(bench, meter, tuple((kind, one) for _, _, kind, one, _ in found),
-                    tuple(where for *_, where in found))
+                    tuple(where for *_, where in found), sensor)
 
 
 def _pace(walk: Walk, kind: str, i: int, one: Any) -> None:

@@ -176,6 +176,10 @@ def _start(rows: Rows, constants: tuple[Constant, ...]) -> Floats:
         ohms = []
         if held.any():
             ohms = list(np.abs(rows.volts[held] / rows.amps[held]))
+        steps = rows.kind == "step"
+        if steps.any():
+            ohms += list(rows.volts[steps] / (rows.amps - rows.from_a)[steps]
+                         * setup.parallel / setup.series)
         start[OHM] = float(np.median(ohms)) * 0.9 if ohms else 3.0
     if start[K] <= 0:
         turning = (rows.kind == "volts") & (rows.w > 0)

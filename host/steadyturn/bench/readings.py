@@ -1,4 +1,5 @@
-"""Readings taken by hand at a motor or at the whole machine, and the meter they were read with.
+"""Readings taken by hand at a motor or at the whole machine, and the meter they were read with;
+those that a built machine's board takes, and its sensor.
 
 Each field carries the `Spec` of a rig file (range, unit, how to take it), so that `file` reads
 them with the rig file's reader. Volts, amperes and ohms as the meter showed them; what its
@@ -50,6 +51,21 @@ class Bench:
     hand: float = number("hand_percent", "%", 0, 20, scale=0.01, typical=(0.5, 1, 3),
                          source=PRACTICE + "; a hand is never quite steady")
     watch_s: float = number("watch_s", "s", 0, 5, typical=(0.1, 0.2, 0.5), source=PRACTICE)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sensor:
+    """How far the board's sensor may be off, read as what 95 of 100 keep: of a reading, and
+    besides."""
+
+    volts: float = number("volts_percent", "%", 0, 20, scale=0.01, typical=(0.2, 0.3, 1),
+                          source="INA226, " + MEMORY)
+    volts_off_v: float = number("volts_mv", "mV", 0, 1000, scale=1e-3, typical=(5, 9, 20),
+                                source="INA226, " + MEMORY)
+    amps: float = number("amps_percent", "%", 0, 20, scale=0.01, typical=(0.5, 1.2, 3),
+                         source="a shunt of 1 %, " + MEMORY)
+    amps_off_a: float = number("amps_ma", "mA", 0, 1000, scale=1e-3, typical=(0.2, 0.3, 5),
+                               source="INA226, 50 mohm, " + MEMORY)
 
 
 def _resistor() -> tuple[Any, Any]:
@@ -143,8 +159,42 @@ class InOut:
     out_a: float = number("out_a", "A", 0, 50)
 
 
+@dataclass(frozen=True, kw_only=True)
+class Plateau:
+    """A steady pace as the board saw it: means of its sensor. pace: how well the mean is known;
+    by: "turn_sensor", or "beat" of the lamp, which somebody follows. sway: standard deviation
+    of the pace meanwhile; an open circuit's capacitor keeps the highest volts of it."""
+
+    volts: float = number("volts", "V", 0.05, 200)
+    amps: float = number("amps", "A", 0, 100)
+    pace_tpm: float = number("pace_tpm", "turns/min", 1, 1000)
+    pace: float = number("pace_percent", "%", 0, 50, scale=0.01, typical=(0.2, 2, 5),
+                         source=PRACTICE)
+    by: str = choice("pace_by", ("beat", "turn_sensor"), default="beat")
+    sway: float = number("sway_percent", "%", 0, 50, scale=0.01, typical=(1, 4, 10),
+                         source=PRACTICE)
+
+
+@dataclass(frozen=True, kw_only=True)
+class LoadStep:
+    """Quick bursts round a step between two loads: volts over amperes between both of the
+    source's currents, and by how much the handle gave way at once. pace_tpm: about."""
+
+    ohm: float = number("ohm", "ohm", 0.005, 1000)
+    ohm_share: float = number("ohm_percent", "%", 0.01, 100, scale=0.01, typical=(1, 3, 10),
+                              source="the burst's own fit")
+    from_a: float = number("from_a", "A", 0, 100)
+    to_a: float = number("to_a", "A", 0.001, 100)
+    pace_tpm: float = number("pace_tpm", "turns/min", 1, 1000)
+    gives: float | None = number("gives_ohm_per_s", "ohm/s", 0.001, 1e6, optional=True)
+    gives_share: float = number("gives_percent", "%", 0.1, 400, scale=0.01, typical=(2, 10, 50),
+                                source="the burst's own fit")
+
+
 KINDS: dict[str, type[Any]] = {"locked": Locked, "open": Open, "loaded": Loaded, "short": Short,
-                               "run": Run, "stall": Stall, "in_out": InOut}
+                               "run": Run, "stall": Stall, "in_out": InOut, "plateau": Plateau,
+                               "step": LoadStep}
+MACHINE = ("in_out", "plateau", "step")  # of a built machine only
 TURNING = ("open", "loaded", "short", "run")
 
 
@@ -157,6 +207,7 @@ class Readings:
     meter: Meter
     items: tuple[tuple[str, Any], ...]
     where: tuple[str, ...] = field(default=())
+    sensor: Sensor = field(default_factory=Sensor)
 
     def named(self, index: int) -> str:
         """"locked 3": the third of its kind, counted from 1."""

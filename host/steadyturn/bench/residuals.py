@@ -10,11 +10,12 @@ from steadyturn.bench.rows import FRICTION_WANDERS, PEAK, WARMTH, Rows
 from steadyturn.model.motor import COPPER_PER_K, FERRITE_PER_K
 
 Floats = NDArray[np.float64]
+CREST_LOOSE = 0.5  # of what a step changes of the crests: the law is one of a steady current
 K, OHM, DROP, KNEE, IDLE, DRAG, TRAIN = range(7)  # places among the constants
 
 
 def evaluate(rows: Rows, constants: Floats, shared: Floats) -> tuple[Floats, Floats]:
-    """(residuals, one sigma of each) in V, A or N m, as the row is.
+    """(residuals, one sigma of each) in V, A, N m or a log, as the row is.
 
     constants: SI, in the order above; shared: as `rows.shared`, its first always 0. Both may
     have a leading axis of many sets; then so have the results.
@@ -24,9 +25,10 @@ def evaluate(rows: Rows, constants: Floats, shared: Floats) -> tuple[Floats, Flo
     warm = shared[..., [at(WARMTH)]]
     k = k20 * (1 + FERRITE_PER_K * warm)
     ohm = ohm20 * (1 + COPPER_PER_K * warm)
-    volts = rows.volts * (1 + shared[..., rows.volt_gain])
+    volts = rows.volts * (1 + shared[..., rows.volt_gain]) + shared[..., rows.volt_off]
     by_ohm = np.where(np.isfinite(rows.ohm), shared[..., rows.ohm_gain], 0.0)
-    amps = rows.amps * (1 + shared[..., rows.amp_gain]) / (1 + by_ohm)
+    amps = rows.amps * (1 + shared[..., rows.amp_gain]) / (1 + by_ohm) + shared[
+        ..., rows.amp_off] + rows.unseen_a * shared[..., rows.unseen]
     each = amps / setup.parallel
     brush = np.tanh(each / knee)
     diode = rows.diode * setup.diodes * setup.drop_v
@@ -34,20 +36,20 @@ def evaluate(rows: Rows, constants: Floats, shared: Floats) -> tuple[Floats, Flo
         1 - np.tanh(amps / setup.knee_a) ** 2) / setup.knee_a + rows.loop_ohm
     inner = setup.series * (each * ohm + drop * brush)
     free_w = np.maximum(np.abs(volts) + inner / setup.series, 0.0) / k
-    w = np.where(np.isnan(rows.w), free_w, rows.w)
+    w = np.where(np.isnan(rows.w), free_w, rows.w * (1 + shared[..., rows.pace_gain]))
     excess = rows.peak_excess + shared[..., [at(PEAK)]]
     mean = setup.series * k * w
     # how much of the crests a capacitor keeps; an open one keeps them all
     drawn = np.abs(amps) * ohm * setup.series / setup.parallel
     crests, loose = crest.expected(drawn / np.maximum(mean * np.maximum(excess, 1e-3), 1e-9))
-    emf = mean * (1 + rows.peak * crests * excess)
+    emf = mean * (1 + rows.peak * crests * excess + rows.hold)
     left = (emf - inner - diode * np.tanh(amps / setup.knee_a) - volts - amps * rows.loop_ohm)
     same = np.isfinite(rows.ohm) & (rows.held == 0)  # one reading gives both volts and current
     digits = np.where(same, (rows.volt_digit * (1 + slope / np.where(same, rows.ohm, 1))) ** 2,
                       rows.volt_digit**2 + (slope * rows.amp_digit) ** 2)
     wander = (rows.held * each * ohm * rows.position * setup.series) ** 2
     spread = np.hypot(emf * rows.w_share, emf * rows.peak * loose * rows.peak_excess)
-    sigma = np.sqrt(digits + wander + spread**2)
+    sigma = np.sqrt(digits + wander + spread**2 + (emf * rows.hold) ** 2)
     friction = k20 * idle + drag * w
     own = k * each
     runs, torques, stalls = (rows.kind == name for name in ("run", "torque", "stall"))
@@ -63,6 +65,26 @@ def evaluate(rows: Rows, constants: Floats, shared: Floats) -> tuple[Floats, Flo
         asked = setup.crank_nm + setup.ratio * motors * (own + friction) / train
         left = np.where(torques, asked - rows.torque, left)
         sigma = np.where(torques, np.hypot(rows.torque_share * rows.torque, 0.02 * asked), sigma)
+    steps = rows.kind == "step"
+    if steps.any():
+        less = rows.from_a * (1 + shared[..., rows.amp_gain]) + shared[..., rows.amp_off]
+        own_less = less / setup.parallel
+        before = setup.series * (own_less * ohm + drop * np.tanh(own_less / knee))
+        before = before + diode * np.tanh(less / setup.knee_a)
+        inner_to = inner + diode * np.tanh(amps / setup.knee_a)
+        # more current keeps less of the crests, which looks like ohms
+        least = mean * np.maximum(excess, 1e-3)
+        kept = crest.expected(drawn * less / np.maximum(amps, 1e-9) / np.maximum(least, 1e-9))[0]
+        lost = mean * (kept - crests) * excess
+        left = np.where(steps, inner_to - before + lost - volts, left)
+        unsure = mean * np.abs(kept - crests) * rows.peak_excess * CREST_LOOSE
+        sigma = np.where(steps, np.hypot(rows.torque_share * np.abs(rows.volts), unsure), sigma)
+    gives = rows.kind == "gives"
+    if gives.any():
+        handle = (setup.series * k * setup.ratio) ** 2 / (train * setup.inertia_kg_m2)
+        told = np.where(gives, rows.torque, 1.0)
+        left = np.where(gives, np.log(handle / told), left)
+        sigma = np.where(gives, rows.torque_share, sigma)
     if stalls.any():
         left = np.where(stalls, -own - rows.torque, left)
         sigma = np.where(stalls, np.hypot(rows.torque_share * rows.torque, k20 * idle), sigma)

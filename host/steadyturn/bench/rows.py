@@ -25,17 +25,23 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 WARMTH, PEAK = "warmth", "peak"
 FRICTION_WANDERS = 0.03  # of the no-load current, one reading to the next: practice
+BEAT = 0.012  # one sigma: a quarter of a turn in twenty that somebody is not with the beat and
+# does not see it; engineering judgement. The same for all paces of one evening
+UNSEEN = 0.3  # one sigma of the share of the board's power that the bus gives beside the cable
+CONDUCTS = 3.0  # knees of the diodes' current above which they conduct throughout
 
 
 @dataclass(frozen=True)
 class Rows:
-    """Columns of equal length. reading: index of the reading; kind: "volts", "run", "torque" or
-    "stall". volts, amps: as read, into amps with the sign; *_digit: one sigma of the last place;
-    volt_gain, amp_gain, ohm_gain: place among the shared unknowns, 0 for none (there the
-    unknown is always 0). ohm: of the resistor that gives the current; loop_ohm: of leads and
-    shunt; w: motor's rad/s, NaN unknown; w_share: one sigma. peak: 1 where a capacitor
-    keeps what the current leaves of the EMF's crests; diode: 1 behind the diodes; held: 1 for a
-    held shaft."""
+    """Columns of equal length. reading: index of the reading; kind: "volts", "run", "torque",
+    "stall", "step" or "gives". volts, amps: as read, into amps with the sign; *_digit: one sigma
+    of the last place; volt_gain, amp_gain, ohm_gain: place among the shared unknowns, 0 for none
+    (there the unknown is always 0); volt_off, amp_off, pace_gain: of the board's sensor and the
+    lamp's beat likewise. from_a: smaller current of a step; unseen_a: what may pass the sensor
+    by. hold: how far an open capacitor stands above the mean pace's volts, a share. ohm: of the
+    resistor that gives the current; loop_ohm: of leads and shunt; w: motor's rad/s, NaN unknown;
+    w_share: one sigma. peak: 1 where a capacitor keeps what the current leaves of the EMF's
+    crests; diode: 1 behind the diodes; held: 1 for a held shaft."""
 
     reading: Ints
     kind: NDArray[np.str_]
@@ -45,6 +51,13 @@ class Rows:
     amps: Floats
     amp_digit: Floats
     amp_gain: Ints
+    volt_off: Ints
+    amp_off: Ints
+    pace_gain: Ints
+    from_a: Floats
+    unseen_a: Floats
+    unseen: Ints
+    hold: Floats
     ohm: Floats
     ohm_gain: Ints
     loop_ohm: Floats
@@ -113,6 +126,38 @@ class _Maker:
                     "w_share": max(self.bench.hand, one.rpm_share / meters.SIGMAS)}
         return {"w": math.nan, "w_share": 0.0}
 
+    def seen(self, volts: float, amps: float) -> dict[str, Any]:
+        """What the board's sensor reads, and what flows beside it: the bleed's and the board's."""
+        own, setup = self.readings.sensor, self.setup
+        sigma = meters.SIGMAS
+        return {"volts": volts, "amps": amps + volts / setup.bleed_ohm,
+                "volt_gain": self.place("sensor's volts", own.volts / sigma),
+                "volt_off": self.place("sensor's zero of volts", own.volts_off_v / sigma),
+                "amp_gain": self.place("sensor's amperes", own.amps / sigma),
+                "amp_off": self.place("sensor's zero of amperes", own.amps_off_a / sigma),
+                "loop_ohm": setup.shunt_ohm, "diode": 1.0}
+
+    def plateau(self, index: int, one: Any) -> None:
+        setup = self.setup
+        columns = self.seen(one.volts, one.amps)
+        loaded = columns["amps"] > CONDUCTS * setup.knee_a
+        if one.by == "beat":
+            columns["pace_gain"] = self.place("the lamp's beat", BEAT)
+        self.add(index, "volts", **columns, w=one.pace_tpm * RPM * setup.ratio,
+                 w_share=one.pace / meters.SIGMAS, peak=1.0,
+                 hold=0.0 if loaded else one.sway, unseen_a=setup.unseen_w / one.volts,
+                 unseen=self.place("what the board takes from the bus", UNSEEN))
+
+    def step(self, index: int, one: Any) -> None:
+        over = one.ohm * (one.to_a - one.from_a)
+        columns = {**self.seen(over, one.to_a), "amps": one.to_a, "volt_off": 0, "loop_ohm": 0.0}
+        self.add(index, "step", **columns, w=one.pace_tpm * RPM * self.setup.ratio, peak=1.0,
+                 from_a=one.from_a,
+                 torque_share=one.ohm_share / meters.SIGMAS)
+        if one.gives is not None and self.setup.inertia_kg_m2 > 0:
+            share = math.hypot(one.gives_share / meters.SIGMAS, self.setup.inertia_log)
+            self.add(index, "gives", torque=one.gives, torque_share=share)
+
     def behind(self, at: str) -> dict[str, Any]:
         if at != "bus":
             return {}
@@ -143,6 +188,10 @@ class _Maker:
             if math.isfinite(columns["w"]):
                 self.add(index, "volts", **columns)
             self.add(index, "run", **columns)
+        elif kind == "plateau":
+            self.plateau(index, one)
+        elif kind == "step":
+            self.step(index, one)
         elif kind == "stall":
             self.add(index, "stall", **self.amps(one.amps, -1), torque=one.torque_nm, w=0.0,
                      torque_share=one.torque_share / meters.SIGMAS)
@@ -151,7 +200,9 @@ class _Maker:
 _DEFAULTS: dict[str, float] = {
     "volts": 0.0, "volt_digit": 0.0, "amps": 0.0, "amp_digit": 0.0, "ohm": math.inf,
     "loop_ohm": 0.0, "w": math.nan, "w_share": 0.0, "peak": 0.0, "diode": 0.0, "held": 0.0,
-    "torque": 0.0, "torque_share": 0.0}
+    "torque": 0.0, "torque_share": 0.0, "from_a": 0.0, "unseen_a": 0.0, "hold": 0.0}
+_PLACES = ("reading", "volt_gain", "amp_gain", "ohm_gain", "volt_off", "amp_off", "pace_gain",
+           "unseen")
 
 
 def make(readings: Readings, setup: Setup) -> Rows:
@@ -163,7 +214,7 @@ def make(readings: Readings, setup: Setup) -> Rows:
         name: np.array([row.get(name, default) for row in maker.rows], dtype=float)
         for name, default in _DEFAULTS.items()}
     columns |= {name: np.array([row.get(name, 0) for row in maker.rows], dtype=int)
-                for name in ("reading", "volt_gain", "amp_gain", "ohm_gain")}
+                for name in _PLACES}
     columns["kind"] = np.array([row["kind"] for row in maker.rows], dtype="U8")
     return Rows(shared=tuple(maker.shared), shared_sigma=np.array(list(maker.shared.values())),
                 peak_excess=maker.excess, position=maker.bench.position, setup=setup, **columns)

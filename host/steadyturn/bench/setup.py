@@ -12,7 +12,9 @@ from steadyturn.rig.types import Rig
 @dataclass(frozen=True)
 class Setup:
     """series, parallel: motors. ratio: motor turns for one of the counted shaft. diodes, drop_v,
-    knee_a: between motors and bus. radius_m, crank_nm: of the handle, where a force is read."""
+    knee_a: between motors and bus. radius_m, crank_nm: of the handle, where a force is read.
+    shunt_ohm, bleed_ohm: of the board's sensor and before it; unseen_w: what the board may take
+    before it. inertia_kg_m2: at the handle, with one sigma of its log."""
 
     series: int = 1
     parallel: int = 1
@@ -22,6 +24,11 @@ class Setup:
     knee_a: float = 0.02
     radius_m: float | None = None
     crank_nm: float = 0.0
+    shunt_ohm: float = 0.0
+    bleed_ohm: float = math.inf
+    unseen_w: float = 0.0
+    inertia_kg_m2: float = 0.0
+    inertia_log: float = 1.0
     efficiency: tuple[float, float] = (0.85, 0.1)  # of the train; second: one sigma of its log
 
 
@@ -38,7 +45,8 @@ def of_rig(rig: Rig) -> Setup:
     return Setup(
         rig.bank.series, rig.bank.parallel, gears.ratio(rig.stages),
         rectifier.DIODES[rig.rectifier.kind], rig.rectifier.drop_v, rig.rectifier.knee_a,
-        rig.crank.radius_m, rig.crank.friction_nm,
+        rig.crank.radius_m, rig.crank.friction_nm, rig.sensor.shunt_ohm, rig.bus.bleed_ohm,
+        rig.supply.power_w if rig.supply.feed == "crank" else 0.0, *_inertia(rig),
         (gears.efficiency(rig.stages), math.sqrt(spread) / (2 * 1.96)))
 
 
@@ -51,6 +59,21 @@ def _stage_bounds(rig: Rig) -> list[tuple[float, float]]:
             low, high = stage.efficiency * 0.95, min(1.0, stage.efficiency * 1.05)
         found.append((low, high))
     return found
+
+
+def _inertia(rig: Rig) -> tuple[float, float]:
+    """At the handle [kg m2], and one sigma of its log: the parts' own, by their shares."""
+    squared = gears.ratio(rig.stages) ** 2 * rig.bank.series * rig.bank.parallel
+    parts = (("crank.inertia_gm2", rig.crank.inertia_kg_m2, 1.0),
+             ("motor.inertia_gcm2", rig.motor.inertia_kg_m2, squared))
+    total = sum(value * times for _, value, times in parts)
+    spread = 0.0
+    for key, value, times in parts:
+        origin = rig.origins.get(key)
+        low, high = (origin.low, origin.high) if origin else (0.0, 0.0)
+        own = math.log(high / low) / (2 * 1.96) if 0 < low < high else math.log(1.1) / 1.96
+        spread += (own * value * times / total) ** 2
+    return total, math.sqrt(spread)
 
 
 def peak_over_mean(slots: int) -> tuple[float, float]:

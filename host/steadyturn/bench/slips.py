@@ -28,7 +28,7 @@ _READ = {"locked": ("resistor_v", "motor_v", "resistor_ohm"),
          "open": ("volts", "rpm", "seconds", "pace_tpm"),
          "loaded": ("volts", "rpm", "seconds", "pace_tpm", "resistor_ohm"),
          "short": ("amps", "rpm", "seconds", "pace_tpm"),
-         "run": ("amps", "volts", "rpm"), "stall": ("torque_nm", "amps")}
+         "run": ("amps", "volts", "rpm"), "stall": ("torque_nm", "amps")}  # a board makes none
 _SWAPS = {"locked": (("resistor_v", "motor_v"),), "run": (("volts", "amps"),),
           "open": (("turns", "seconds"),), "loaded": (("turns", "seconds"),)}
 

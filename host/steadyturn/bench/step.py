@@ -42,6 +42,7 @@ _ARMS = np.log(np.geomspace(0.005, 1.2, 6))  # s: 4 g m2 on a stiff arm to a whe
 _ARM_LOG = 0.9 * float(_ARMS[1] - _ARMS[0])  # one sigma of each: together they are nearly even
 _ROUNDS = 14
 _ENOUGH = 0.02  # of chi-square
+_NEAR = 30.0  # of chi-square: beliefs farther from the best count for nothing
 # one sigma of what is believed before. Of logs: S / R about exp(-0.5) (droops of 0.3 to 2 N m
 # s/rad and any machine lie within two), C and L about what the rig says, both are fitted. Of the
 # electrolytic's series resistance, ohm: data sheets, from memory. Of the EMF, in shares of it:
@@ -211,7 +212,7 @@ class _Fit:
             gain = np.where(better, squares - after, 0.0)
             x, squares = np.where(better[:, None], there, x), np.minimum(after, squares)
             damping = np.where(better, np.maximum(damping / 8, 1e-9), damping * 10)
-            if gain.max() < _ENOUGH:
+            if gain[squares < squares.min() + _NEAR].max() < _ENOUGH:
                 break
         self.x, self.squares = x, squares
         self.left, slopes = self._slopes(x)

@@ -55,18 +55,19 @@ class Seen:
         self._weigh(burst, clean, part, first)
 
     def _grid(self, burst: Burst, edges: list[float], on_first: bool) -> None:
-        begin = float(burst.t_s[0]) - 2 * burst.long_s
-        begin -= STEP_S - (edges[0] - begin) % STEP_S  # a place of it is the first switching
-        count = math.ceil((float(burst.t_s[-1]) - begin) / STEP_S) + 1
-        self.t = begin + STEP_S * np.arange(count + 1)
-        self.middle = self.t[:-1] + STEP_S / 2
+        # both switchings are at places of it
+        self.h = h = (edges[1] - edges[0]) / max(round((edges[1] - edges[0]) / STEP_S), 1)
+        before = math.ceil((edges[0] - float(burst.t_s[0]) + 2 * burst.long_s) / h) + 1
+        begin = edges[0] - before * h
+        count = math.ceil((float(burst.t_s[-1]) - begin) / h) + 1
+        self.middle = begin + h * (np.arange(count) + 0.5)
         between = (self.middle > edges[0]) & (self.middle < edges[1])
         self.on = (between == on_first).astype(int)
         often = max(4 * math.pi * burst.pace_tpm / 60, 1e-3)  # rad/s of a pull twice a turn
         t = self.middle - edges[0]
         self.sway = np.sin(often * t) / often, (1 - np.cos(often * t)) / often**2
         ends = burst.t_s - burst.long_s / 2
-        self.high, self.low = ((x - begin) / STEP_S for x in (ends, ends - burst.long_s))
+        self.high, self.low = ((x - begin) / h for x in (ends, ends - burst.long_s))
 
     def _current(self, burst: Burst, clean: NDArray[np.bool_], on: NDArray[np.bool_],
                  part: NDArray[np.int64]) -> None:
@@ -116,7 +117,7 @@ def volts(one: Seen, machine: Machine, shared: Floats, emf_of: Floats) -> Floats
     ohm, farad = np.exp(shared[:, 0]), np.exp(shared[:, 1])
     esr, leak = np.abs(shared[:, 3]), 1 / machine.bleed_ohm
     level, pace, bend = emf_of.T
-    both = [_ahead(shared, leak + g) for g in one.siemens]
+    both = [_ahead(shared, leak + g, one.h) for g in one.siemens]
     # at the beginning the volts are on their way with the pace, and fill the capacitor
     rest = one.amps[0] + (one.siemens[one.on[0]] + leak) * one.volts[0] + farad * pace
     emf = level[:, None] + pace[:, None] * one.sway[0] + bend[:, None] * one.sway[1]
@@ -124,20 +125,26 @@ def volts(one: Seen, machine: Machine, shared: Floats, emf_of: Floats) -> Floats
     state = np.stack([emf[:, 0] - drop - ohm * rest, rest, np.zeros_like(rest)])
     ends = machine.drop(np.array([one.from_a / 2, 2 * one.to_a]))
     bent = abs(ends[1] - ends[0]) > FLAT_V
-    out = np.empty_like(emf)
+    # what drives each step, for all steps at once: [to, sets, grid]
+    given = np.stack([emf - drop[:, None], np.broadcast_to(one.amps, emf.shape),
+                      np.broadcast_to(rest[:, None], emf.shape)])
+    switched = one.on == 1
+    pushed = [np.einsum("jks,ksn->njs", reach, given) for _, reach in both]
+    into = np.where(switched[:, None, None], pushed[1], pushed[0])
+    track = np.empty((len(one.on) + 1, 2, len(ohm)))
+    track[0] = state[:2]
     for n, on in enumerate(one.on.tolist()):
         turn, reach = both[on]
+        state = (turn * state).sum(axis=1) + into[n]
         if bent:
-            drop = machine.drop(np.maximum(state[1], 0.0))
-        given = np.stack([emf[:, n] - drop, np.full_like(drop, one.amps[n]), rest])
-        after = (turn * state).sum(axis=1) + (reach * given).sum(axis=1)
-        v, i = (state[0] + after[0]) / 2, (state[1] + after[1]) / 2
-        out[:, n] = (v + esr * (i - one.amps[n])) / (1 + esr * (one.siemens[on] + leak))
-        state = after
-    return out
+            state += reach[:, 0] * (drop - machine.drop(np.maximum(track[n, 1], 0.0)))
+        track[n + 1] = state[:2]
+    v, i = ((track[:-1] + track[1:]) / 2).transpose(1, 2, 0)
+    g = np.where(switched, one.siemens[1], one.siemens[0]) + leak
+    return np.asarray((v + esr[:, None] * (i - one.amps)) / (1 + esr[:, None] * g))
 
 
-def _ahead(shared: Floats, siemens: float) -> tuple[Floats, Floats]:
+def _ahead(shared: Floats, siemens: float, h: float) -> tuple[Floats, Floats]:
     """What a step makes of (v, i, y), and of (EMF less drops, the sensor's current beside the
     conductance, the current at rest): [to, from, sets]."""
     ohm, farad, henry, arm_s = (np.exp(shared[:, j]) for j in (0, 1, HENRY, ARM))
@@ -148,7 +155,7 @@ def _ahead(shared: Floats, siemens: float) -> tuple[Floats, Floats]:
     a[:, 1, 0], a[:, 1, 1] = -share / henry, -(ohm + esr * share) / henry
     a[:, 1, 2], a[:, 1, 3], a[:, 1, 4] = -sag_ohm / henry, 1 / henry, esr * share / henry
     a[:, 2, 1], a[:, 2, 2], a[:, 2, 5] = 1 / arm_s, -1 / arm_s, -1 / arm_s
-    a *= STEP_S
+    a *= h
     most = max(float(np.abs(a).sum(axis=2).max()), 1e-9)
     halves = max(0, math.ceil(math.log2(most)) + 4)
     a /= 2.0**halves

@@ -13,7 +13,8 @@ from steadyturn.report.plot_files import check
 __all__ = ["check", "draw", "write"]
 
 _MARKS = {"locked": ("s", "held shaft"), "open": ("o", "open circuit"), "loaded": ("^", "loaded"),
-          "short": ("v", "short circuit"), "run": ("D", "free run"), "stall": ("P", "stall")}
+          "short": ("v", "short circuit"), "run": ("D", "free run"), "stall": ("P", "stall"),
+          "plateau": ("h", "by the board"), "step": ("*", "load step")}
 FARTHEST = 8.0  # sigmas; what stands farther off is drawn at the edge
 
 

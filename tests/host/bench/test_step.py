@@ -61,6 +61,7 @@ def test_a_capacitor_that_is_too_slow_is_refused():
 
 
 @pytest.mark.soak
+@pytest.mark.timeout(900)
 def test_the_grid_of_capacitors_and_inertias():
     """R within 5 % over 0.1-4.7 mF and 0.01-0.1 kg m2, or a refusal, or an interval that says
     that it is not so near; three bursts, as the bench takes them."""
@@ -91,6 +92,7 @@ def test_the_grid_of_capacitors_and_inertias():
 
 
 @pytest.mark.soak
+@pytest.mark.timeout(900)
 def test_random_machines():
     """Motors, arms, loads and paces drawn at random."""
     inside, shares, off = 0, [], []
