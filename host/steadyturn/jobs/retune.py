@@ -162,7 +162,7 @@ def _on_board(plan: Retuned, new: Rig, band: Band, text: str | None, way: Way) -
         flashed = bring_up(
             board, new, band, settings, confirm=asked, progress=way.progress,
             dry_run=way.dry_run, always_ask=True, named=isinstance(way.port, str),
-            library=way.library, text=lambda: plan.text)
+            library=way.library, text=lambda: plan.text.replace("\r\n", "\n"))
     outcome = "written" if put else flashed.outcome
     return dataclasses.replace(plan, outcome=outcome, flashed=flashed,
                                kept=str(put[0]) if put and text is not None else "")

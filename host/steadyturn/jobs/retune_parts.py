@@ -62,8 +62,8 @@ def find(section: str, given: str, parts: Path | None) -> Source:
     if example is not None:
         return _of_rig(section, example.read_text(encoding="utf-8"), str(example))
     names = [name for name, _ in (*own, *shipped)]
-    near = difflib.get_close_matches(given, [*names, *example_names()], n=NEAR, cutoff=0.3) or (
-        [name for name in names if given.lower() in name.lower()][:NEAR])
+    near = [name for name in names if given.lower() in name.lower()][:NEAR] or (
+        difflib.get_close_matches(given, [*names, *example_names()], n=NEAR, cutoff=0.45))
     where = f"{parts} or the typical classes" if parts is not None else "the typical classes"
     meant = "Near it: " + ", ".join(f"'{name}'" for name in near) + ". " if near else ""
     raise WrongInput(Problem(

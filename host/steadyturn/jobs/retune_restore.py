@@ -54,7 +54,7 @@ def _from_library(rig: Rig | None, text: str | None, folder: Path | None) -> str
     try:
         with Library(folder, readonly=True) as shelf:
             for found in shelf.rig_texts():
-                if found != text and _name(found) == rig.name:
+                if found != (text or "").replace("\r\n", "\n") and _name(found) == rig.name:
                     return found
     except Failed:
         return None

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from typing import Any
 
 from steadyturn.model.hazards import AFTER_A_FAULT
+from steadyturn.report import correction_words, retune_use
 from steadyturn.report import flash as on_flash
-from steadyturn.report import retune_use
 from steadyturn.report.limit_names import NAME, clash_line
 from steadyturn.report.paceband import short
 from steadyturn.report.style import item, number, quantity, shown_path, table, wrap
@@ -165,7 +165,8 @@ def _board(flashed: Any) -> list[str]:
         words = f"its settings: {flashed.settings_problem}"
     firmware = ("firmware as it is" if flashed.firmware_before == flashed.firmware_after else
                 f"firmware {flashed.firmware_before or 'none'} -> {flashed.firmware_after}")
-    return [wrap(f"On the board ({flashed.port}): {words}; {firmware}.")]
+    return [wrap(f"On the board ({flashed.port}): {words}; {firmware}."),
+            *(item(line) for line in correction_words.taken(flashed.corrections))]
 
 
 # -------------------------------------------------------------------------------- the end
