@@ -113,14 +113,18 @@ def compare(files: Files, settings: bytes) -> Difference:
     stale += files.hashes(NEXT)
     stale += [path for path in LEFT_OVER if read_or_none(files, path) is not None]
     changes += [FileChange(path, "stale", 0) for path in sorted(stale)]
-    before = read_or_none(files, SETTINGS)
-    keep = (
-        before != settings and _is_whole(before) and read_or_none(files, KEPT) is None
-    )
+    alone = settings_alone(files, settings)
     return Difference(
-        tuple(changes), before != settings, before, _version(files, present),
-        firmware_version(wanted), wanted, keep,
+        tuple(changes), alone.settings_change, alone.settings_before, _version(files, present),
+        firmware_version(wanted), wanted, alone.keep_settings,
     )
+
+
+def settings_alone(files: Files, settings: bytes) -> Difference:
+    """The same where only the settings are to be written: the firmware stays, whatever it is."""
+    before = read_or_none(files, SETTINGS)
+    keep = before != settings and _is_whole(before) and read_or_none(files, KEPT) is None
+    return Difference((), before != settings, before, None, "", {}, keep)
 
 
 def _is_whole(settings: bytes | None) -> bool:

@@ -23,6 +23,7 @@ COMMANDS: tuple[tuple[str, str, str, str], ...] = (
     ("Make", "card", "card", "The card for inside the lid: lamp, pace, faults, bypass."),
     ("Set up", "flash", "flash", "Bring a board's firmware and settings up to date."),
     ("Set up", "retune", "retune", "Move everything to another motor, ratio or converter."),
+    ("Set up", "calibrate", "calibrate", "Correct the board's volts and amps by a multimeter."),
     ("Set up", "ports", "ports", "The serial ports, and which are boards of ours."),
     ("Set up", "completion", "completion", "Have a shell complete commands and files."),
     ("Use", "watch", "watch", "Live view of a running board."),
