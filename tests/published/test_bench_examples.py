@@ -87,6 +87,22 @@ def test_e15_pittman_9233() -> None:
     assert by["drag_nm_s"].low < 2.3 < by["drag_nm_s"].high
 
 
+def test_re40_from_its_no_load_and_stall_lines() -> None:
+    """maxon RE 40, 48 V winding, values at nominal voltage on its sheet: no load 7590 rpm and
+    68.6 mA, stall 2560 mN m at 42.4 A; from these lines alone its characteristics: 1.13 ohm,
+    60.3 mN m/A, 158 rpm/V."""
+    by = found([
+        ("run", kinds.Run(volts=48.0, amps=0.0686, **at(7590 * RPM))),
+        ("locked", kinds.Locked(resistor_ohm=1.0, resistor=1e-5, resistor_v=42.4, motor_v=48.0)),
+        ("stall", kinds.Stall(torque_nm=2.56, amps=42.4, torque_share=0.01))])
+    k = by["emf_v_s"].value / (1000 * RPM)
+    assert k == pytest.approx(60.3e-3, rel=BOOK)
+    assert 1 / k / RPM == pytest.approx(158, rel=BOOK)
+    assert by["terminal_ohm"].value == pytest.approx(1.13, rel=BOOK)
+    friction = by["no_load_a"].value * k + by["drag_nm_s"].value * 1e-6 * 7590 * RPM
+    assert friction == pytest.approx(60.3e-3 * 0.0686, rel=0.02)
+
+
 def test_scipy_agrees_on_the_same_rows() -> None:
     """scipy.optimize.least_squares (trust region) on the same residuals and priors ends at the
     same constants as the fit's own search."""
