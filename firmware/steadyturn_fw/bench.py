@@ -6,6 +6,7 @@ keeps it released where that was ordered. bench.md has the words.
 """
 
 from array import array
+from struct import pack_into
 from time import ticks_diff
 
 from steadyturn_fw import bench_frames, pages
@@ -47,7 +48,8 @@ class Bench:
         burst = loop.extras.burst
         self.burst = burst
         self.pin = burst.pin if burst is not None else None
-        self.places = bench_frames.places(bench_frames.BENCH_FIELDS)
+        self.names = bench_frames.names(bench_frames.BENCH_FIELDS)
+        self.packing = bench_frames.packing(bench_frames.BENCH_FIELDS)
         self.block_mv = array("i", [0] * BLOCKS)
         self.block_ma = array("i", [0] * BLOCKS)
         self.step = Step(self)
@@ -99,6 +101,7 @@ class Bench:
     def end(self, why):
         """Everything is as usual again."""
         self._switch(False)
+        self.step.edged = False
         if not self.on:
             return
         loop = self.loop
@@ -132,6 +135,7 @@ class Bench:
         usual.update(now)
         now.cue = usual.cue
         self.silent_ms += now.ms
+        self.step.edged = False
         why = self._why_over(now)
         if why != END_NONE:
             self.end(why)
@@ -328,14 +332,12 @@ class Bench:
             "steps": self.step.number, "step_why": self.step.why,
             "step_samples": self.step.count,
         }
-        for name in self.places:
-            offset, size, _ = self.places[name]
-            value = told[name] if name in told else getattr(self, name)
-            pages.put(frame, at + offset, size, int(value))
+        values = [int(told[n] if n in told else getattr(self, n)) for n in self.names]
+        pack_into(self.packing, frame, at, *values)
         at += bench_frames.BENCH_HEAD_BYTES
         empty = BLOCKS - self.blocks
         for i in range(BLOCKS):  # oldest first
-            filled = i < self.blocks
-            pages.put(frame, at, 4, self.block_mv[empty + i] if filled else 0)
-            pages.put(frame, at + 4, 4, self.block_ma[empty + i] if filled else 0)
+            mv = self.block_mv[empty + i] if i < self.blocks else 0
+            ma = self.block_ma[empty + i] if i < self.blocks else 0
+            pack_into("<Ii", frame, at, mv, ma)
             at += bench_frames.BLOCK_BYTES

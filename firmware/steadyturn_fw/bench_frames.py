@@ -18,6 +18,16 @@ def places(fields):
     return found
 
 
+def packing(fields):
+    """The same for `struct`."""
+    kinds = {"u1": "B", "u2": "H", "u4": "I", "i2": "h", "i4": "i"}
+    return "<" + "".join([kinds[field.split(":")[1]] for field in fields.split()])
+
+
+def names(fields):
+    return [field.split(":")[0] for field in fields.split()]
+
+
 # ":bench end" ends it, and so does this long without one
 BENCH_END = b"end"
 BENCH_SILENT_MS = 15000

@@ -235,8 +235,9 @@ class Loop:
         self.guard.marks = ALL  # that far only a tick comes in which all of them have run
 
     def _stalled(self, now):
-        """Something held the loop up: the hardware may have released the load."""
-        if self.switch.connected:
+        """Something held the loop up: the hardware may have released the load. Not where a step
+        of a bench has made edges meanwhile."""
+        if self.switch.connected and not (self.bench is not None and self.bench.step.edged):
             self.switch.stalled(now)
             self.journal.event(EV_RELEASED, self.switch.why, now.t_ms)
         if now.ms > COUNT_MS:

@@ -9,9 +9,10 @@ only while all that was read is in order.
 """
 
 from array import array
+from struct import pack_into
 from time import sleep_us, ticks_diff, ticks_us
 
-from steadyturn_fw import bench_frames, pages
+from steadyturn_fw import bench_frames
 from steadyturn_fw.bench_frames import (
     END_PROTECTION,
     LOAD_BOTH,
@@ -44,6 +45,7 @@ ADC_SHIFT = 2
 REST_MS = 500  # from one step to the next
 LEAST_MV = 500  # below this nobody turns
 WORD = 65535
+NEVER = bench_frames.STEP_NEVER
 
 
 class Step:
@@ -62,9 +64,11 @@ class Step:
         self.why = STEP_NO_BENCH
         self.rest_ms = REST_MS
         self.on_us = self.off_us = -1
+        self.edged = False  # an edge was made in this tick's place
         self.start_us = 0
         self.beyond = 0  # pages.REASONS
-        self.places = bench_frames.places(bench_frames.STEP_FIELDS)
+        self.names = bench_frames.names(bench_frames.STEP_FIELDS)
+        self.packing = bench_frames.packing(bench_frames.STEP_FIELDS)
         self.two = bytearray(2)
         self.adc = loop.sampler is not None
         self.cycle_us = self.gap_us = GAP_US
@@ -203,6 +207,7 @@ class Step:
         else:
             self.off_us = at_us
         self.loop.switch.pulse()
+        self.edged = True
 
     def _until(self, stop_us):
         """Samples until so long after the step's begin. False: something was beyond a limit."""
@@ -292,19 +297,16 @@ class Step:
         told = {
             "first": first, "total": self.count, "sent": left, "step": self.number,
             "reason": self.why, "amps_signed": not self.adc, "cycle_us": self.cycle_us,
-            "on_us": self.on_us, "off_us": self.off_us, "bus_factor": sensor.bus_factor,
-            "bus_shift": sensor.bus_shift, "bus_offset_mv": sensor.bus_offset_mv,
+            "on_us": self.on_us & NEVER, "off_us": self.off_us & NEVER,
+            "bus_factor": sensor.bus_factor, "bus_shift": sensor.bus_shift,
+            "bus_offset_mv": sensor.bus_offset_mv,
             "amps_factor": sensor.amps_factor, "amps_shift": sensor.amps_shift,
             "amps_offset_ma": sensor.amps_offset_ma, "amps_zero": self.zero,
         }
-        for name in self.places:
-            offset, size, _ = self.places[name]
-            pages.put(frame, at + offset, size, int(told[name]))
+        pack_into(self.packing, frame, at, *[int(told[name]) for name in self.names])
         to = at + bench_frames.STEP_HEAD_BYTES
         for i in range(first, first + left):
-            pages.put(frame, to, 4, self.times[i])
-            pages.put(frame, to + 4, 2, self.bus[i])
-            pages.put(frame, to + 6, 2, self.amps[i])
+            pack_into("<IHH", frame, to, self.times[i], self.bus[i], self.amps[i])
             to += bench_frames.STEP_SAMPLE_BYTES
         return to - at
 

@@ -229,13 +229,28 @@ def link_costs():
         ("state", b":state\n"), ("page", b":page 1\n"), ("settings", b":settings 0\n"),
         ("who", b":who\n"), ("page", b":page 1\n"), ("made ready", b""), ("next", b":+\n"),
     ):
-        link.writer = Sent(link, data)
-        service = link.service
-        gc.collect()
-        mark()
-        service(17)
-        mark()
-        tell("link " + what)
+        link_cost(link, what, data)
+    b = board(place="enable", second_load_pin=22, second_load_mohm=47000)
+    b.set(6500, 500)
+    b.run(3000)
+    link = b.loop.link
+    link_cost(link, "loading", b":bench 650 20 0\n")
+    b.run(1000)
+    for what, data in (
+        ("bench order", b":bench 650 20 0\n"), ("step", b":step\n"), ("bench", b":bench\n"),
+        ("samples", b":samples 25\n"), ("bench end", b":bench end\n"),
+    ):
+        link_cost(link, what, data)
+
+
+def link_cost(link, what, data):
+    link.writer = Sent(link, data)
+    service = link.service
+    gc.collect()
+    mark()
+    service(17)
+    mark()
+    tell("link " + what)
 
 
 anchors()

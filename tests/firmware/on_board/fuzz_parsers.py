@@ -30,7 +30,9 @@ SEED = given("SEED", 1)
 LINES = [
     frames.ASK_WHO, frames.ASK_STATE, frames.ASK_PAGE + b" 3", frames.ASK_SETTINGS + b" 0",
     frames.ASK_PAGE + b" 4294967295", frames.ASK_SETTINGS + b" 65536", frames.ASK_RELEASE,
-    frames.ASK_FLUSH, b":", b"", b":who who", b">>> 1 + 1", b"\x03\x04\x01raw", b":page -1",
+    frames.ASK_FLUSH, frames.ASK_BENCH + b" 650 20 1", frames.ASK_BENCH, frames.ASK_STEP,
+    frames.ASK_SAMPLES + b" 0", frames.ASK_BENCH + b" end",
+    b":", b"", b":who who", b">>> 1 + 1", b"\x03\x04\x01raw", b":page -1",
 ]
 TOKENS = (
     b"1e400", b"-0", b"1.0", b"99999999999999999999", b"[" * 300, b"{" * 40, b"null", b"true",
