@@ -27,12 +27,18 @@ from steadyturn.errors import Problem, WrongInput
 @click.option("--fault", "faults", multiple=True, metavar="KIND:FROM[:FOR]",
               help="What goes wrong on the sensor's bus, FROM s on, FOR s: nack, stuck, held, "
                    "wrong, reset, frozen, flips. May be given again.")
+@click.option("--misread", multiple=True, metavar="QUANTITY:PERCENT[:OFFSET]",
+              help="The sensor reads volts or amps so much too high (and V or A besides), to try "
+                   "'calibrate' on. May be given again.")
+@click.option("--meter", is_flag=True,
+              help="Also show what a perfect multimeter at the converter's input shows.")
 @click.option("--blank", is_flag=True, help="A new board without firmware, to try 'flash' on.")
 @json_option
 @click.pass_context
 def command(
     ctx: click.Context, rig: str | None, hand: bool, tap: str, image: Path | None, seed: int,
-    person: str, faults: tuple[str, ...], blank: bool, as_json: bool,
+    person: str, faults: tuple[str, ...], misread: tuple[str, ...], meter: bool, blank: bool,
+    as_json: bool,
 ) -> int:
     """A virtual board on a port of this machine, until Ctrl-C.
 
@@ -41,22 +47,23 @@ def command(
     board's. With --hand you crank it yourself, with the lamp on the screen.
     """
     if hand:
-        _refuse(ctx, "--hand", "person", "blank")
+        _refuse(ctx, "--hand", "person", "blank", "misread", "meter")
         return _crank(rig, image, seed, tap, faults, as_json)
     if not _default(ctx, "tap"):
         raise WrongInput(Problem("--tap", "", tap, "there are taps with --hand only."))
     from steadyturn.jobs.twin import serve, wait
-    from steadyturn.report.twin import text
+    from steadyturn.report.twin import Meter, text
 
     # a closed terminal or `kill` ends it as Ctrl-C does, with everything cleaned up
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     with serve(
         rig_path(rig), image=image, seed=seed, person=person, blank=blank, faults=faults,
+        misread=misread,
     ) as (served, twin):
         show(served, as_json, text)
         sys.stdout.flush()
         with contextlib.suppress(KeyboardInterrupt):
-            wait(twin)
+            wait(twin, Meter() if meter and not as_json else None)
     return 0
 
 

@@ -25,7 +25,7 @@ MEAN_S = 2.4
 BLOCK_S = 0.4  # a multimeter's own time for a reading, common practice
 EVERY_S = 0.02  # a tick: no reading is new sooner
 UNSTEADY = 0.01  # of the mean: more is called unsteady
-LEAST = 20  # readings in a mean
+LEAST_HZ = 5.0  # readings a second: with fewer the line is too slow to average over
 FLASH = "'steadyturn flash RIG' brings the board up to date."
 
 
@@ -104,7 +104,7 @@ def measure(at: Reached, name: str, seconds: float = MEAN_S,
             if tell is not None:
                 tell(found[name][-1], seconds - since)
         time.sleep(EVERY_S)
-    if len(times) < LEAST:
+    if len(times) < max(LEAST_HZ * seconds, 2):
         raise Failed(f"The board gave only {len(times)} readings in {seconds:g} s.",
                      "Another program may use its port, or it is restarting: try again.")
     return _mean(found, name, times, seconds)
@@ -114,7 +114,7 @@ def _mean(found: dict[str, list[float]], name: str, times: list[float], seconds:
     blocks: dict[int, list[float]] = {}
     for at, value in zip(times, found[name], strict=True):
         blocks.setdefault(int(at / BLOCK_S), []).append(value)
-    means = [sum(one) / len(one) for one in blocks.values() if len(one) > 1]
+    means = [sum(one) / len(one) for one in blocks.values()]
     middle = sum(means) / len(means)
     wandered = math.sqrt(sum((m - middle) ** 2 for m in means) / max(len(means) - 1, 1))
     count = len(times)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from math import inf
 from pathlib import Path
@@ -25,6 +25,8 @@ from steadyturn.twin.twin import Twin
 PACES_TPM = (1.0, 300.0)
 FAULT_S = (0.0, 86_400.0)
 WAIT_S = 0.2
+METER_HZ = 2.5  # a multimeter's own pace, common practice
+WRONG_PERCENT, WRONG_OFFSET = 300.0, 5.0  # most that a sensor may be told to misread
 
 
 @dataclass(frozen=True)
@@ -38,10 +40,21 @@ class PlannedFault:
 
 
 @dataclass(frozen=True)
+class Misread:
+    """quantity: "volts" or "amps"; share, offset: so much too high does the sensor read it, a
+    share and V or A besides."""
+
+    quantity: str
+    share: float
+    offset: float
+
+
+@dataclass(frozen=True)
 class Served:
     """rig: its name; feed: how the board gets its power; port: what a client opens;
     image: the flash's file, None when it is removed in the end; person: who cranks;
-    faults: what goes wrong on the sensor's bus, and when; interpreter, found: what runs the
+    faults: what goes wrong on the sensor's bus, and when; misread: what the sensor reads wrongly;
+    interpreter, found: what runs the
     firmware and how it was found; ready: firmware and settings are on the board;
     not_ready_because: "" or why they are not."""
 
@@ -57,12 +70,13 @@ class Served:
     found: str
     ready: bool
     not_ready_because: str
+    misread: tuple[Misread, ...] = ()
 
 
 @contextlib.contextmanager
 def serve(
     rig_path: str | Path, *, image: Path | None = None, seed: int = 0, person: str = "lamp",
-    blank: bool = False, faults: Sequence[str] = (),
+    blank: bool = False, faults: Sequence[str] = (), misread: Sequence[str] = (),
 ) -> Iterator[tuple[Served, Twin]]:
     """Serve a virtual board until the context ends; time is real meanwhile.
 
@@ -70,9 +84,11 @@ def serve(
     comes with firmware and the rig's settings, unless `blank`, and an image keeps its board's
     unique id; without one that comes from the rig's name and the seed. person: "lamp" (does what
     the lamp says), "steady:TPM" or "none". faults: "KIND:FROM" or "KIND:FROM:FOR", in
-    seconds, of `bus_faults.KINDS`. Raises WrongInput and Failed.
+    seconds, of `bus_faults.KINDS`. misread: "QUANTITY:PERCENT" or "QUANTITY:PERCENT:OFFSET", how
+    much too high the sensor reads. Raises WrongInput and Failed.
     """
     rig = read_rig(rig_path)
+    wrongly = plan_misreads(rig, misread)
     hand = _hand(rig, person, seed)
     found = interpreter.find()
     if not found.serves_port:
@@ -83,12 +99,14 @@ def serve(
         )
     with board(rig, hand, found, image=image, seed=seed, blank=blank, faults=faults) as made:
         twin = made.twin
+        for one in wrongly:
+            twin.misread(**{one.quantity: (one.share, one.offset)})
         yield Served(
             rig=rig.name, rig_file=str(rig_path), feed=rig.supply.feed,
             port=twin.port or "", image=None if image is None else str(image),
             seed=seed, person=person, faults=made.faults, interpreter=found.kind,
             found=found.origin, ready=made.new and not made.because,
-            not_ready_because=made.because,
+            not_ready_because=made.because, misread=wrongly,
         ), twin
 
 
@@ -127,10 +145,16 @@ def board(
         yield Made(twin, new, because, planned)
 
 
-def wait(twin: Twin) -> None:
-    """Until Ctrl-C; raises what ended the board, if something did."""
+def wait(twin: Twin, meter: Callable[[float, float], None] | None = None) -> None:
+    """Until Ctrl-C; raises what ended the board, if something did. meter: called METER_HZ times a
+    second with the true volts and amperes into the converter, at that moment."""
+    due = time.monotonic()
     while True:
         twin.check()
+        if meter is not None and time.monotonic() >= due:
+            due = max(due + 1 / METER_HZ, time.monotonic())
+            seen = twin.glimpse()
+            meter(seen.bus_v, seen.bus_a)
         time.sleep(WAIT_S)
 
 
@@ -158,6 +182,30 @@ def plan_faults(rig: Rig, faults: Sequence[str]) -> tuple[PlannedFault, ...]:
             "--fault", "", faults[0], "this rig's sensor is the board's own ADC: it has no bus.",
             "Leave --fault out, or take a rig with an INA chip."))
     return planned
+
+
+def plan_misreads(rig: Rig, misread: Sequence[str]) -> tuple[Misread, ...]:
+    """What --misread asks for. Raises WrongInput."""
+    planned = tuple(_misread(text) for text in misread)
+    if planned and rig.sensor.chip == "adc":
+        raise WrongInput(Problem(
+            "--misread", "", misread[0], "this rig's sensor is the board's own ADC.",
+            "Leave --misread out, or take a rig with an INA chip."))
+    return planned
+
+
+def _misread(text: str) -> Misread:
+    """One --misread."""
+    quantity, _, rest = text.partition(":")
+    percent, _, offset = rest.partition(":")
+    with contextlib.suppress(ValueError):
+        share, besides = float(percent), float(offset or 0.0)
+        if (quantity in ("volts", "amps") and abs(share) <= WRONG_PERCENT
+                and abs(besides) <= WRONG_OFFSET):
+            return Misread(quantity, share / 100, besides)
+    raise WrongInput(Problem(
+        "--misread", "", text, "volts or amps, percent too high, and V or A besides.",
+        "For example --misread volts:2:0.03, or --misread amps:-3"))
 
 
 def _fault(text: str) -> PlannedFault:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from typing import Any
 
 from steadyturn.report.calibrate_words import FIGURE, NAMES, PLACE, POINTS
 from steadyturn.report.style import columns, item, wrap
 
+DRAW_S = 0.2  # between figures: faster nobody reads them
 CAUTION = ("The phone stays unplugged. What you touch may be at the motors' full volts: one hand, "
            "no rings, and the meter's leads on before the handle turns.")
 
@@ -68,9 +70,11 @@ class Live:
     def __init__(self, unit: str) -> None:
         self.unit = unit
         self._draws = sys.stderr.isatty()
+        self._drawn_s = math.inf
 
     def __call__(self, value: float, left_s: float) -> None:
-        if self._draws:
+        if self._draws and self._drawn_s - left_s >= DRAW_S:
+            self._drawn_s = left_s
             line = f"  {value:7.3f} {self.unit}   read the meter now, {left_s:.1f} s"
             sys.stderr.write("\r" + line[: columns() - 1].ljust(columns() - 1))
             sys.stderr.flush()

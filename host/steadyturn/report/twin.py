@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from typing import Any
 
 from steadyturn.report.commands import command_lines
@@ -34,6 +35,8 @@ def text(served: Any) -> str:
     if served.not_ready_because != NO_PACE:
         rows += [(f"steadyturn pull --port {port}", "the journal"),
                  (f"steadyturn review --rig {rig}", "then: what came of it")]
+    if served.misread:
+        rows.append((f"steadyturn calibrate --port {port}", "correct it"))
     rows.append((f"mpremote connect {port} fs ls", "any MicroPython tool"))
     lines = [
         wrap(f"Virtual board for '{served.rig}' on {port}"),
@@ -44,11 +47,27 @@ def text(served: Any) -> str:
     for fault in served.faults:
         until = "" if fault.for_s is None else f" for {fault.for_s:g} s"
         lines.append(wrap(f"From {fault.from_s:g} s on{until}: {fault.says}.", "  "))
+    for one in served.misread:
+        unit = "V" if one.quantity == "volts" else "A"
+        lines.append(wrap(f"Its sensor misreads {one.quantity}: {100 * one.share:+g} % and "
+                          f"{one.offset:+g} {unit}.", "  "))
     kept = (f"kept in {shown_path(served.image)}, and with it the board's id" if served.image else
             "removed at the end (--image keeps it); its id is that of every such board of this "
             "rig and --seed")
     lines += [wrap(f"Its flash is {kept}.", "  "), "", _commands(rows), "", "Ctrl-C ends it."]
     return "\n".join(lines) + "\n"
+
+
+class Meter:
+    """A multimeter's display: one line that is drawn over at a terminal, else a line a reading."""
+
+    def __init__(self) -> None:
+        self._draws = sys.stdout.isatty()
+
+    def __call__(self, volts: float, amps: float) -> None:
+        line = f"meter: {volts:.3f} V  {amps:.4f} A"
+        sys.stdout.write(f"\r{line:<40}" if self._draws else f"{line}\n")
+        sys.stdout.flush()
 
 
 def _commands(rows: list[tuple[str, str]]) -> str:

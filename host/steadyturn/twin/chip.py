@@ -91,12 +91,20 @@ class Chip(ABC):
         if self._single:
             self.cycle_us = 0
         shunt_v = amps * self.shunt_ohm
+        shunt_v += self._shunt_offset + shunt_v * self._shunt_gain
+        volts += self._bus_offset + volts * self._bus_gain
         if not self.ideal:
-            deviate = self._deviate
-            shunt_v += (self._shunt_offset + shunt_v * self._shunt_gain
-                        + self._shunt_noise * deviate())
-            volts += self._bus_offset + volts * self._bus_gain + self._bus_noise * deviate()
+            shunt_v += self._shunt_noise * self._deviate()
+            volts += self._bus_noise * self._deviate()
         self._convert(shunt_v, volts)
+
+    def misread(self, volts: tuple[float, float] = (0.0, 0.0),
+                amps: tuple[float, float] = (0.0, 0.0)) -> None:
+        """From now on it reads so much too high: a share, and V or A besides."""
+        self._bus_gain += volts[0]
+        self._bus_offset += volts[1]
+        self._shunt_gain += amps[0]
+        self._shunt_offset += amps[1] * self.shunt_ohm
 
     # what differs between the chips
 

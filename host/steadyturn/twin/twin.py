@@ -254,6 +254,12 @@ class Twin:
         with self._turn() as engine:
             return looks.glimpse(engine)
 
+    def misread(self, volts: tuple[float, float] = (0.0, 0.0),
+                amps: tuple[float, float] = (0.0, 0.0)) -> None:
+        """Have the sensor's chip read so much too high from now on: a share, and V or A."""
+        with self._turn() as engine:
+            engine.plant.chip.misread(volts, amps)
+
     @property
     def flash_log(self) -> list[Operation] | None:
         """Every flash operation since recording began; None: not recording."""
