@@ -76,6 +76,18 @@ class Resistance:
     noise_v: float
 
 
+@dataclass(frozen=True, slots=True)
+class Ready:
+    """A burst's source: its amps and volts (drops added) at each reading; top_ohm: R + S as the
+    plain means of both loads tell them."""
+
+    amps: Floats
+    volts: Floats
+    step_a: float
+    top_ohm: float
+    noise_v: float
+
+
 def bursts(pages: Pages) -> list[Burst]:
     """Every whole burst in these pages."""
     out = []
@@ -113,17 +125,11 @@ def resistance(burst: Burst, *, capacitor_f: float = 0.0, drop_v: float = 0.0,
     capacitor_f: on the bus; its current is the source's too. drop_v, knee_a: drops in the form
     drop * I / (I + knee), as in the board's settings. held: something keeps the pace.
     """
-    good, on = burst.clean, burst.on
-    if np.count_nonzero(good) < LEAST_SAMPLES or not (good & on).any():
+    ready = prepared(burst, capacitor_f=capacitor_f, drop_v=drop_v, knee_a=knee_a)
+    if ready is None:
         return None
-    amps = burst.amps + capacitor_f * _climb(burst)
-    step_a = float(amps[good & on].mean() - amps[good & ~on].mean())
-    if step_a < LEAST_STEP_A:
-        return None
-    volts = burst.volts + drop_v * amps / (amps + knee_a)
-    # R + S at most: what the plain means of both loads tell
-    top_ohm = max(0.0, float(volts[good & ~on].mean() - volts[good & on].mean()) / step_a)
-    noise_v = _noise_v(burst, volts, top_ohm)
+    amps, volts, step_a, top_ohm, noise_v = (
+        ready.amps, ready.volts, ready.step_a, ready.top_ohm, ready.noise_v)
     fits = [_Fit(burst, amps, volts, noise_v, None)]
     if not held:
         fits += [_Fit(burst, amps, volts, noise_v, (lag_s, top_ohm)) for lag_s in ARM_S]
@@ -139,7 +145,22 @@ def resistance(burst: Burst, *, capacitor_f: float = 0.0, drop_v: float = 0.0,
     return Resistance(best.ohm, min(ends), max(ends), step_a, noise_v)
 
 
-def _noise_v(burst: Burst, volts: Floats, ohm: float) -> float:
+def prepared(burst: Burst, *, capacitor_f: float, drop_v: float, knee_a: float) -> Ready | None:
+    """None where it tells nothing (too few samples, no step); figures as in `resistance`."""
+    good, on = burst.clean, burst.on
+    if np.count_nonzero(good) < LEAST_SAMPLES or not (good & on).any():
+        return None
+    amps = burst.amps + capacitor_f * climbing(burst)
+    step_a = float(amps[good & on].mean() - amps[good & ~on].mean())
+    if step_a < LEAST_STEP_A:
+        return None
+    volts = burst.volts + drop_v * amps / (amps + knee_a)
+    # R + S at most: what the plain means of both loads tell
+    top_ohm = max(0.0, float(volts[good & ~on].mean() - volts[good & on].mean()) / step_a)
+    return Ready(amps, volts, step_a, top_ohm, noise_of(burst, volts, top_ohm))
+
+
+def noise_of(burst: Burst, volts: Floats, ohm: float) -> float:
     """Of one reading, from those before the step: what a straight line leaves, and no less than
     what rounding volts and amps to their units does."""
     first = int(np.argmax(burst.on))
@@ -159,8 +180,8 @@ class _Fit:
         off_v = np.full(len(t), noise_v)
         if arm is not None:
             lag_s, top_ohm = arm
-            sag, moves = _sag(burst, amps, lag_s)
-            columns.append(-sag)
+            sunk, moves = sagging(burst, amps, lag_s)
+            columns.append(-sunk)
             # when a reading was taken is not known better than READ_OFF_S
             off_v = np.hypot(off_v, top_ohm * moves * READ_OFF_S)
         weight = 1 / off_v[burst.clean]
@@ -194,24 +215,30 @@ class _Fit:
         return (low, high) if low <= high else ()
 
 
-def _sag(burst: Burst, amps: Floats, lag_s: float) -> tuple[Floats, Floats]:
+def sagging(burst: Burst, amps: Floats, lag_s: float,
+            delay_s: float = 0.0) -> tuple[Floats, Floats]:
     """y at each reading [A] and how fast it moves there [A/s]. The load changes at a tick's
-    begin; a reading lies READ_S into it."""
+    begin; a reading lies READ_S into it. delay_s: by which the motors' current follows the
+    load's, while the bus capacitor gives the rest."""
     each_s = TICK_MS / 1000
     over = amps.copy()
     for i in reversed(np.flatnonzero(~burst.clean)):  # both loads in it: the new one's counts
         over[i] = over[min(i + 1, len(amps) - 1)]
     over = over - over[: int(np.argmax(burst.on))].mean()
-    sag, moves = np.zeros_like(over), np.zeros_like(over)
-    y = 0.0
-    for i in range(len(over)):
-        sag[i] = over[i] + (y - over[i]) * exp(-READ_S / lag_s)
-        moves[i] = abs(over[i] - sag[i]) / lag_s
-        y = over[i] + (y - over[i]) * exp(-each_s / lag_s)
-    return sag, moves
+    y_now, moves = np.zeros_like(over), np.zeros_like(over)
+    y = was = 0.0
+    begin, at, end = (exp(-part_s / lag_s) for part_s in
+                      (delay_s, READ_S - delay_s, each_s - delay_s))
+    for i, now in enumerate(over.tolist()):
+        y = was + (y - was) * begin
+        y_now[i] = now + (y - now) * at
+        moves[i] = abs(now - y_now[i]) / lag_s
+        y = now + (y - now) * end
+        was = now
+    return y_now, moves
 
 
-def _climb(burst: Burst) -> Floats:
+def climbing(burst: Burst) -> Floats:
     """dV/dt of each reading [V/s] from its neighbours, none of them across a change."""
     rise = np.diff(burst.volts) / np.diff(burst.t_s)
     same = burst.clean[1:] & burst.clean[:-1] & (burst.on[1:] == burst.on[:-1])

@@ -6,6 +6,8 @@ import json
 from typing import Any
 
 from steadyturn.sessions import schema
+from steadyturn.sessions.lesson import Lesson
+from steadyturn.sessions.lesson import read as read_lessons
 from steadyturn.sessions.one_page import first_of
 from steadyturn.sessions.rows import OutingRow
 from steadyturn.sessions.store import Store
@@ -16,11 +18,12 @@ COLUMNS = (
     "after_s", "until_s", "after_contact", "until_contact", "settings", "rig", "label",
     "energy_in_j", "energy_out_j", "energy_out_kind", "charge_c", "turns", "on_s", "turning_s",
     "band_s", "connected_s", "connections", "faults", "faults_by_name", "boots", "pages",
-    "missing_pages", "percent", "mean_pace_tpm",
+    "missing_pages", "percent", "mean_pace_tpm", "lessons",
 )
-_KINDS = "nnnnnnuuuuooovvfftffffffnntnnngg"
+_KINDS = "nnnnnnuuuuooovvfftffffffnntnnnggv"
 assert len(_KINDS) == len(COLUMNS)
 _FAULTS = COLUMNS.index("faults_by_name")
+_LESSONS = COLUMNS.index("lessons")
 
 
 def read(store: Store, *, board: int | None = None, id: int | None = None) -> list[OutingRow]:
@@ -39,6 +42,7 @@ def read(store: Store, *, board: int | None = None, id: int | None = None) -> li
     for row in rows:
         cells: list[Any] = list(row)
         cells[_FAULTS] = _counts(store, row[_FAULTS])
+        cells[_LESSONS] = _lessons(store, row[_LESSONS])
         cells.append("\n".join(text for seq, text in notes.get(row[1], ())
                                if row[2] <= seq <= row[3]))
         out.append(OutingRow(*cells))
@@ -62,6 +66,13 @@ def _counts(store: Store, text: str) -> dict[str, int]:
     if not isinstance(found, dict) or not all(isinstance(n, int) for n in found.values()):
         raise schema.damaged(store.path, "a count of faults cannot be read")
     return found
+
+
+def _lessons(store: Store, text: str | None) -> tuple[Lesson, ...]:
+    try:
+        return read_lessons(text)
+    except ValueError as error:
+        raise schema.damaged(store.path, "what an outing taught cannot be read") from error
 
 
 def raw_pages(store: Store, board: int, first_seq: int, last_seq: int) -> list[bytes]:

@@ -22,6 +22,8 @@ from steadyturn.sessions import dates, in_force, outing_rows, schema
 from steadyturn.sessions.decode import decode, seq_of
 from steadyturn.sessions.figures import Figures, review
 from steadyturn.sessions.grouping import Parts, Segment, segments, turned, turning, worth
+from steadyturn.sessions.lesson import text
+from steadyturn.sessions.lessons import lessons
 from steadyturn.sessions.parting import Contacts, Met
 from steadyturn.sessions.settings_names import Names, names
 from steadyturn.sessions.store import Store
@@ -148,6 +150,7 @@ class _Run:
             "after_contact": segment.after.id if segment.after else None,
             "until_contact": segment.until.id if segment.until else None,
             "settings": settings, "rig": known.rig, "label": known.label,
+            "lessons": text(lessons(own, known.constants, figures)),
             "boots": len(figures.boots), "pages": len(table),
             "missing_pages": figures.missing_pages + _missing_before(table, before),
             **_totals(figures),

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+from steadyturn.sessions.lesson import Lesson
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +56,8 @@ class OutingRow:
     connected_s: with the phone connected. energy_out_kind: as in `figures.Figures`.
     pages: stored ones; missing_pages: absent within it or just before it, their totals are in.
     percent: of the phone's battery, None without its capacity in the settings; mean_pace_tpm:
-    while the pace was valid, None if it never was. note: a person's own words, "" for none.
+    while the pace was valid, None if it never was. lessons: what it tells of the machine's
+    constants, not in --json. note: a person's own words, "" for none.
     """
 
     id: int
@@ -89,4 +92,5 @@ class OutingRow:
     missing_pages: int
     percent: float | None
     mean_pace_tpm: float | None
+    lessons: tuple[Lesson, ...] = field(metadata={"json": False})
     note: str

@@ -133,6 +133,12 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         "INSERT INTO stale SELECT DISTINCT board, 0 FROM page WHERE true "
         "ON CONFLICT (board) DO UPDATE SET from_seq = 0",
     ),
+    (
+        # What an outing tells of its machine's constants (lessons.text); NULL: nothing.
+        "ALTER TABLE outing ADD COLUMN lessons TEXT",
+        "INSERT INTO stale SELECT DISTINCT board, 0 FROM page WHERE true "
+        "ON CONFLICT (board) DO UPDATE SET from_seq = 0",
+    ),
 )
 VERSION = len(MIGRATIONS)
 

@@ -6,7 +6,8 @@ Any board may have written it, so nothing in it is taken for granted.
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 from steadyturn_fw import fields
@@ -18,11 +19,13 @@ _PERCENT = next(row for row in fields.WHOLE if row[0] == "percent_mj")
 @dataclass(frozen=True, slots=True)
 class Names:
     """rig, label: None where there is none. percent_mj: energy at the phone's socket for a
-    percent of its battery, 0: not known."""
+    percent of its battery, 0: not known. constants: the whole numbers and choices that are
+    possible ones, what the machine's constants are learned with."""
 
     rig: str | None
     label: str | None
     percent_mj: int
+    constants: Mapping[str, int | str] = field(default_factory=dict)
 
 
 def names(raw: bytes) -> Names:
@@ -38,7 +41,16 @@ def names(raw: bytes) -> Names:
     percent = read.get("percent_mj", 0)
     if not isinstance(percent, int) or isinstance(percent, bool) or not low <= percent <= high:
         percent = 0
-    return Names(_text(read, "rig"), _text(read, "label"), percent)
+    return Names(_text(read, "rig"), _text(read, "label"), percent, _constants(read))
+
+
+def _constants(read: dict[str, Any]) -> dict[str, int | str]:
+    found: dict[str, int | str] = {
+        name: read[name] for name, low, high, _ in fields.WHOLE
+        if type(read.get(name)) is int and low <= read[name] <= high}
+    found |= {name: read[name] for name, choices, _ in fields.CHOICE
+              if isinstance(read.get(name), str) and read[name] in choices}
+    return found
 
 
 def _text(read: dict[str, Any], name: str) -> str | None:

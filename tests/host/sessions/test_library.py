@@ -95,7 +95,7 @@ def test_wal_keys_and_version(tmp_path):
         assert library.pages(board) == b""
     db = sqlite3.connect(tmp_path / schema.FILE)
     assert db.execute("PRAGMA journal_mode").fetchone()[0] == "wal"
-    assert db.execute("PRAGMA user_version").fetchone()[0] == schema.VERSION == 3
+    assert db.execute("PRAGMA user_version").fetchone()[0] == schema.VERSION == 4
     assert db.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
 
 

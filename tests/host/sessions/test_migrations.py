@@ -15,7 +15,7 @@ from steadyturn.sessions import schema
 from steadyturn.sessions.library import Library
 
 HERE = Path(__file__).parent
-OLD = {n: HERE / f"layout_{n}.sql" for n in (1, 2)}
+OLD = {n: HERE / f"layout_{n}.sql" for n in (1, 2, 3)}
 KEPT = ("board", "settings", "page", "damaged")
 OF_CONTACT = "SELECT id, board, kind, host_s, boot, t_ms, firmware, first_seq, last_seq, " \
              "settings, finished FROM contact"
