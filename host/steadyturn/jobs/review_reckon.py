@@ -49,10 +49,10 @@ def reckon(
     """settings: those that are shown; of_boots: of single boots; earlier: outings before, of
     which those of the same rig are this machine's history (None: it is not asked for)."""
     flows = flow(pages, settings)
-    sensor = accuracy(settings, rig)
+    sensor = accuracy(settings, rig, of_boots=of_boots)
     out_sensor = None
     if settings.get("out_shunt_uohm", 0) >= 500:
-        out_sensor = accuracy(settings, rig, out=True)
+        out_sensor = accuracy(settings, rig, out=True, of_boots=of_boots)
     estimates = energies(figures, flows, settings, sensor, rig, out_sensor or UNKNOWN)
     compared = () if rig is None else expected(
         rig, flows, sensor, pace_measured=figures.pace_kind == "measured", out=estimates[1])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from steadyturn.report.correction_words import when as correction_day
 from steadyturn.report.review_words import (
     COMPARED,
     ESTIMATE,
@@ -62,11 +63,20 @@ def _reads(name: str, a: Any) -> str:
             f"amps +-{number(a.amps_percent, 2)} % and {number(a.amps_ma, 2)} mA "
             f"(95 %; {a.source}).")
     if a.corrected:
-        said += (f" Correction in force: volts x {a.bus_gain_ppm / 1e6:.4f} {a.bus_offset_mv:+d} "
-                 f"mV, amps x {a.amps_gain_ppm / 1e6:.4f} {a.amps_offset_ma:+d} mA.")
+        said += (" These readings are corrected by a meter: volts x "
+                 f"{a.bus_gain_ppm / 1e6:.4f} {a.bus_offset_mv:+d} mV"
+                 f"{_on(a.volts_corrected_on)}, amps x {a.amps_gain_ppm / 1e6:.4f} "
+                 f"{a.amps_offset_ma:+d} mA{_on(a.amps_corrected_on)}.")
     else:
         said += " No correction is in force."
+    if a.other_boots:
+        said += (f" {a.other_boots} of the boots shown had another correction; their readings are "
+                 "as they were then.")
     return wrap(said)
+
+
+def _on(day: str) -> str:
+    return f" ({correction_day(day)})" if day else ""
 
 
 def model(review: Any) -> str:

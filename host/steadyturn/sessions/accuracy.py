@@ -34,6 +34,7 @@ class Accuracy:
 
     corrected: a correction is in force; bus_gain_ppm ... amps_offset_ma: that correction;
     volts_corrected_on, amps_corrected_on: its days as YYYY-MM-DD, "" where none is known.
+    other_boots: boots of those shown that had another correction.
     source: where the figures come from; "" where nothing is known.
     """
 
@@ -50,6 +51,7 @@ class Accuracy:
     source: str
     volts_corrected_on: str = ""
     amps_corrected_on: str = ""
+    other_boots: int = 0
 
     @property
     def known(self) -> bool:
@@ -75,14 +77,18 @@ class Accuracy:
 UNKNOWN = Accuracy("", nan, nan, nan, nan, False, 1_000_000, 0, 1_000_000, 0, "")
 
 
+CORRECTION = ("bus_gain_ppm", "bus_offset_mv", "amps_gain_ppm", "amps_offset_ma")
+
+
 def accuracy(
-    settings: Mapping[str, Any], rig: Rig | None = None, *, out: bool = False
+    settings: Mapping[str, Any], rig: Rig | None = None, *, out: bool = False,
+    of_boots: Mapping[int, Mapping[str, Any]] | None = None,
 ) -> Accuracy:
     """Of the sensor in these settings (as the board's settings file names them); `UNKNOWN`
-    without them. rig: tells the shunt's tolerance. out: the INA3221's second channel."""
+    without them. rig: tells the shunt's tolerance. out: the INA3221's second channel. of_boots:
+    the settings of single boots, where they are known."""
     begin = "out_" if out else ""
-    names = [f"{begin}{name}" for name in
-             ("bus_gain_ppm", "bus_offset_mv", "amps_gain_ppm", "amps_offset_ma", "shunt_uohm")]
+    names = [f"{begin}{name}" for name in (*CORRECTION, "shunt_uohm")]
     chip = settings.get("chip")
     found = [int(settings.get(name) or 0) for name in names]
     bus_gain, bus_offset, amps_gain, amps_offset, shunt_uohm = found
@@ -104,10 +110,12 @@ def accuracy(
         source += "; shunt"
     if corrected_v or corrected_a:
         source += "; the meter it was corrected with"
+    other = sum(any(one.get(name) != settings.get(name) for name in names[:4])
+                for one in (of_boots or {}).values())
     return Accuracy(
         chip, 100 * volts[0], 1000 * volts[1], 100 * amps[0], 1000 * amps[1],
         corrected_v or corrected_a, bus_gain, bus_offset, amps_gain, amps_offset, source,
-        volts_on, amps_on)
+        volts_on, amps_on, other)
 
 
 def _wide(share: float, offset: float, step: float) -> tuple[float, float]:

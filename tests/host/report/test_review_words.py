@@ -7,7 +7,8 @@ from types import SimpleNamespace as Some
 from steadyturn.report import review_page_history, review_page_parts
 from steadyturn.report.review import head
 from steadyturn.report.review_more import gaps, phone
-from steadyturn.report.review_tables import model
+from steadyturn.report.review_tables import model, sensor
+from steadyturn.sessions.accuracy import accuracy
 
 WHOLE = Some(stalls=0, stalled_s=0.0, longest_ms=0, dropped_ticks=0, no_data_s=0.0,
              missing_pages=0)
@@ -72,3 +73,14 @@ def test_one_minute_is_said_once():
                          outings=(outing,), pulled_s=1e9 + 1))
         assert ": at " in said
         assert "between" not in said
+
+
+def test_a_correction_is_said_with_its_day():
+    settings = {"chip": "ina226", "shunt_uohm": 50_000, "bus_gain_ppm": 1_002_000,
+                "amps_gain_ppm": 1_000_000, "bus_corrected_day": 9828, "bus_within_ppm": 1500,
+                "bus_within_uv": 4000}
+    plain = settings | {"bus_gain_ppm": 1_000_000}
+    read = accuracy(settings, of_boots={1: settings, 2: plain})
+    said = " ".join(sensor(Some(accuracy=read, out_accuracy=None)).split())
+    assert "corrected by a meter: volts x 1.0020 +0 mV (28 Nov 2026), amps x 1.0000" in said
+    assert "1 of the boots shown had another correction" in said

@@ -65,6 +65,23 @@ def test_a_correction_is_as_good_as_the_meter_it_was_made_with():
     assert (a.amps_gain_ppm, a.bus_gain_ppm) == (1_012_000, 1_000_000)
 
 
+def test_a_dated_correction_is_as_good_as_calibrate_left_it():
+    a = accuracy(BARE | {"bus_gain_ppm": 1_002_000, "bus_corrected_day": 9828,
+                         "bus_within_ppm": 1500, "bus_within_uv": 4000})
+    assert (a.volts_corrected_on, a.amps_corrected_on) == ("2026-11-28", "")
+    assert a.volts_percent == pytest.approx(0.15)
+    assert a.volts_mv == pytest.approx(hypot(4.0, WIDE * 0.625))
+    assert a.amps_percent == accuracy(BARE).amps_percent
+    # one that found nothing to change is a correction all the same
+    assert accuracy(BARE | {"amps_corrected_day": 1, "amps_within_ppm": 5000,
+                            "amps_within_ua": 0}).corrected
+
+
+def test_boots_with_another_correction_are_counted():
+    other = BARE | {"bus_gain_ppm": 1_002_000}
+    assert accuracy(other, of_boots={1: BARE, 2: other, 3: other}).other_boots == 1
+
+
 @pytest.mark.parametrize("settings", [{}, BARE | {"chip": "other"}, BARE | {"shunt_uohm": 0}])
 def test_without_settings_nothing_is_known(settings):
     assert accuracy(settings) is UNKNOWN
