@@ -9,6 +9,7 @@ from pathlib import Path
 from steadyturn.circuit import values as circuit
 from steadyturn.errors import Failed
 from steadyturn.jobs import bringup_trials as trials
+from steadyturn.jobs import with_page
 from steadyturn.jobs.bringup_readings import Asked, Reading, readings
 from steadyturn.jobs.bringup_steps import Stage, stages
 from steadyturn.jobs.hazards import Hazard, hazards_of
@@ -17,7 +18,7 @@ from steadyturn.model.band import Band, find_band
 from steadyturn.model.point import operate
 from steadyturn.report import bringup_page
 from steadyturn.report.bringup_words import Sheet, sheet
-from steadyturn.rig.file import read_rig
+from steadyturn.report.pace_empty import clash_line
 from steadyturn.rig.types import Rig
 from steadyturn.settings.thresholds import Thresholds, thresholds
 
@@ -63,8 +64,9 @@ class Bringup:
     order, each with its steps; a stage that must not be begun says why. most_tpm: the pace at
     which a rating on the bus would be reached, device_tpm: at which the device's would; None
     where no hand gets there. fastest_tpm: of a
-    hand whose load has gone; fastest_v: the bus then, without a clamp. no_circuit: why there is
-    no circuit for this rig, "" where there is one; unset: why a board cannot be set.
+    hand whose load has gone; fastest_v: the bus then, without a clamp. no_pace: why there is no
+    band, no_circuit: why there is no circuit for this rig, "" where there is one; unset: why a
+    board cannot be set.
     sheet: the words, None only while they are found.
     """
 
@@ -76,6 +78,7 @@ class Bringup:
     target_tpm: float | None
     high_tpm: float | None
     clash: tuple[str, str] | None
+    no_pace: str
     hazards: tuple[Hazard, ...]
     stages: tuple[Stage, ...]
     minutes: int
@@ -99,12 +102,8 @@ def bringup(path: str | Path, *, page: Path | None = None) -> Bringup:
 
     Raises WrongInput for the file's problems, and where no page can be written there.
     """
-    if page is not None:
-        bringup_page.check(page)
-    result = bringup_of(read_rig(path), path, page=page)
-    if page is not None:
-        bringup_page.write(result, page)
-    return result
+    return with_page.made(path, page, bringup_page,
+                          lambda rig: bringup_of(rig, path, page=page))
 
 
 def bringup_of(rig: Rig, path: str | Path, *, page: Path | None = None) -> Bringup:
@@ -132,7 +131,8 @@ def bringup_of(rig: Rig, path: str | Path, *, page: Path | None = None) -> Bring
     result = Bringup(
         file=str(path), rig=rig.name, feasible=band.feasible,
         safe=not any(h.refuses for h in hazards), low_tpm=band.low_tpm,
-        target_tpm=band.target_tpm, high_tpm=band.high_tpm, clash=band.clash, hazards=hazards,
+        target_tpm=band.target_tpm, high_tpm=band.high_tpm, clash=band.clash,
+        no_pace=clash_line(band), hazards=hazards,
         stages=found, minutes=sum(s.minutes for s in found if not s.barred),
         resistors=tuple(resistors), readings=tuple(read.values()), protected=protected,
         connects=connects, no_circuit=no_circuit, unset=unset,

@@ -9,6 +9,7 @@ from typing import Any
 from steadyturn_fw import pages, patterns
 
 from steadyturn.errors import Failed
+from steadyturn.jobs import with_page
 from steadyturn.jobs.charge_values import USB, device
 from steadyturn.jobs.hazards import Hazard, hazards_of
 from steadyturn.model.band import Band, find_band
@@ -18,7 +19,6 @@ from steadyturn.report import card_page
 from steadyturn.report.card_words import Words, words
 from steadyturn.report.pace_empty import clash_line
 from steadyturn.report.style import shown_path
-from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
 from steadyturn.rig.wiring import all_pins
 from steadyturn.settings.thresholds import thresholds
@@ -75,12 +75,7 @@ def card(path: str | Path, *, page: Path | None = None) -> Card:
     Raises WrongInput for the file's problems and where no page can be written there; Failed,
     with what to do, for a machine that is dangerous as built or has no pace that works.
     """
-    if page is not None:
-        card_page.check(page)
-    result = card_of(read_rig(path), path, page=page)
-    if page is not None:
-        card_page.write(result, page)
-    return result
+    return with_page.made(path, page, card_page, lambda rig: card_of(rig, path, page=page))
 
 
 def card_of(rig: Rig, path: str | Path, *, page: Path | None = None) -> Card:

@@ -91,6 +91,10 @@ def _board_step(
         if last is not None and last.pages and last.board == board.unique_id and (
                 last.seconds_ago < FRESH_S / 24):
             return "steadyturn review", "it shows what the pull just now brought."
+        if not board.virtual and last is None:
+            return (f"steadyturn bringup {_rig(rigs, board)} --html bringup.html",
+                    "the board is set up, and nothing it did was ever pulled: the sheet brings "
+                    "the machine up step by step. Once it charges, 'steadyturn watch'.")
         return f"steadyturn watch{_port(board, boards)}", "the board is up; crank and watch."
     busy = [b for b in here if b.state == BUSY]
     if busy:
@@ -123,7 +127,8 @@ def _without_board(
     if rigs:
         rig = _rig(rigs)
         return (f"steadyturn check {rig}",
-                f"it says what could harm; then 'steadyturn pace {rig}' shows how fast to turn.")
+                f"it says what could harm; then 'steadyturn pace {rig}' shows how fast to turn, "
+                f"and 'steadyturn bringup {rig}' is the sheet to build by.")
     if drawers:
         return (f"steadyturn size {drawers[0]}",
                 "it lists what can be built from these parts, and writes a rig file of it.")

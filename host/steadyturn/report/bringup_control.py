@@ -94,14 +94,15 @@ def _board(b: Any) -> dict[str, Said]:
     return {
         "board_alone": Said(
             "The board alone",
-            ("No motor, no cells. Look once more that neither 'bus' nor 'out' touches a pin of "
-             "the board. Plug it into a laptop.",),
+            ("No motor, no cells; all is wired now, the shunt back at 'bus'. Look once more that "
+             "neither 'bus' nor 'out' touches a pin of the board. Plug it into a laptop.",),
             (Row("3V3 to ground", "3.2 to 3.4 V", "V"),),
             "it gets warm or there are no 3.3 V: unplug at once.",
             "No volts: a short from the 3.3 V rail; take out half of the wires, again."),
         "flash": Said(
             "Firmware and settings",
-            (f"'steadyturn ports', then 'steadyturn flash {rig_file}'.",
+            ("MicroPython on it first, 1.24 or later, as its maker describes. 'steadyturn "
+             f"ports', then 'steadyturn flash {rig_file}'.",
              f"Then rest: {_rest(rig.board.lamp)}"),
             (Row("lamp at rest", _rest_short(rig.board.lamp), ""),), "",
             "Long flashes: count them; the table of the lamp's faults below."),
@@ -130,7 +131,7 @@ def _board(b: Any) -> dict[str, Said]:
             (Row("meter less 'watch', of the bus", f"within {100 * CHIP_SHARE:.0f} %", "V"),),
             "they differ by more than 5 %.",
             f"Fault 2 at the lamp: the {sensors.name(sensor)}'s four wires, its address "
-            f"({sensor.address:#04x})."),
+            f"({sensor.address:#04x}). A little off: 'steadyturn calibrate'."),
         "released": Said(
             "Released",
             (f"Bus from cells{quiet}, cap off J1. Nobody turns: it may not connect.",),

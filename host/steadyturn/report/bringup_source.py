@@ -14,7 +14,7 @@ from steadyturn.report.bringup_rows import (
     row,
     span,
 )
-from steadyturn.report.style import duration, number
+from steadyturn.report.style import duration, number, shown_path
 
 
 def source(b: Any) -> dict[str, Said]:
@@ -83,7 +83,8 @@ def _motors(b: Any) -> dict[str, Said]:
             (row(b, "trial_open_v", "open"), row(b, "trial_loaded_v", "with the resistor"),
              row(b, "trial_found_ohm", "ohms reckoned, brushes included")), "",
             "More ohms: a thin lead, a bad contact, worn brushes. Fewer: a shorted winding, or "
-            "the pace was not the same."),
+            f"the pace was not the same. 'steadyturn bench {shown_path(b.file)}' takes such "
+            "readings and writes what follows into the rig."),
         "listen": Said(
             "A minute of turning",
             ("Cover on. A turn a second for a minute, leads open and apart. Listen, then feel "
@@ -102,7 +103,7 @@ def _bus(b: Any) -> dict[str, Said]:
         "beep": Said(
             "Looked at before anything turns",
             ("Motors, rectifier, fuse, bus capacitor and clamp are wired; converter, board and "
-             "socket are not.",
+             f"socket are not. {_lift(rig)}",
              "Go through the table of step 5 in hardware/breadboard.md: shorts, swapped leads, "
              "missing wires. Stripe of each electrolytic: minus. Ring of each diode: cathode."),
             (Row("bus to ground", "some kohm, rising", "kohm"),), "any line of it is not met."),
@@ -132,6 +133,13 @@ def _bus(b: Any) -> dict[str, Said]:
     if guard is not None:
         said |= _clamp(b)
     return said
+
+
+def _lift(rig: Any) -> str:
+    """How one who has wired all of it keeps volts from what comes later."""
+    board = " and the board's wire from 'bus' (to D9)" if rig.supply.feed == "crank" else ""
+    return (f"Where all is wired already: lift the shunt R6 off 'bus'{board}, until stage "
+            "4.")
 
 
 def _too_fast(b: Any) -> str:

@@ -13,7 +13,6 @@ from steadyturn.report.bringup_faults import Symptom, symptoms
 from steadyturn.report.bringup_load import load
 from steadyturn.report.bringup_rows import Said, resistor
 from steadyturn.report.bringup_source import source
-from steadyturn.report.limit_names import clash_line
 from steadyturn.report.style import number, shown_path
 from steadyturn.report.words import FAULT
 
@@ -103,9 +102,10 @@ def warnings(b: Any) -> list[str]:
     if b.most_tpm is not None:
         found.append(f"Until that is mended: never above {b.most_tpm:.0f} turns/min, at no stage.")
     if not b.feasible:
+        why = f"{b.no_pace}. " if b.no_pace else ""
         found.append("No pace works for this rig: stages 1 to 3 may be tried, the rest would "
-                     f"prove nothing. {clash_line(b.clash)} 'steadyturn pace "
-                     f"{shown_path(b.file)}' says what parts them.")
+                     f"prove nothing. {why}'steadyturn pace {shown_path(b.file)}' says what "
+                     "parts them.")
     if b.no_circuit:
         found.append(f"There is no circuit for this rig ({b.no_circuit}): neither clamp nor cut "
                      "can be tried. Look at [protection] and the volts of the rig.")

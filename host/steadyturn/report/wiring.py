@@ -45,8 +45,8 @@ def _head(result: Any) -> list[str]:
                   f"{SOCKETS[result.socket]}, the board a {result.board}. Together about "
                   f"{result.price_eur:.0f} euro, a rough guide.")]
     if result.unplaced:
-        lines.append(wrap(f"Without a place on the breadboard: {', '.join(result.unplaced)} "
-                          "(hardware/turn_and_load.md)."))
+        lines.append(wrap(f"On the breadboard's free rows, as hardware/turn_and_load.md says: "
+                          f"{', '.join(result.unplaced)}."))
     return lines + _calculated(result.calculated)
 
 

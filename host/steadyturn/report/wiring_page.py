@@ -20,9 +20,13 @@ table { border-collapse: collapse; width: 100%; font-size: .9em; } th, td { text
   padding: .15rem .6rem .15rem 0; border-bottom: 1px solid #bbb; vertical-align: top;
   font-weight: normal; } thead th { font-weight: 600; } caption { text-align: left; }
 th.n, td.n { text-align: right; white-space: nowrap; }
+.places td:nth-child(2) { white-space: nowrap; }
 .mind { border: 2px solid #1a1a1a; padding: .2rem .8rem; }
-@media print { body { max-width: none; font-size: 11px; } h2 { break-after: avoid; }
-  svg, tr { break-inside: avoid; } .wide svg { min-width: 0; } }
+@page { margin: 12mm 13mm 14mm; @bottom-right { content: counter(page) " / " counter(pages);
+  font: 8pt sans-serif; } }
+@media print { body { max-width: none; font-size: 11px; padding: 0; }
+  h2, caption { break-after: avoid; } svg, tr { break-inside: avoid; }
+  .wide svg { min-width: 0; } }
 """
 
 
@@ -42,13 +46,15 @@ def page(result: Any, sheets: Sequence[tuple[str, str]], board: str, holes: str)
     body += ["<h2>Terminal strip</h2>", _table("Thick wires, screwed.",
                                                place_tables.terminals(made)),
              "<h2>Breadboard</h2>", _drawing(holes, "holes"),
+             "<div class='places'>",
              _table("Holes of every leg: column and row.", place_tables.places(made, parts)),
+             "</div>",
              "<h2>At socket, sensor and board</h2>",
              _table("Soldered across their pins.", place_tables.soldered(made, parts)),
              "<h2>Wires</h2>", _table("Tick each one off.", place_tables.wires(made), tick=True),
              _drawing(board, "pins")]
     if result.unplaced:
-        body.append(f"<p>Without a place here: {esc(', '.join(result.unplaced))}; see "
+        body.append(f"<p>By hand, on the free rows: {esc(', '.join(result.unplaced))}; see "
                     "hardware/turn_and_load.md.</p>")
     body += ["<h2>Parts</h2>", _parts(result)]
     return document(f"{result.rig}: wiring", "\n".join(body), _STYLE,
@@ -75,7 +81,7 @@ def _table(caption: str, markdown: str, *, tick: bool = False) -> str:
 
 def _parts(result: Any) -> str:
     rows = [(esc(p.ref), str(p.quantity), esc(p.value), esc(p.rating), esc(p.role),
-             esc(f"{p.substitute}: {p.changes}"), f"{p.price_eur:.2f}") for p in result.parts]
+             esc(f"{p.substitute}: {p.changes}".replace("`", "'")), f"{p.price_eur:.2f}") for p in result.parts]
     return table("Prices: euro apiece, a rough guide without a source.",
                  ("part", "pieces", "value", "rating", "for", "instead: what it changes", "euro"),
                  rows, right=(1, 6))

@@ -20,6 +20,7 @@ from test_schematic import LAMPS, parts, rig_of
 
 ROOT = Path(__file__).parents[3]
 LAYOUT = placer.stored()
+FREE_ROWS = 56  # from there on: turn_and_load.md
 CASES = [(name, place, "") for name in example_names() for place in PLACES]
 CASES += [("lakeside-hut", "bus_switch", more)
           for more in ("all options", "adc", *LAMPS, *BOARDS)]
@@ -54,6 +55,19 @@ def test_what_is_joined_is_what_the_table_joins(example, place, more):
     if more == "rgb":
         options |= {"C50"}
     assert set(made.free) <= options
+    assert max(int(HOLE.fullmatch(hole)[2]) for hole in holes) < FREE_ROWS
+
+
+def test_the_options_have_holes_of_their_own():
+    """turn_and_load.md says where they go: on rows that no circuit uses, each hole once."""
+    text = (ROOT / "hardware/turn_and_load.md").read_text(encoding="utf-8")
+    holes = re.findall(r"\b([a-j])(\d\d)\b", text)
+    assert len(holes) > 15
+    assert len(set(holes)) == len(holes)
+    assert {int(row) for _, row in holes} <= set(range(FREE_ROWS, placer.ROWS + 1))
+    for ref in ("R52", "R53", "C53", "R54", "R55", "Q55", "R56", "R57", "R50", "R51", "Q50",
+                "D52", "C50"):
+        assert ref in text, ref
 
 
 @pytest.mark.parametrize("place", PLACES)

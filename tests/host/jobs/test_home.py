@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 import time
 from pathlib import Path
@@ -216,7 +217,9 @@ def test_pages_at_rest_are_not_to_be_pulled(place, plugged):
     put_rig(place[0])
     with PtyBoard(fake) as board:
         plugged(board.port)
-        assert home(*place).next_step == "steadyturn watch"  # never turned
+        # never turned, never pulled: the machine is still to be brought up
+        step = home(*place).next_step
+        assert re.fullmatch(r"steadyturn bringup \S+\.toml --html bringup\.html", step)
         fake.state.update(turns_m=4000)
         pull(board.port, place[1])
         fake.pages.update({n: fake_page(n, boot=n, turns_m=4000) for n in (8, 9)})

@@ -50,14 +50,15 @@ OLD = LastPull("aa", 9e5, 12, True)
     ([HUT], [], [board("no permission")], None, "ports"),
     # several
     ([HUT], [], [board(), board(port="B", waiting=1)], None, "pull --port B"),
-    ([HUT], [], [board("no answer"), board(port="B")], None, "watch"),
+    ([HUT], [], [board()], None, "bringup hut.toml --html bringup.html"),
+    ([HUT], [], [board("no answer"), board(port="B")], OLD, "watch"),
     ([HUT], [], [board("no answer"), board("no answer", port="B")], None,
      "flash hut.toml --port A"),
     ([HUT], [], [board("busy"), board(port="B", waiting=1)], None, "pull"),
     ([HUT], [], [board(), board("other version", port="B")], None, "flash hut.toml --port B"),
     # a virtual one
     ([HUT], [], [board(virtual=True, port="V")], None, "watch --port V"),
-    ([HUT], [], [board(), board(virtual=True, port="V")], None, "watch"),
+    ([HUT], [], [board(), board(virtual=True, port="V")], OLD, "watch"),
     ([HUT], [], [board("busy", virtual=True, port="V")], None, "ports"),
 ])
 def test_next(rigs, drawers, boards, last, step):
