@@ -57,7 +57,8 @@ thead th { color: var(--soft); font-size: .8125rem; padding: 0 .7rem 0 0; }
   font: 8pt sans-serif; } }
 @media print { html { font-size: 9.5pt; } body { font-size: 9.5pt; line-height: 1.3;
   max-width: none; padding: 0; }
-  h2, h2 + p { break-after: avoid; } h2 { margin: 4mm 0 1mm; } .step, tr, .mind, .symptom { break-inside: avoid; }
+  h2, h2 + p { break-after: avoid; } h2 { margin: 4mm 0 1mm; }
+  .step, tr, .mind, .symptom { break-inside: avoid; }
   .mind { margin: 1mm 0 2mm; padding: .5mm 3mm; } .mind ul { margin: .5mm 0; }
   .box { width: 4.5mm; height: 4.5mm; top: 1.6mm; } .write span { min-height: 6mm; }
   .step { padding: 1.2mm 0 1.6mm 8mm; } .step p { margin: .3mm 0; } table { margin: .5mm 0; }

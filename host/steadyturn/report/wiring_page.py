@@ -81,7 +81,8 @@ def _table(caption: str, markdown: str, *, tick: bool = False) -> str:
 
 def _parts(result: Any) -> str:
     rows = [(esc(p.ref), str(p.quantity), esc(p.value), esc(p.rating), esc(p.role),
-             esc(f"{p.substitute}: {p.changes}".replace("`", "'")), f"{p.price_eur:.2f}") for p in result.parts]
+             esc(f"{p.substitute}: {p.changes}".replace("`", "'")), f"{p.price_eur:.2f}")
+            for p in result.parts]
     return table("Prices: euro apiece, a rough guide without a source.",
                  ("part", "pieces", "value", "rating", "for", "instead: what it changes", "euro"),
                  rows, right=(1, 6))
