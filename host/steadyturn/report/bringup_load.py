@@ -57,7 +57,7 @@ def _resistor(b: Any) -> dict[str, Said]:
             (*amps, Row("meter less 'watch'", f"within {100 * AMPS_SHARE:.0f} %", "A")),
             "they differ by more than 10 %.",
             "By a constant share: shunt_mohm, or the sense wires are not at the shunt's own legs. "
-            "Zero or negative: IN+ and IN- swapped."),
+            "Zero or negative: IN+ and IN- swapped. A little: 'steadyturn calibrate'."),
         "fastest": Said(
             "The load goes at the fastest pace",
             (f"Meter with its min/max key at the socket. Cover on. Turn as fast as you can, "
