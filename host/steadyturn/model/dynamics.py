@@ -43,6 +43,7 @@ class Machine:
             raise ValueError(f"step_s is {step_s}: it must be above 0")
         self.rig = rig
         self.step_s = step_s
+        self.finer = 1  # steps to one of those that were asked for, a power of two
         self.parts = Parts(rig, step_s)
         self.state = State(
             winding_c=self.parts.air_c if winding_c is None else winding_c,
@@ -105,7 +106,7 @@ class Machine:
         wound, rest = self.sums.copper, self.sums.motors_rest(self.parts)
         self.state.winding_c = self.parts.warmer(
             self.state.winding_c, wound - self._wound_mark_j, rest - self._rest_mark_j,
-            _WARM_EVERY * self.step_s,
+            _WARM_EVERY * self.finer * self.step_s,
         )
         self._wound_mark_j, self._rest_mark_j = wound, rest
         self.parts.warm(self.state.winding_c)
@@ -119,15 +120,36 @@ class Machine:
         connected: bool,
         board_on: bool,
         host_power: bool = False,
+        finer: int = 1,
     ) -> None:
         """Step until `until_s`, rounded to whole steps, so that time never drifts.
 
         connected: the firmware holds the load switch; board_on: the board draws its
-        power; host_power: a USB host feeds the board and keeps its reservoir full.
+        power; host_power: a USB host feeds the board and keeps its reservoir full. finer: a
+        power of two; so many steps take the place of one, until a call without and the end of
+        a whole one.
         """
-        end = int(until_s / self.step_s + 0.5)
+        how = arm, connected, board_on, host_power
+        if finer < self.finer:
+            over = -self.steps % (self.finer // finer)
+            self._to(min(self.steps + over, int(until_s / self.step_s + 0.5)), how)
+            if self.steps % (self.finer // finer) == 0:
+                self._divide(finer)
+        elif finer > self.finer:
+            self._divide(finer)
+        self._to(int(until_s / self.step_s + 0.5), how)
+
+    def _to(self, end: int, how: tuple[Hand, bool, bool, bool]) -> None:
+        every = _WARM_EVERY * self.finer
         while self.steps < end:
-            if self.steps % _WARM_EVERY == 0 and self.steps:
+            if self.steps % every == 0 and self.steps:
                 self._warm()
-            stop = min(end, self.steps - self.steps % _WARM_EVERY + _WARM_EVERY)
-            run(self, stop, arm, connected, board_on, host_power)
+            run(self, min(end, self.steps - self.steps % every + every), *how)
+
+    def _divide(self, finer: int) -> None:
+        """Time stays: powers of two divide a step without rounding."""
+        whole_s = self.step_s * self.finer
+        self.steps = self.steps * finer // self.finer
+        self.finer, self.step_s = finer, whole_s / finer
+        self.parts.step_s = self.step_s
+        self.parts.whole = self.parts.cut_of(self.step_s)

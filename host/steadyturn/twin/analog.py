@@ -51,13 +51,13 @@ class Analog:
             offset_v = 0.0 if ideal else AMPLIFIER_OFFSET_V * chance.uniform(-1, 1)
             self._amps_zero = unit * ((rig.sensor.amplifier_zero_v or 0.0) + gain * offset_v)
 
-    def channels(self, state: State) -> tuple[int, ...]:
-        """What the ADC pins read now, 0 to 65535."""
+    def channels(self, state: State, second_s: float = 0.0) -> tuple[int, ...]:
+        """What the ADC pins read now, 0 to 65535. second_s: conductance of a second load."""
         measures = self._measures
         # as the only sensor its divider stands behind the shunt
         bus = (state.in_v if measures else state.bus_v) * self._bus_scale
         supply = state.reservoir_v * self._supply_scale
-        amps = state.in_a * self._amps_scale + self._amps_zero
+        amps = (state.in_a + second_s * state.in_v) * self._amps_scale + self._amps_zero
         if self._noise:
             if measures:
                 amps += self._noise * self._deviate()

@@ -42,8 +42,9 @@ class Person:
     habit_tpm (None: of the traits), and who is told nothing drifts back to it and about it:
     without a lamp at any time, with one while it says hold.
     plan: (t_s, intention) in order of time; an intention is a pace in turns/min that is
-    kept whatever the lamp says, "follow" (the lamp, or the habit), "rest" or "stop"
-    (lets go), or "brake" (holds the handle back until it stands). Without a plan it
+    kept whatever the lamp says, "follow" (the lamp, or the habit), "beat" (as for a bench: turns
+    `beat_turns` to a flash for as long as it flashes, else does what the lamp says), "rest" or
+    "stop" (lets go), or "brake" (holds the handle back until it stands). Without a plan it
     follows from the start.
     meter, window_v, glance_s: volts of a multimeter that somebody without a lamp reads every
     glance_s seconds (None: of the traits). Outside the window they change their pace by the
@@ -73,6 +74,7 @@ class Person:
         self.plan = tuple(plan) if plan else ((0.0, "follow"),)
         self.meter, self.window_v = meter, window_v
         self.glance_s = self.traits.glance_s if glance_s is None else glance_s
+        self.beat_turns = 1.0  # to a flash, as somebody with a bench in mind was told
         self._start_tpm = SET_OUT * self.habit_tpm
         self.intended_tpm = 0.0
         self.tiredness = self.traits.tiredness  # 0 fresh, 1 spent by TIRED
@@ -161,6 +163,10 @@ class Person:
     def _intend(self, dt: float, t_s: float) -> None:
         if not isinstance(self._doing, str):
             self._towards(float(self._doing), EASE_OFF * dt)
+        elif self._doing == "beat" and self._cue == "faster" and self.watcher.beat_s:
+            off = 1.0 + self.traits.beat_error
+            goal = off * 60.0 * self.beat_turns / self.watcher.beat_s
+            self._towards(goal, self.traits.speed_up * dt)
         elif not self.heeds_lamp:
             self._keep_habit(dt, t_s)
         elif self._cue == "hold":

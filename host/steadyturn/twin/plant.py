@@ -25,6 +25,9 @@ from steadyturn.twin.stand_ins import _ops
 from steadyturn.twin.turning import Turning
 
 STEP_S = 0.004
+FINER = 64  # steps to one of those while a step of the second load is looked at: 62.5 us,
+FAST_US = 1000  # while the chip's cycles are no longer than this,
+RINGS_US = 60_000  # and so long after the second load was switched
 ALL_HIGH = (1 << 49) - 1  # inputs stand at their pull-ups
 REST_US = 50_000  # how often a hand that rests is asked whether it stirs
 SETTLED_A = 1e-4
@@ -73,6 +76,7 @@ class Plant:
         self.turning = Turning(rig.sensor.turn_pulses or 0)
         self._second_pin = self.pins["second_load_pin"] if rig.bus.second_load_ohm else -1
         self._second_s = 0.0  # conductance of the second load while it is connected
+        self._fine_until_us = 0
         self.bus = BusFaults(self.chip, self.pins["scl_pin"], seed)
         self._mark = (0.0, 0.0, 0.0)
 
@@ -165,16 +169,25 @@ class Plant:
         state = self.machine.state
         theta, time_s = state.theta_rad, state.time_s
         self.machine.advance(
-            t_us / 1e6, self.hand, self.switch.connected, self.board_on, self.host_power
+            t_us / 1e6, self.hand, self.switch.connected, self.board_on, self.host_power,
+            FINER if self._looked_at(t_us) else 1,
         )
         if self.turning.pulses and state.theta_rad > theta:
             self.turning.moved(state.theta_rad - theta, 1e6 * time_s, 1e6 * state.time_s)
+
+    def _looked_at(self, t_us: int) -> bool:
+        """Does the chip convert so fast, or has the second load changed so lately, that steps
+        of 4 ms would be too coarse?"""
+        fast = self.board_on and 0 < self.chip.cycle_us <= FAST_US
+        return fast or self._fine_until_us > t_us
 
     def rest(self, until_us: int) -> bool:
         """Where nothing moves and the board is off, time jumps: to until_us or to when the
         hand stirs. False: something moves, or stirs now."""
         machine, state = self.machine, self.machine.state
         if self.board_on or state.crank_rad_s != 0.0 or self.t_us >= until_us:
+            return False
+        if machine.finer > 1:
             return False
         if max(state.motor_a, state.in_a, state.out_a, state.converter_a) > SETTLED_A:
             return False
@@ -250,7 +263,7 @@ class Plant:
 
     def channels(self) -> tuple[int, ...]:
         """What the ADC pins read, 0 to 65535."""
-        return self.analog.channels(self.machine.state)
+        return self.analog.channels(self.machine.state, self._second_s)
 
     def power_came(self) -> None:
         self.board_on = True
@@ -279,6 +292,7 @@ class Plant:
         conductance = 1 / (self.rig.bus.second_load_ohm or 1.0) if on else 0.0
         if conductance == self._second_s:
             return
+        self._fine_until_us = t_us + RINGS_US
         self.settle(t_us)
         self._begin_mean()
         parts = self.machine.parts
