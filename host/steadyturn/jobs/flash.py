@@ -17,7 +17,7 @@ from steadyturn_fw import fields
 
 from steadyturn.board import update
 from steadyturn.board.connect import START_S, Board, Direct, connect
-from steadyturn.board.files import read_or_none
+from steadyturn.board.files import put, read_or_none
 from steadyturn.board.link import NoAnswer
 from steadyturn.board.stream import Gone
 from steadyturn.board.update import FileChange, Progress
@@ -30,6 +30,7 @@ from steadyturn.report.pace_empty import brief_remedies, clash_line
 from steadyturn.report.style import shown_path
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
+from steadyturn.settings import corrections_before
 from steadyturn.settings.build import build
 from steadyturn.settings.corrections import Taken, carry
 from steadyturn.settings.file import Settings, decode, encode, read_any
@@ -146,6 +147,7 @@ def bring_up(
         outcome = "same"
     else:
         with _said(board, before if plan.firmware_before else None):
+            _remember(board, taken)
             update.apply(board.files, data, difference, progress)
             _read_back(board, data)
         outcome = "written"
@@ -194,6 +196,14 @@ def _had(board: Board) -> Settings:
         if found:
             return found
     return {}
+
+
+def _remember(board: Board, taken: tuple[Taken, ...]) -> None:
+    """What does not stay is kept on the board: with the old sensor back, an undo finds it."""
+    if any(one.why for one in taken):
+        known = corrections_before.decode(read_or_none(board.files, corrections_before.FILE))
+        put(board.files, corrections_before.FILE, corrections_before.encode(
+            [*known, corrections_before.snapshot(_had(board))]))
 
 
 def _before(data: bytes | None) -> tuple[Mapping[str, int | str], str]:

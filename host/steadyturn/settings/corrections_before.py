@@ -51,12 +51,14 @@ def back(settings: Mapping[str, int | str],
     """(settings with the correction before, what is left before that). One of another sensor,
     or the same as in force (a power cut left it there), is passed over; with none left, no
     correction at all."""
-    left = list(before)
     cleared: Settings = dict(settings)
     for quantity in QUANTITIES:
         cleared = corrections.put(cleared, quantity, corrections.NONE)
-    while left:
-        made, seen = corrections.carry(cleared, left.pop())
-        if made != settings and not any(taken.why for taken in seen):
-            return made, left
-    return cleared, []
+    others = []
+    for at in reversed(range(len(before))):
+        made, seen = corrections.carry(cleared, before[at])
+        if any(taken.why for taken in seen):
+            others.insert(0, before[at])
+        elif made != settings:
+            return made, [*before[:at], *others]
+    return cleared, others

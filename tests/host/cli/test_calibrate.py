@@ -16,8 +16,11 @@ from memory_board import MemoryBoard
 from steadyturn.board import update
 from steadyturn.board.stream import gone
 from steadyturn.cli.main import code
+from steadyturn.errors import WrongInput
 from steadyturn.jobs import calibrate, calibrate_board, flash
+from steadyturn.jobs.twin import plan_misreads
 from steadyturn.rig.examples import example_path
+from steadyturn.rig.file import read_rig
 from steadyturn.settings import corrections, corrections_before
 from steadyturn.settings.file import decode, encode
 from steadyturn_fw import frames
@@ -191,6 +194,14 @@ def calibrate_on(board, meter, points):
         return calibrate.calibrate(None, meter, points, lambda plan: ["volts"], anchor=False)
     finally:
         calibrate_board.connect = kept
+
+
+@pytest.mark.parametrize("text", ["volts", "ohms:2", "volts:x", "volts:2:9", "amps:400",
+                                  "amps:nan"])
+def test_a_virtual_board_refuses_to_misread_so(text):
+    rig = read_rig(example_path("lakeside-hut"))
+    with pytest.raises(WrongInput, match="--misread"):
+        plan_misreads(rig, [text])
 
 
 # ---- guided

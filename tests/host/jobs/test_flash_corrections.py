@@ -13,6 +13,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "board"))
 from memory_board import MemoryBoard
 from steadyturn.board import update
 from steadyturn.jobs import flash as job
+from steadyturn.jobs.calibrate import undo
 from steadyturn.report import flash as report
 from steadyturn.rig.examples import example_path
 from steadyturn.settings.corrections import NONE, Correction, put, read
@@ -80,6 +81,11 @@ def test_another_shunt_drops_that_of_the_current(board, tmp_path):
     page = " ".join(report.plan_text(asked[0]).split())
     assert "kept: volts" in page
     assert "correction of current dropped: it was another shunt's" in page
+    # with the old shunt back an undo finds it
+    job.flash(HUT, port=board, confirm=lambda plan: True)
+    assert read(settings_of(board), "amps") == NONE
+    undo(board, lambda plan: True, anchor=False)
+    assert (read(settings_of(board), "bus"), read(settings_of(board), "amps")) == (VOLTS, AMPS)
 
 
 def test_broken_settings_have_them_in_those_from_before(board):
