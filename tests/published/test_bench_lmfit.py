@@ -1,5 +1,5 @@
-"""The bench's fit against lmfit 1.3.4 on the same readings: frozen/lmfit.json has the readings with
-their errors, what is believed beforehand and what lmfit made of them by equations of its own
+"""The bench's fit against lmfit 1.3.4 on the same readings: frozen/lmfit.json has the readings
+with their errors, what is believed beforehand and what lmfit made of them by equations of its own
 (frozen/make_lmfit.py)."""
 
 from __future__ import annotations

@@ -121,8 +121,7 @@ def _candidates(readings: Readings, setup: Setup, constants: Floats,
     rpm = min(FAST_RPM, 10.0 / (k * RPM * setup.series))
     found = []
     emf = k * rpm * RPM * setup.series
-    turns, seconds = 60.0, 60.0 / max(rpm / 60 / setup.ratio, 1e-9)
-    pace = {"turns": turns, "seconds": seconds} if setup.ratio > 1 else {"rpm": rpm}
+    pace = _counted(readings, setup, rpm)
     found.append(_Candidate(("open", Open(volts=emf, **pace)), rpm=rpm))
     for resistor in resistors:
         amps = _current(constants, setup, CELL_V, resistor)
@@ -142,6 +141,20 @@ def _candidates(readings: Readings, setup: Setup, constants: Floats,
         found.append(_Candidate(("run", Run(volts=volts, amps=max(amps, 0.0005))),
                                 supply_v=volts))
     return found
+
+
+def _counted(readings: Readings, setup: Setup, rpm: float) -> dict[str, Any]:
+    """The speed as it was told at the last reading that turned: counted over as long a time, or
+    known as well."""
+    for _, one in reversed(readings.items):
+        if getattr(one, "turns", None) is not None:
+            return {"turns": max(rpm / 60 / setup.ratio * one.seconds, 1.0),
+                    "seconds": one.seconds}
+        if getattr(one, "rpm", None) is not None:
+            return {"rpm": rpm, "rpm_share": one.rpm_share}
+    if setup.ratio > 1:
+        return {"turns": 60.0, "seconds": 60.0 / max(rpm / 60 / setup.ratio, 1e-9)}
+    return {"rpm": rpm}
 
 
 def _current(constants: Floats, setup: Setup, emf: float, resistor: float) -> float:

@@ -95,15 +95,16 @@ def constants_for(setup: Setup, motor: tuple[Constant, ...] = MOTOR) -> tuple[Co
 
 
 def analyse(readings: Readings, setup: Setup, motor: tuple[Constant, ...] = MOTOR, *,
-            supply: bool = True) -> Result:
-    """The constants of one motor from readings at a set-up."""
+            supply: bool = True, resistors: tuple[float, ...] = planner.RESISTORS) -> Result:
+    """The constants of one motor from readings at a set-up. supply, resistors [ohm]: what is
+    there for the readings that are proposed."""
     constants = constants_for(setup, motor)
     made = rows.make(readings, setup)
     found = fit(made, constants)
     belief = believe(made, found)
     names = [c.name for c in constants]
     values = tuple(_value(c, i, belief) for i, c in enumerate(constants))
-    offered = planner.proposals(readings, setup, made, found, supply=supply)
+    offered = planner.proposals(readings, setup, made, found, resistors=resistors, supply=supply)
     ties = []
     for i in range(len(names)):
         for j in range(i):

@@ -124,7 +124,7 @@ def bench_motor(name: str, readings: Readings | Path, parts: Path | None, *,
     where = str(parts) if written else ""
     return BenchAnswer(name, False, on, source, "nameplate" if nameplate else "class", result,
                        None, where, written, _replaced(old, text), kept,
-                       _next_motor(parts, written), taken)
+                       _next_motor(parts, written, name, source), taken)
 
 
 def bench_rig(path: Path, readings: Readings | Path, *, nameplate: bool = False,
@@ -296,7 +296,10 @@ def _train(text: str, rig: Rig, result: Result | None, on: str,
     return text, tuple(f"stage[{i + 1}].efficiency" for i in range(len(rig.stages)))
 
 
-def _next_motor(parts: Path | None, written: tuple[str, ...]) -> tuple[str, ...]:
+def _next_motor(parts: Path | None, written: tuple[str, ...], name: str,
+                readings: str) -> tuple[str, ...]:
     if not written:
-        return ("steadyturn bench --motor NAME --readings FILE --parts drawer.toml",)
+        quoted = f'"{name}"' if not name.isalnum() else name
+        return (f"steadyturn bench --motor {quoted} --readings {readings} --parts "
+                f"{parts or 'drawer.toml'}",)
     return (f"steadyturn size {parts} --typical",)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from steadyturn.bench import file
-from steadyturn.bench.planner import Proposal
+from steadyturn.bench.planner import RESISTORS, Proposal
 from steadyturn.bench.readings import Readings
 from steadyturn.bench.result import analyse
 from steadyturn.bench.setup import Setup, of_rig
@@ -24,12 +24,14 @@ MOST_NAMES = 99
 @dataclass(frozen=True)
 class Ask:
     """code: which question; count: readings of this kind so far; wrong: why the last answer
-    cannot be used, "" after a good one; proposal: what is proposed, for code "more"."""
+    cannot be used, "" after a good one; for code "more": proposal, and how far the reading before
+    it is off, 0 where it goes with the others."""
 
     code: str
     count: int = 0
     wrong: str = ""
     proposal: Proposal | None = None
+    sigmas_off: float = 0.0
 
 
 # code -> (numbers in an answer, keys they go to)
@@ -52,6 +54,7 @@ class Guide:
         self.drill = False
         self.at = "motors"
         self.resistor = ""
+        self.at_hand: tuple[float, ...] = RESISTORS
 
     def text(self) -> str:
         lines = ["# Readings of a bench; 'steadyturn bench --readings THIS FILE' uses them again.",
@@ -85,6 +88,7 @@ class Guide:
         kind = "in_out" if self.machine else "run"
         yield from self._rows(kind, kind)
         if any(kind != "in_out" for kind, _ in self.blocks):
+            yield from self._at_hand()
             yield from self._more()
 
     answer = ""
@@ -174,6 +178,20 @@ class Guide:
             self.blocks.pop()
         return wrong
 
+    def _at_hand(self) -> Iterator[Ask]:
+        """Resistors that are there beside those used, so that no other is proposed."""
+        wrong = ""
+        while True:
+            yield Ask("at_hand", wrong=wrong)
+            if not self.answer.strip():
+                return
+            said = _numbers(self.answer)
+            if said is not None and all(0.05 <= float(ohm) <= 100_000 for ohm in said):
+                used = [keys["resistor_ohm"] for _, keys in self.blocks if "resistor_ohm" in keys]
+                self.at_hand = tuple(sorted({float(ohm) for ohm in (*said, *used)}))
+                return
+            wrong = "their ohms with spaces between them (0.05 to 100000), or Enter."
+
     def _more(self) -> Iterator[Ask]:
         """What would narrow the answer most, as long as it is wanted."""
         for _ in range(MOST_MORE):
@@ -181,7 +199,9 @@ class Guide:
             setup = self.setup
             if not self.machine:
                 setup = replace(setup, ratio=taken.bench.gear)
-            offered = analyse(taken, setup, supply=not self.machine).next
+            known = analyse(taken, setup, supply=not self.machine, resistors=self.at_hand)
+            offered, last = known.next, len(taken.items) - 1
+            off = next((s.sigmas for s in known.suspects if s.index == last), 0.0)
             if not offered or offered[0].narrower_percent < 1:
                 return
             best = offered[0]
@@ -189,7 +209,7 @@ class Guide:
             code = best.kind + ("_rpm" if self.drill and best.kind in ("open", "loaded") else "")
             wrong = ""
             while True:
-                yield Ask("more", len(self.blocks), wrong, best)
+                yield Ask("more", len(self.blocks), wrong, best, abs(off))
                 if not self.answer.strip():
                     return
                 wrong = self._add(best.kind, code)

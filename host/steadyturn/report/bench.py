@@ -54,7 +54,7 @@ def text(answer: Any) -> str:
     if answer.kept:
         lines.append(wrap(f"Left as it was: {', '.join(answer.kept)}. The file has it from an "
                           "earlier measurement that is narrower and agrees."))
-    lines += ["", f"next: {answer.next[0]}"]
+    lines += ["", item(answer.next[0], "next: ", "")]
     return "\n".join(lines) + "\n"
 
 
@@ -141,10 +141,21 @@ def _next(result: Any) -> list[str]:
     if not best:
         return []
     goal = best[0].goal_percent
-    lines = ["", wrap(f"Volts, ohms and friction together are known to {number(goal, 2)} %. "
-                      "Worth taking next:")]
+    lines = ["", wrap(f"{known(goal, 'Volts, ohms and friction together are known')} Worth taking "
+                      "next:")]
     return [*lines, *(item(f"{proposal(p)}: to {number(p.after_percent, 2)} % "
                            f"({p.narrower_percent:.0f} % narrower)") for p in best)]
+
+
+def known(goal_percent: float, what: str = "Known") -> str:
+    """How well the goal is known.
+
+    >>> known(4.72), known(1200)
+    ('Known to 4.7 %.', 'Not known yet.')
+    """
+    if goal_percent >= 100:
+        return "Not known yet."
+    return f"{what} to {number(goal_percent, 2)} %."
 
 
 def proposal(one: Any) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from steadyturn.report.bench import DRILL, HELD, proposal
+from steadyturn.report.bench import DRILL, HELD, known, proposal
 from steadyturn.report.style import item, wrap
 
 _WORDS = {
@@ -16,6 +16,7 @@ _WORDS = {
 _ASK = {
     "counts": "Counts of the meter: 2000, 4000, 6000 ...? (Enter: 2000)",
     "percent": "Its error on volts in percent, from its sheet? (Enter: 0.8)",
+    "at_hand": "Which resistors have you? Ohms, spaces between (Enter: the usual ones)",
     "room": "Degrees Celsius where the motor has lain for an hour? (Enter: 20)",
 }
 _FIRST = {
@@ -25,7 +26,8 @@ _FIRST = {
     "tells the brushes.",
     "open": "Open circuit: only the meter connected. Turn steadily and count; four or five paces.",
     "open_rpm": "Open circuit: only the meter connected. Four or five speeds of the drill.",
-    "loaded_ohm": "Loaded: a known resistor across the terminals. It gets hot.",
+    "loaded_ohm": "Loaded: a known resistor across the terminals. The smaller, the more it tells, "
+    "down to the motor's own ohms; it gets hot: 10 W at most, a few seconds.",
     "in_out": "Converter: volts and amperes at both ends, at three loads or more.",
     "run": "Free run from a supply or fresh cells: nothing on the shaft. Three supplies, "
     "each twice: a reading that stands alone has nobody to contradict it.",
@@ -48,7 +50,7 @@ def question(ask: Any, keys: tuple[str, ...]) -> str:
     if ask.wrong:
         return wrap(f"Not that: {ask.wrong}", indent="  ") + "\n  > "
     if ask.code in _ASK:
-        return f"{_ASK[ask.code]} "
+        return ("\n" if ask.code == "at_hand" else "") + f"{_ASK[ask.code]} "
     numbers = ", ".join(_WORDS[key] for key in keys)
     if ask.code in ("locked_ohm", "loaded_ohm"):
         if ask.count:
@@ -62,8 +64,11 @@ def question(ask: Any, keys: tuple[str, ...]) -> str:
                            "capacitor, behind the diodes (Enter: b).") + "\n> "
     if ask.code == "more":
         goal = ask.proposal
-        return "\n" + wrap(
-            f"Known to {goal.goal_percent:.1f} % now. Worth most next: {proposal(goal)}, to "
+        doubt = "" if not ask.sigmas_off else wrap(
+            f"! The last reading does not go with the others ({ask.sigmas_off:.0f} sigmas off) "
+            "and is left out. Look at it again; the same once more settles which is wrong.") + "\n"
+        return "\n" + doubt + wrap(
+            f"{known(goal.goal_percent)} Worth most next: {proposal(goal)}, to "
             f"{goal.after_percent:.1f} %. Type {numbers} - or Enter to end.") + "\n> "
     head = ""
     if ask.count == 0:  # of this resistor

@@ -6,6 +6,7 @@ import contextlib
 import dataclasses
 import io
 import json
+import re
 import sys
 import time
 from pathlib import Path
@@ -129,6 +130,13 @@ def test_the_machine_and_its_shipped_example(bench):
     assert "ships with the program" in err
 
 
+def test_alone_it_says_what_can_be_measured(bench):
+    status, _, err = run("bench")
+    assert status == 2
+    assert "bench --motor NAME" in " ".join(err.split())
+    assert "bench RIG" in " ".join(err.split())
+
+
 @pytest.mark.parametrize(("wires", "kind"), [("3", "brushless"), ("4", "stepper")])
 def test_other_motors_are_refused_with_the_reason(bench, wires, kind):
     status, _, err = run("bench", "--motor", "red", "--wires", wires)
@@ -140,11 +148,15 @@ def test_other_motors_are_refused_with_the_reason(bench, wires, kind):
 
 def test_guided(bench):
     typed = ("2\n6000\nbad\n0,5\n\n4.7\n2.71 1.62\n2,65 1.66\n2.6 x\n2.6 1.58\n\n100\n4.1 0.21\n"
-             "\n\nd\n3.1 1400\n6.6 3000\n\n10\n4.95 3000\n\n\n6.0 0.09\n\n4.93 3000\n\n")
+             "\n\nd\n3.1 1400\n6.6 3000\n\n10\n4.95 3000\n\n\n6.0 0.09\n\n10 x\n10 4,7 47\n"
+             "4.93 3000\n\n")
     status, out, err = run("bench", "--motor", "toy", "--parts", "d.toml", typed=typed)
     assert status == 0, err
     assert "EMF constant" in out
     assert "Worth most next" in err
+    assert "their ohms with spaces" in err
+    proposed = re.findall(r"next: (?:shaft held, )?([\d.]+) ohm", " ".join(err.split()))
+    assert set(proposed) <= {"4.7", "10", "47", "100"}
     saved = Path("toy-readings.toml").read_text(encoding="utf-8")
     assert saved.count("[[locked]]") == 4
     again, out2, _ = run("bench", "--motor", "toy", "--readings", "toy-readings.toml",
@@ -211,7 +223,7 @@ def test_the_beat():
 def test_guided_at_the_machine(bench):
     Path("my.toml").write_bytes(example_path("lakeside-hut").read_bytes())
     typed = ("\n\n\n\nx\nb\n4.6 30 60\n6.9 45 60\n9.25 60 60\n\n10\n6.55 60 60\n8.9 80 60\n\n\n"
-             "8.0 0.16 5.1 0.2\n8 0.37 5.1 0.5\n8 0.74 5.1 1\n\n\n")
+             "8.0 0.16 5.1 0.2\n8 0.37 5.1 0.5\n8 0.74 5.1 1\n\n\n\n")
     status, out, err = run("bench", "my.toml", "--beat", "60", typed=typed)
     assert status == 0, err
     assert "m for the motors' wires" in err
