@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from steadyturn.rig.types import Rig
-from steadyturn.sessions import arm, in_force
+from steadyturn.sessions import arm, benches, in_force
 from steadyturn.sessions.accuracy import UNKNOWN, Accuracy, accuracy
 from steadyturn.sessions.decode import Pages
 from steadyturn.sessions.estimates import Estimate
@@ -48,6 +48,8 @@ def reckon(
 ) -> Reckoned:
     """settings: those that are shown; of_boots: of single boots; earlier: outings before, of
     which those of the same rig are this machine's history (None: it is not asked for)."""
+    figures = replace(figures, connections=figures.connections - benches.connections(pages))
+    pages = benches.without(pages)
     flows = flow(pages, settings)
     sensor = accuracy(settings, rig, of_boots=of_boots)
     out_sensor = None

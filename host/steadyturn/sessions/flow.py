@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from steadyturn_fw import pages as layout
 
+from steadyturn.sessions.benches import outside
 from steadyturn.sessions.decode import Pages
 
 Floats = NDArray[np.float64]
@@ -69,10 +70,10 @@ def drawing(flow: Flow) -> Flags:
 
 
 def flow(pages: Pages, settings: Mapping[str, Any] | None = None) -> Flow:
-    """Of all samples; stalls and samples without a sensor are left out."""
+    """Of all samples; stalls, samples without a sensor and those of a bench are left out."""
     settings = settings or {}
     follows = settings.get("warm_s") or "source_mohm" not in settings
-    samples = pages.samples
+    samples = outside(pages, pages.samples)
     live = samples[~samples["no_data"] & (samples["valid"] < layout.VOLTS_ONLY)]
     known = live["valid"] == layout.VALID
     turning = live["cue"] != layout.REST
