@@ -29,7 +29,6 @@ from steadyturn_fw.bench_frames import (
     LOAD_SECOND,
 )
 from steadyturn_fw.pages import EV_BENCH, FASTER, HOLD, SLOWER, STOP, VALID
-from steadyturn_fw.patterns import beat_ms
 from steadyturn_fw.step import Step
 from steadyturn_fw.switch import CALM_MS
 
@@ -92,7 +91,7 @@ class Bench:
         self.tolerance = tolerance
         self.load = load
         self.order = self.order + 1 & 0xFFFF
-        self.loop.lamp.beat = beat_ms(pace)
+        self.loop.lamp.set_beat(pace)
         self.loop.switch.asked = self.was_asked or load == LOAD_NONE or load == LOAD_SECOND
         if load == LOAD_NONE:
             self._switch(False)
@@ -108,7 +107,7 @@ class Bench:
         self.on = False
         self.ended = why
         loop.cue = self.usual
-        loop.lamp.beat = beat_ms(loop.loaded.settings.target_dtpm)
+        loop.lamp.set_beat(loop.loaded.settings.target_dtpm)
         loop.switch.asked = self.was_asked
         loop.journal.event(EV_BENCH, 0, loop.now.t_ms)
         if loop.journal.takes():

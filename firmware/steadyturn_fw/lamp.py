@@ -87,6 +87,11 @@ class Lamp:
         self.flashes = fault
         self._start(LEAD)
 
+    def set_beat(self, target_dtpm):
+        """For another pace than the rig's."""
+        self.beat = beat_ms(target_dtpm)
+        self._unforeseen()
+
     def wink(self):
         self.winks = min(self.winks + 1, MOST_WINKS)
 
