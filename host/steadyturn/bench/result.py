@@ -130,9 +130,12 @@ def _value(one: Constant, place: int, belief: Belief) -> Value:
     reach = math.exp(one.sigma * WIDTH / 2)
     before = None if wide else (one.start / reach, one.start * reach)
     low, high = float(belief.low[place]), float(belief.high[place])
+    middle = float(belief.middle[place])
     if before is not None and not told:  # a poor fit widens what it tells, not what was believed
         low, high = max(low, before[0]), min(high, before[1])
-    return Value(one.name, one.key, one.unit, float(belief.middle[place]) / one.scale,
+        low, high = (low, high) if low < high else before
+        middle = min(max(middle, low), high)
+    return Value(one.name, one.key, one.unit, middle / one.scale,
                  low / one.scale, high / one.scale, told,
                  None if before is None else before[0] / one.scale,
                  None if before is None else before[1] / one.scale, one.why)

@@ -50,7 +50,7 @@ def question(ask: Any, keys: tuple[str, ...]) -> str:
     if ask.wrong:
         return wrap(f"Not that: {ask.wrong}", indent="  ") + "\n  > "
     if ask.code in _ASK:
-        return ("\n" if ask.code == "at_hand" else "") + f"{_ASK[ask.code]} "
+        return ("\n" if ask.code == "at_hand" else "") + f"{wrap(_ASK[ask.code])} "
     numbers = ", ".join(_WORDS[key] for key in keys)
     if ask.code in ("locked_ohm", "loaded_ohm"):
         if ask.count:

@@ -80,6 +80,21 @@ def test_the_machine_comes_back_from_its_own_readings():
     assert found.misfit.fits
 
 
+def test_what_is_not_told_stays_inside_what_was_believed():
+    """Readings that pull the brush drop below its class, and hardly tell it."""
+    rig = hut()
+    items = [("open", kinds.Open(volts=v, at="bus", turns=n, seconds=60.0))
+             for v, n in ((4.6, 30.0), (6.9, 45.0), (9.25, 60.0))]
+    items += [("loaded", kinds.Loaded(volts=v, at="bus", turns=n, seconds=60.0, resistor_ohm=10))
+              for v, n in ((6.55, 60.0), (8.9, 80.0))]
+    found = analyse(Readings(kinds.Bench(), kinds.Meter(), tuple(items), ("",) * 5), of_rig(rig))
+    for value in found.values:
+        assert value.low <= value.value <= value.high, value.name
+        if not value.told and value.before_low is not None:
+            assert value.before_low <= value.low * 1.0001
+            assert value.high <= value.before_high * 1.0001
+
+
 def test_a_wrong_pace_at_the_bus_is_pointed_out():
     rig = hut()
     whole = machine_readings(rig)
