@@ -29,7 +29,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steadyturn.bench.posterior import quantile
-from steadyturn.bench.step_source import ARM, HENRY, SHARED, Seen, volts
+from steadyturn.bench.step_source import ARM, HENRY, LATE, SHARED, Seen, volts
 
 Floats = NDArray[np.float64]
 
@@ -40,9 +40,12 @@ UNSTEADY = 2.0  # of the EMF a second: no hand that keeps a pace goes so fast; p
 STRUCTURED = 3.0  # what is left, in times the noise; chance gives 1.3 at most
 _ARMS = np.log(np.geomspace(0.005, 1.2, 6))  # s: 4 g m2 on a stiff arm to a wheel on a soft one
 _ARM_LOG = 0.9 * float(_ARMS[1] - _ARMS[0])  # one sigma of each: together they are nearly even
-_ROUNDS = 14
+_ROUNDS = 30
 _ENOUGH = 0.02  # of chi-square
-_NEAR = 30.0  # of chi-square: beliefs farther from the best count for nothing
+_STUCK = 1e3  # a damping at which no step helps any more
+_COARSE = 0.004  # of R, one sigma: what the grid and a hand's own jerks do; seen in simulation
+_LATE = 0.7  # conversions: by how much the readings are later than said, one sigma; the way from
+# chip to program and the second load's own switching, engineering judgement
 # one sigma of what is believed before. Of logs: S / R about exp(-0.5) (droops of 0.3 to 2 N m
 # s/rad and any machine lie within two), C and L about what the rig says, both are fitted. Of the
 # electrolytic's series resistance, ohm: data sheets, from memory. Of the EMF, in shares of it:
@@ -149,9 +152,11 @@ class _Fit:
         self.mean[:, 1], self.prior[1] = math.log(machine.capacitor_f), 1 / _C_LOG
         self.mean[:, 2], self.prior[2] = _SAG, 1 / _SAG_LOG
         self.prior[3] = 1 / _ESR_OHM
+        self.prior[LATE] = 1 / (_LATE * 1e3 * max(one.long_s for one in seen))
         self.mean[:, HENRY], self.prior[HENRY] = math.log(max(machine.henry, 1e-7)), 1 / _L_LOG
         self.mean[:, ARM], self.prior[ARM] = _ARMS, 1 / _ARM_LOG
         self.moves = np.full(size, 1e-4)
+        self.moves[LATE] = 1e-2
         self.x = self.mean.copy()
         ohm = max(0.6 * seen[0].fall_v / (seen[0].to_a - seen[0].from_a), 1e-2)
         self.x[:, 0] = math.log(ohm)
@@ -166,8 +171,11 @@ class _Fit:
     def _left(self, x: Floats) -> Floats:
         """Distances from what was read, in sigmas: [sets, readings of all bursts]."""
         return np.concatenate([
-            (one.means(volts(one, self.machine, x[:, :SHARED], x[:, at : at + 3])) - one.volts)
-            * one.weight for at, one in zip(self.ends, self.seen, strict=True)], axis=1)
+            (self._means(one, x[:, :SHARED], x[:, at : at + 3]) - one.volts) * one.weight
+            for at, one in zip(self.ends, self.seen, strict=True)], axis=1)
+
+    def _means(self, one: Seen, shared: Floats, emf_of: Floats) -> Floats:
+        return one.means(volts(one, self.machine, shared, emf_of), 1e-3 * shared[:, LATE])
 
     def _slopes(self, x: Floats) -> tuple[Floats, Floats]:
         """Distances, and how they change with the unknowns: [sets, readings, unknowns]."""
@@ -179,7 +187,7 @@ class _Fit:
             for n, j in enumerate(own):
                 sets[:, 1 + n, j] += self.moves[j]
             flat = sets.reshape(-1, size)
-            v = one.means(volts(one, self.machine, flat[:, :SHARED], flat[:, at : at + 3]))
+            v = self._means(one, flat[:, :SHARED], flat[:, at : at + 3])
             v = v.reshape(count, len(own) + 1, -1) * one.weight
             slopes = np.zeros((count, v.shape[2], size))
             slopes[:, :, own] = ((v[:, 1:] - v[:, :1]) / self.moves[own][:, None]).transpose(
@@ -209,10 +217,10 @@ class _Fit:
             there = x + step
             after = self._squares(there, self._left(there))
             better = after <= squares
-            gain = np.where(better, squares - after, 0.0)
+            done = np.where(better, squares - after < _ENOUGH, damping > _STUCK)
             x, squares = np.where(better[:, None], there, x), np.minimum(after, squares)
             damping = np.where(better, np.maximum(damping / 8, 1e-9), damping * 10)
-            if gain[squares < squares.min() + _NEAR].max() < _ENOUGH:
+            if done.all():
                 break
         self.x, self.squares = x, squares
         self.left, slopes = self._slopes(x)
@@ -231,6 +239,7 @@ class _Fit:
         turn[1, [0, 2, ARM]] = 1, 1, -1  # the logs of R and of S / T
         centers = self.x @ turn.T
         sigmas = np.sqrt(np.einsum("ij,njk,ik->ni", turn, inverse, turn) * wide)
+        sigmas = np.hypot(sigmas, _COARSE)
         (ohm, low, high), gives = (
             [math.exp(min(quantile(centers[:, n], sigmas[:, n], share, q), 50.0))
              for q in (0.5, 0.025, 0.975)] for n in (0, 1))

@@ -1,8 +1,9 @@
 """A burst made ready for the fit of `step`, and the volts that its equations give.
 
 Unknowns that all bursts share, in this order: logs of R, C and S / R, then Rc, then the logs of L
-and T. Between the grid's places all that drives the machine is taken as constant, and for that
-each step is exact (matrix exponential): no constant is too quick for it.
+and T, then by how much later than said the readings were taken [ms]. Between the grid's places
+all that drives the machine is taken as constant, and for that each step is exact (matrix
+exponential): no constant is too quick for it.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 STEP_S = 2e-4  # of the grid: with it the fit's R is within 0.1 % of that with a tenth of it
-HENRY, ARM, SHARED = 4, 5, 6
+HENRY, ARM, LATE, SHARED = 4, 5, 6, 7
 LEAST = (6, 30)  # readings before the first switching, and with the second load
 FLAT_V = 1e-4  # a change of the drops that makes no difference
 
@@ -39,6 +40,7 @@ class Seen:
         on = (part == 1) == on_first
         self.from_a = self.to_a = self.fall_v = self.rest_v = 0.0
         first = clean & (part == 0)
+        self.long_s = burst.long_s
         self.few = first.sum() < LEAST[0] or (clean & on).sum() < LEAST[1] or bool(
             (clean & ~on).sum() < LEAST[0])
         if self.few:
@@ -57,9 +59,9 @@ class Seen:
     def _grid(self, burst: Burst, edges: list[float], on_first: bool) -> None:
         # both switchings are at places of it
         self.h = h = (edges[1] - edges[0]) / max(round((edges[1] - edges[0]) / STEP_S), 1)
-        before = math.ceil((edges[0] - float(burst.t_s[0]) + 2 * burst.long_s) / h) + 1
+        before = math.ceil((edges[0] - float(burst.t_s[0]) + 3 * burst.long_s) / h) + 1
         begin = edges[0] - before * h
-        count = math.ceil((float(burst.t_s[-1]) - begin) / h) + 1
+        count = math.ceil((float(burst.t_s[-1]) + burst.long_s - begin) / h) + 1
         self.middle = begin + h * (np.arange(count) + 0.5)
         between = (self.middle > edges[0]) & (self.middle < edges[1])
         self.on = (between == on_first).astype(int)
@@ -99,16 +101,19 @@ class Seen:
         sigma = np.hypot(self.noise, rate * burst.long_s / math.sqrt(12))
         self.weight = np.where(clean, 1 / sigma, 0.0)
 
-    def means(self, fine: Floats) -> Floats:
-        """Means over the conversions of [..., grid] volts between the grid's places."""
-        summed = np.concatenate([np.zeros((*fine.shape[:-1], 1)), np.cumsum(fine, axis=-1)], -1)
-        return (_at(summed, self.high) - _at(summed, self.low)) / (self.high - self.low)
+    def means(self, fine: Floats, late_s: Floats) -> Floats:
+        """Means over the conversions of [sets, grid] volts, taken late_s later [sets]."""
+        summed = np.concatenate([np.zeros((len(fine), 1)), np.cumsum(fine, axis=-1)], -1)
+        shift = late_s[:, None] / self.h
+        return (_at(summed, self.high + shift) - _at(summed, self.low + shift)) / (
+            self.high - self.low)
 
 
 def _at(table: Floats, places: Floats) -> Floats:
     whole = np.clip(places.astype(int), 0, table.shape[-1] - 2)
     part = places - whole
-    return np.asarray(table[..., whole] * (1 - part) + table[..., whole + 1] * part)
+    left = np.take_along_axis(table, whole, axis=-1)
+    return np.asarray(left * (1 - part) + np.take_along_axis(table, whole + 1, axis=-1) * part)
 
 
 def volts(one: Seen, machine: Machine, shared: Floats, emf_of: Floats) -> Floats:

@@ -22,8 +22,8 @@ from steadyturn.errors import Problem, WrongInput
 @click.option("--image", type=click.Path(path_type=Path, dir_okay=False), default=None,
               help="File that keeps the board's flash; made if it is not there.")
 @click.option("--seed", type=int, default=0, show_default=True, help="Same seed, same chances.")
-@click.option("--person", default="lamp", show_default=True, metavar="lamp|steady:TPM|none",
-              help="Who cranks.")
+@click.option("--person", default="lamp", show_default=True, metavar="lamp|beat|steady:TPM|none",
+              help="Who cranks; beat: a turn a flash, as for 'bench RIG --board'.")
 @click.option("--fault", "faults", multiple=True, metavar="KIND:FROM[:FOR]",
               help="What goes wrong on the sensor's bus, FROM s on, FOR s: nack, stuck, held, "
                    "wrong, reset, frozen, flips. May be given again.")

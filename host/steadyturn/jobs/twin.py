@@ -164,12 +164,14 @@ def _hand(rig: Rig, person: str, seed: int) -> Any:
         return None
     if person == "lamp":
         return Person(rig, seed)
+    if person == "beat":
+        return Person(rig, seed, plan=[(0.0, "beat")])
     with contextlib.suppress(ValueError):
         if kind == "steady" and PACES_TPM[0] <= float(pace) <= PACES_TPM[1]:
             return Steady(float(pace))
     raise WrongInput(Problem(
         "--person", "", person,
-        f"lamp, steady:TPM with {PACES_TPM[0]:g} to {PACES_TPM[1]:g} turns/min, or none.",
+        f"lamp, beat, steady:TPM with {PACES_TPM[0]:g} to {PACES_TPM[1]:g} turns/min, or none.",
         "For example --person steady:60",
     ))
 

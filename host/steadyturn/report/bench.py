@@ -25,8 +25,9 @@ SHORT = ("A short brakes the handle at once and loads the teeth: only at a slow 
 DRILL = "Wear eye protection at a drill; a chuck that slips or a loose wire flies."
 
 
-def text(answer: Any) -> str:
-    """The constants with their intervals, what stands out, what to read next."""
+def text(answer: Any, ends: bool = True) -> str:
+    """The constants with their intervals, what stands out, what to read next; and, where it
+    ends, what was written."""
     lines = []
     result = answer.result
     if result is not None:
@@ -43,6 +44,8 @@ def text(answer: Any) -> str:
         lines += _losses(answer.losses)
     if result is not None:
         lines += _next(result)
+    if not ends:
+        return "\n".join(lines) + "\n"
     lines.append("")
     if answer.written:
         kept = ("What stood there before is kept above each as a comment."
