@@ -83,11 +83,13 @@ def test_the_machine_comes_back_from_its_own_readings():
 def test_what_is_not_told_stays_inside_what_was_believed():
     """Readings that pull the brush drop below its class, and hardly tell it."""
     rig = hut()
-    items = [("open", kinds.Open(volts=v, at="bus", turns=n, seconds=60.0))
-             for v, n in ((4.6, 30.0), (6.9, 45.0), (9.25, 60.0))]
+    items = [("locked", kinds.Locked(resistor_ohm=22.0, resistor_v=3.8, motor_v=0.52))]
+    items += [("open", kinds.Open(volts=v, at="bus", turns=n, seconds=60.0))
+              for v, n in ((4.6, 30.0), (6.9, 45.0), (9.25, 60.0))]
     items += [("loaded", kinds.Loaded(volts=v, at="bus", turns=n, seconds=60.0, resistor_ohm=10))
               for v, n in ((6.55, 60.0), (8.9, 80.0))]
-    found = analyse(Readings(kinds.Bench(), kinds.Meter(), tuple(items), ("",) * 5), of_rig(rig))
+    meter = kinds.Meter(counts=6000, percent=0.005)
+    found = analyse(Readings(kinds.Bench(), meter, tuple(items), ("",) * 6), of_rig(rig))
     for value in found.values:
         assert value.low <= value.value <= value.high, value.name
         if not value.told and value.before_low is not None:
