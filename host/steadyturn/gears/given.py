@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import radians
+from math import radians, sqrt
 
 from steadyturn.gears.materials import Material, materials
 from steadyturn.model.gears import efficiency
@@ -36,7 +36,8 @@ class Assumed:
 @dataclass(frozen=True, kw_only=True)
 class Given:
     """All lengths in mm. module_mm, width_mm: None where they are to be chosen; flat_mm: across
-    a D shaft, None for a round one; stage_efficiency: of one stage, as the rig has it on
+    a D shaft, hex_mm: across the flats of a hexagonal one, None where it is not; shaft_mm: of that
+    one over its corners; stage_efficiency: of one stage, as the rig has it on
     average; assumed: what the rig file leaves out."""
 
     rig: str
@@ -56,6 +57,7 @@ class Given:
     shaft_mm: float
     shaft_length_mm: float
     flat_mm: float | None
+    hex_mm: float | None
     screws_mm: float
     boss_mm: float
     axle_mm: float
@@ -133,7 +135,8 @@ def _given(name: str, part: Gears, motors: int, stage_efficiency: float, arm_mm:
         pressure_rad=radians(part.pressure_deg), backlash_asked_mm=asked(part.backlash_m),
         tip_relief_asked_mm=asked(part.tip_relief_m),
         bed_mm=float(part.bed_mm), can_mm=can, can_length_mm=length,
-        shaft_mm=taken("shaft_m", shaft),
+        shaft_mm=part.shaft_hex_m * 2000 / sqrt(3) if part.shaft_hex_m is not None
+        else taken("shaft_m", shaft), hex_mm=asked(part.shaft_hex_m),
         shaft_length_mm=taken("shaft_length_m", SHAFT_LENGTH_MM),
         flat_mm=asked(part.shaft_flat_m), screws_mm=taken("screw_circle_m", screws),
         boss_mm=taken("boss_m", boss),

@@ -76,7 +76,9 @@ def coupon(given: Given) -> Any:
     y = OUTSIDE_MM / 2 + given.shaft_mm / 2 + 3.5
     for n, step in enumerate(STEPS_MM):
         x = OUTSIDE_MM / 2 + pitch * (n + 0.5) - 2.0
-        whole = whole - circle((given.shaft_mm + step) / 2, x, y)
+        bore = circle((given.shaft_mm + step) / 2) if given.hex_mm is None else \
+            shapes.hexagon(given.hex_mm + step)
+        whole = whole - bore.translate((x, y))
     # a notch beside the tightest one says where the row begins
     whole = whole - rectangle(2.0, 2.0, OUTSIDE_MM / 2 + pitch * 0.5 - 2.0,
                               OUTSIDE_MM / 2 + given.shaft_mm + 7.0)

@@ -133,9 +133,7 @@ def motor_pinion(train: Train, given: Given, printer: Printer, *, boss: bool) ->
     """The pinion on the motor's shaft; boss: with a collar for a grub screw on top."""
     stage = train.stages[-1]
     width = stage.width_mm
-    radius = given.shaft_mm / 2 + PRESS_MM + (0.05 if boss else 0.0)
-    bore = circle(radius) if given.flat_mm is None else shapes.d_shape(
-        radius, given.flat_mm - given.shaft_mm / 2)
+    bore = shaft_bore(given, PRESS_MM + (0.05 if boss else 0.0))
     slabs = toothed(stage.pair.driven, width, given, printer)
     outer = given.shaft_mm / 2 + BOSS_WALL_MM
     if boss:
@@ -143,9 +141,19 @@ def motor_pinion(train: Train, given: Given, printer: Printer, *, boss: bool) ->
     body = shapes.bored(slabs, [Slab(-1.0, width + BOSS_MM + 1, bore)], printer)
     if not boss:
         return body
-    # the screw presses on the flat of a D shaft, which looks to +y
+    # the screw presses on the flat of a D shaft or of a hexagon, which looks to +y
     drill = circle(GRUB_MM / 2, corners=24).extrude(2 * outer).rotate((-90, 0, 0))
     return body - drill.translate((0, 0, width + BOSS_MM / 2))
+
+
+def shaft_bore(given: Given, wider_mm: float) -> Any:
+    """For the motor's shaft, whatever its shape; wider_mm: in radius."""
+    radius = given.shaft_mm / 2 + wider_mm
+    if given.hex_mm is not None:
+        return shapes.hexagon(given.hex_mm + 2 * wider_mm)
+    if given.flat_mm is not None:
+        return shapes.d_shape(radius, given.flat_mm - given.shaft_mm / 2)
+    return circle(radius)
 
 
 def boss_fits(train: Train, given: Given) -> bool:

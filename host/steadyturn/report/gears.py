@@ -41,6 +41,12 @@ def teeth(train: Any) -> str:
     return " x ".join(f"{a}/{b}" for a, b in train.teeth)
 
 
+def teeth_marked(train: Any) -> str:
+    """The same, with an h at each mesh whose teeth hunt."""
+    return " x ".join(f"{s.driver_teeth}/{s.driven_teeth}{'h' if s.hunting else ''}"
+                      for s in train.stages)
+
+
 # ---------------------------------------------------------------------------- the list
 
 
@@ -76,7 +82,8 @@ def _list(result: Any) -> list[str]:
     lines += ["", wrap(
         "loss: with the rig's efficiency of each stage; slide: of it by teeth that slide. print: "
         "hours, half to twice. bears: times what is asked of the weakest mesh, its reserve of one "
-        "and a half included; below 1 it is too weak."
+        "and a half included; below 1 it is too weak. h: each tooth meets every other before the "
+        "same two come again, so that they wear alike."
         + (" !: larger than the printer's bed." if not all_fit else "")
         + (" Row 0: the rig file's own teeth." if result.own is not None else ""))]
     return lines
@@ -87,7 +94,7 @@ def _row(n: int, train: Any, result: Any, all_fit: bool) -> tuple[str, ...]:
     same = len(set(modules)) == 1
     mark = "*" if n == result.row else ""
     bears = f"{train.safety:.1f}" + ("  " if train.fits else " !")
-    return (f"{mark}{n}", teeth(train), modules[0] if same else " ".join(modules),
+    return (f"{mark}{n}", teeth_marked(train), modules[0] if same else " ".join(modules),
             f"{train.width_mm:.0f} x {train.height_mm:.0f}", f"{train.hours:.0f} h",
             f"{train.loss_percent:.0f} %", f"{train.sliding_percent:.0f} %",
             bears.rstrip() if all_fit else bears)

@@ -55,6 +55,9 @@ class Gears:
     shaft_flat_m: float | None = number(
         "shaft_flat_mm", "mm", 0.7, 12, scale=1e-3, optional=True,
         how="Of a D shaft: across from the flat to the round side. Left out: a round shaft.")
+    shaft_hex_m: float | None = number(
+        "shaft_hex_mm", "mm", 1, 12, scale=1e-3, optional=True,
+        how="Of a hexagonal shaft: across its flats. shaft_mm is then left out.")
     screw_circle_m: float | None = number(
         "screw_circle_mm", "mm", 4, 120, scale=1e-3, optional=True,
         how="Distance of the two screw holes in the motor's face. Left out: as usual for the can.")

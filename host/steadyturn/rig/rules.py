@@ -310,6 +310,12 @@ _BALL_BORE_MM = {"625": 5.0, "626": 6.0, "608": 8.0}  # ISO 15, from memory
 
 def gears(rig: Rig) -> Iterator[Fault]:
     g = rig.gears
+    if g.shaft_hex_m is not None:
+        for key, value in (("shaft_mm", g.shaft_m), ("shaft_flat_mm", g.shaft_flat_m)):
+            if value is not None:
+                yield Fault((f"gears.{key}", "gears.shaft_hex_mm"), plain(value * 1000),
+                            "left out: the shaft has shaft_hex_mm across its flats.",
+                            f"Delete {key}, or shaft_hex_mm where it is no hexagon.")
     if g.shaft_flat_m is not None and g.shaft_m is not None and not (
             g.shaft_m / 2 < g.shaft_flat_m < g.shaft_m):
         yield Fault(("gears.shaft_flat_mm", "gears.shaft_mm"), plain(g.shaft_flat_m * 1000),

@@ -43,6 +43,8 @@ def test_an_axle_follows_its_bearing() -> None:
 
 @pytest.mark.parametrize(("section", "words"), [
     ("shaft_mm = 3\nshaft_flat_mm = 1", "between half and the whole of shaft_mm"),
+    ("shaft_mm = 3\nshaft_hex_mm = 3", "left out: the shaft has shaft_hex_mm"),
+    ("shaft_flat_mm = 2\nshaft_hex_mm = 3", "left out: the shaft has shaft_hex_mm"),
     ('axle_mm = 6\nbearing = "608"', "a bore of 8 mm"),
     ("bed_mm = 20", "from 80 to 1000"),
     ('material = "wood"', '"pla", "petg", "nylon"'),

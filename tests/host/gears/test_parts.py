@@ -90,6 +90,8 @@ def random_case(seed: int) -> None:
         if dice.random() < 0.2:
             printing |= {"motors": 1, "layout": "reverted"}
             count = 2
+        if dice.random() < 0.2:
+            printing |= {"shaft_hex_m": 0.0025, "shaft_m": None, "shaft_flat_m": None}
         if printing["bearing"] != "none":
             printing["axle_m"] = None
         teeth = tuple((dice.randint(24, 80), dice.randint(8, 16)) for _ in range(count))
@@ -187,6 +189,23 @@ def test_columns_stand_clear_of_the_wheels(usual) -> None:
 def test_a_flat_on_the_shaft_is_in_the_pinion(usual) -> None:
     plain, flat = usual[2], made(only=("pinion",), shaft_flat_m=0.0025)[2]
     assert flat["pinion"].plastic_cm3 > plain["pinion"].plastic_cm3
+
+
+def test_a_hexagonal_shaft_has_its_bore() -> None:
+    """Across the flats of the printed bore, the flat under the grub screw, and in the coupon."""
+    _, given, found = made(only=("pinion", "coupon"), shaft_hex_m=0.003)
+    assert given.shaft_mm == pytest.approx(3.4641, abs=1e-4)
+    for part in found.values():
+        check(part)
+    body = mesh(found["pinion"])
+    middle = body.bounds.mean(axis=0)
+    section = body.section(plane_origin=[0, 0, body.bounds[1][2] / 3], plane_normal=[0, 0, 1])
+    at = section.vertices[:, :2] - middle[:2]
+    hole = at[np.hypot(*at.T) < 2.2]
+    assert len(hole) >= 6
+    across = 3.0 + 2 * (wheels.PRESS_MM + (0.05 if "grub" in found["pinion"].what else 0.0))
+    assert np.ptp(hole[:, 1]) == pytest.approx(across, abs=2e-3)  # flats look to +y and -y
+    assert np.ptp(hole[:, 0]) == pytest.approx(across * 2 / np.sqrt(3), abs=2e-3)
 
 
 def test_stl_reads_back(usual) -> None:
