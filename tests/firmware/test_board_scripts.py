@@ -8,8 +8,8 @@ from firmware_interpreters import SCRIPTS, names_in, verdict
 
 NAMES = sorted(p.name for p in SCRIPTS.glob("check_*.py"))
 # slow there; check_allocation presses the button and fits the second load on both builds in
-# every run
-SLOW_ON_32_BITS = {"check_burst.py", "check_button.py"}
+# every run, and check_bench takes a step
+SLOW_ON_32_BITS = {"check_burst.py", "check_button.py", "check_step.py"}
 UNIX_ONLY = {"check_memory_total.py"}  # asks the heap for figures that only this port has
 
 

@@ -100,7 +100,9 @@ class Source:
             goal = goal * OHM * 10 // (OHM * 10 + 25)
         passed = time.now_us - self.at_us
         self.at_us = time.now_us
-        # half of the way in each 0.69 of the time constant
+        if passed > 8 * TAU_US:
+            self.mv = goal
+            passed = 0
         while passed >= TAU_US // 4:
             self.mv += (goal - self.mv) * 221 // 1000
             passed -= TAU_US // 4
@@ -137,5 +139,5 @@ class Source:
     def connected(self, order=b" 650 0 1"):
         """A bench with the load connected, and sums that begin after that."""
         bench_of(self.b, order)
-        self.ticks(5000)
+        self.ticks(3000)
         return bench_of(self.b, order)

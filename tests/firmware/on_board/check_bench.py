@@ -1,12 +1,18 @@
 """The bench mode: what is ordered, added up and answered, and what ends it."""
 
+import gc
+import sys
+import time
+
 import check
 import machine
+import micropython
 
 from asking import ask, board, events, stored
-from second_load import OHM, PIN, Source, bench_of, step_of
+from second_load import CHIPS, OHM, PIN, Source, bench_of, step_of
 from steadyturn_fw import bench_frames as codes, frames, pages
 
+FAST = sys.maxsize > 1 << 40
 
 def test_a_board_without_a_bench_says_so():
     b = board()
@@ -136,6 +142,35 @@ def test_the_end_of_the_program():
     check.equal(machine.pins[PIN].level, 1, "second load")
     s.b.loop.stop()
     check.equal((machine.pins[PIN].level, s.b.loop.bench.ended), (0, codes.END_PROGRAM), "off")
+
+
+def test_nothing_is_allocated():
+    usual = machine.ADC.read_u16
+    for chip in CHIPS if FAST else ("ina226", "adc"):
+        s = Source(chip, turn_pin=17, turn_pulses=4)
+        s.connected(b" 650 30 2")
+        b = s.b
+        machine.recording = False
+        micropython.heap_lock()
+        try:
+            for n in range(150):
+                if n % 12 == 0:
+                    machine.pins[17].see(n // 12 & 1)
+                time.sleep_ms(20)
+                b.loop.tick()
+        finally:
+            micropython.heap_unlock()
+        told = bench_of(b)
+        check.true(told["count"] > 100 and told["pulses"] > 5, "ticks of a bench")
+        b.loop.writing.work()
+        gc.collect()
+        micropython.heap_lock()
+        try:
+            b.loop.bench.step.run()
+        finally:
+            micropython.heap_unlock()
+        check.equal(b.loop.bench.step.why, codes.STEP_DONE, "a step")
+    machine.ADC.read_u16 = usual
 
 
 check.run(globals())

@@ -1,11 +1,9 @@
 """A step of the second load: its samples with each chip, what refuses it, what is done to it."""
 
-import gc
 import time
 
 import check
 import machine
-import micropython
 
 from second_load import CHIPS, OHM, PIN, Source, bench_of, samples_of, step_of
 from steadyturn_fw import bench_frames as codes, pages
@@ -164,35 +162,6 @@ def test_attacks_within_a_step():
     s.ticks(3000)
     check.equal((s.part.registers[0], s.b.loop.sensor.lost), (0x4497, False), "repaired")
     check.equal(bench_of(s.b)["ended"], codes.END_SENSOR_LOST, "the bench is over")
-
-
-def test_nothing_is_allocated():
-    usual = machine.ADC.read_u16
-    for chip in CHIPS:
-        s = Source(chip, turn_pin=17, turn_pulses=4)
-        s.connected(b" 650 30 2")
-        b = s.b
-        machine.recording = False
-        micropython.heap_lock()
-        try:
-            for n in range(400):
-                if n % 12 == 0:
-                    machine.pins[17].see(n // 12 & 1)
-                time.sleep_ms(20)
-                b.loop.tick()
-        finally:
-            micropython.heap_unlock()
-        told = bench_of(b)
-        check.true(told["count"] > 300 and told["pulses"] > 10, "ticks of a bench")
-        b.loop.writing.work()
-        gc.collect()
-        micropython.heap_lock()
-        try:
-            b.loop.bench.step.run()
-        finally:
-            micropython.heap_unlock()
-        check.equal(b.loop.bench.step.why, codes.STEP_DONE, "a step")
-    machine.ADC.read_u16 = usual
 
 
 check.run(globals())
