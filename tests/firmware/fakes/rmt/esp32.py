@@ -24,13 +24,17 @@ class RMT:
     def sync(self):
         """What was sent up to now."""
         now_ms = (time.now_us - self.begun_us) // 1000
-        while self.done_ms < now_ms:
-            at = self.begun_us + 1000 * self.done_ms + 500
-            while self.pulses and self.pulses[0][0] <= at:
-                self.pulses.pop(0)
-            level = self.pulses[0][1] if self.pulses else self.idle
-            self.lit[self.done_ms] = level != self.idle
-            self.done_ms += 1
+        done_ms, pulses, begun_us = self.done_ms, self.pulses, self.begun_us
+        while done_ms < now_ms:
+            at = begun_us + 1000 * done_ms + 500
+            while pulses and pulses[0][0] <= at:
+                pulses.pop(0)
+            if not pulses:
+                break  # at rest, as the bytes are from the begin
+            if pulses[0][1] != self.idle:
+                self.lit[done_ms] = 1
+            done_ms += 1
+        self.done_ms = max(now_ms, done_ms)
 
     def active(self, value=None):
         self.sync()
