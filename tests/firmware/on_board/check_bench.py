@@ -27,6 +27,10 @@ def test_a_board_without_a_bench_says_so():
         check.equal(ask(b, line)[0], frames.WRONG, line)
     check.equal(b.loop.bench is None or not b.loop.bench.on, True, "nothing was begun")
     check.equal(b.loop.switch.asked, False, "nor is anything kept released")
+    b = board(version=9)
+    told = bench_of(b, b" 650 0 1")
+    check.equal((told["on"], told["ended"]), (0, codes.END_NO_SETTINGS), "without settings")
+    check.equal(step_of(b)["step_why"], codes.STEP_NO_BENCH, "no step either")
 
 
 def test_plateaus():
