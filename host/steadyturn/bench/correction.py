@@ -150,12 +150,17 @@ def _covariance(points: tuple[Point, ...], read: Floats, true: Floats, unit: str
 
 def _both(read: Floats, true: Floats, covariance: Floats) -> Line:
     design = np.column_stack([read, np.ones(len(read))])
-    weight = np.linalg.inv(covariance)
+    weight = _inverse(covariance)
     normal = design.T @ weight @ design
-    solved = np.linalg.inv(normal)
+    solved = _inverse(normal)
     gain, offset = solved @ design.T @ weight @ true
     return Line(float(gain), float(offset),
                 (float(solved[0, 0]), float(solved[0, 1]), float(solved[1, 1])))
+
+
+def _inverse(matrix: Floats) -> Floats:
+    """Of a symmetric one; what figures beyond all sense make singular is left out."""
+    return np.asarray(np.linalg.pinv(matrix, hermitian=True), dtype=np.float64)
 
 
 def _known_offset(sheet: Sheet, in_force: Line) -> float:
@@ -167,7 +172,7 @@ def _known_offset(sheet: Sheet, in_force: Line) -> float:
 def _gain(read: Floats, true: Floats, covariance: Floats, sheet: Sheet, in_force: Line) -> Line:
     """The offset stays; what is not known of it is an error that all points share."""
     stays = (_known_offset(sheet, in_force) / WIDE) ** 2
-    weight = np.linalg.inv(covariance + stays)
+    weight = _inverse(covariance + stays)
     own = read @ weight
     pulls = own / (own @ read)  # gain = pulls . (true - offset)
     variance = float(pulls @ (covariance + stays) @ pulls)
@@ -177,7 +182,7 @@ def _gain(read: Floats, true: Floats, covariance: Floats, sheet: Sheet, in_force
 
 def _offset(read: Floats, true: Floats, covariance: Floats, sheet: Sheet, in_force: Line) -> Line:
     """The gain stays."""
-    weight = np.linalg.inv(covariance).sum(axis=0)
+    weight = _inverse(covariance).sum(axis=0)
     weight = weight / weight.sum()
     gain = in_force.covariance[0] or (sheet.share / EVEN) ** 2
     return Line(in_force.gain, float(weight @ (true - in_force.gain * read)),
@@ -195,7 +200,7 @@ def _found(line: Line, fitted: str, why: str, points: tuple[Point, ...], read: F
         wide = covariance.copy()
         if fitted == GAIN:
             wide += line.covariance[2]
-        square = float(left @ np.linalg.inv(wide) @ left)
+        square = float(left @ _inverse(wide) @ left)
         chance = float(chdtrc(spare, square))
     shown = [line.at(r) for r in read.tolist()]
     return Found(line, fitted, why, tuple(map(float, left)),

@@ -7,6 +7,7 @@ from typing import Any
 from steadyturn.report import words
 from steadyturn.report.calibrate_words import NAMES, cause, refusal, why
 from steadyturn.report.correction_words import when
+from steadyturn.report.review_tables import fitted
 from steadyturn.report.style import item, table, wrap
 
 VERDICT = {
@@ -100,7 +101,9 @@ def _in_force(done: Any) -> list[str]:
             of = "by the meter" if c.within_ppm is not None else "data sheet"
         within = f"{_value(one.typical, one.unit)} +-{_value(one.within, one.unit)} {one.unit}"
         rows.append((NAMES[one.quantity], how, within, of))
-    return [table(rows, ("reading", "correction", "at a usual reading, 95 %", "by"))]
+    return [fitted(rows, ("reading", "correction", "at a usual reading, 95 %", "by"),
+                   lambda row: f"{row[0]}: {row[1]}; {row[2]} (95 %), by the "
+                               f"{row[3].removeprefix('by the ')}")]
 
 
 def _judged(one: Any) -> list[str]:
@@ -109,8 +112,9 @@ def _judged(one: Any) -> list[str]:
              _value((0.0 if r.nothing else r.meter) - r.left, unit), _milli(1000 * r.left),
              _milli(1000 * r.within).lstrip("+")) for r in one.rows]
     lines = [f"{NAMES[one.quantity].capitalize()}, {unit}",
-             table(rows, ("board", "meter", "corrected", f"off, {milli}", "+- (95 %)"),
-                   right=(0, 1, 2, 3, 4))]
+             fitted(rows, ("board", "meter", "corrected", f"off, {milli}", "+- (95 %)"),
+                    lambda row: f"board {row[0]}, meter {row[1]}: corrected {row[2]}, off by "
+                                f"{row[3]} {milli} +- {row[4]}", right=(0, 1, 2, 3, 4))]
     if one.verdict == "refused":
         lines += [item(VERDICT["refused"], mark="", indent="  "),
                   *(item(refusal(r, one)) for r in one.refusals)]
@@ -127,7 +131,7 @@ def _judged(one: Any) -> list[str]:
         ("gain", f"{before.gain_ppm / 1e6:.4f}",
          gain if one.fitted != "offset" else f"{one.gain:.4f}, as it was"),
         ("offset", f"{_whole(before.offset)} {milli}",
-         f"{_whole(after.offset)} {milli} ({_milli(1000 * one.offset_low)} to "
+         f"{_milli(1000 * one.offset)} {milli} ({_milli(1000 * one.offset_low)} to "
          f"{_milli(1000 * one.offset_high)})" if one.fitted != "gain"
          else f"{_whole(after.offset)} {milli}, as it was"),
     ], ("", "now", "new (95 %)")))

@@ -24,9 +24,9 @@ def opening(rig: str, shown: str) -> str:
 
 
 def which(offered: dict[str, str], begun: bool) -> str:
-    """The question for a quantity, without its line's end."""
-    names = "; ".join(f"{key}: {NAMES[name]}" for key, name in offered.items())
-    return f"Which reading? {names} (Enter: {'see what it comes to' if begun else 'end'}) "
+    """The question for a quantity, without its last line's end."""
+    lines = ["Which reading?", *(f"  {key:<3} {NAMES[name]}" for key, name in offered.items())]
+    return "\n".join(lines) + f"\n(Enter: {'see what it comes to' if begun else 'end'}) > "
 
 
 def place(name: str) -> str:

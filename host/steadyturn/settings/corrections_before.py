@@ -54,7 +54,7 @@ def back(settings: Mapping[str, int | str],
     cleared: Settings = dict(settings)
     for quantity in QUANTITIES:
         cleared = corrections.put(cleared, quantity, corrections.NONE)
-    others = []
+    others: list[dict[str, Any]] = []
     for at in reversed(range(len(before))):
         made, seen = corrections.carry(cleared, before[at])
         if any(taken.why for taken in seen):

@@ -121,20 +121,22 @@ def drawn(rng, count, meter, sheet, unit="V"):
     return tuple(points), Line(gain, offset)
 
 
+@pytest.mark.parametrize(("most", "least"), [
+    (60, 0.88), pytest.param(2000, 0.935, marks=pytest.mark.soak)])
 @pytest.mark.parametrize(("meter", "sheet", "count"), [
     (CHEAP, ADC, 2), (GOOD, ADC, 2), (CHEAP, INA226, 3), (GOOD, INA226, 2), (GOOD, INA226, 6)])
-def test_intervals_hold_what_they_promise(meter, sheet, count):
-    rng = np.random.default_rng(count + meter.counts)
-    most = 200
-    held = 0
+def test_intervals_hold_what_they_promise(meter, sheet, count, most, least):
+    rng = np.random.default_rng(1)
+    held = np.zeros(3)
     for _ in range(most):
         points, truth = drawn(rng, count, meter, sheet)
         found = fit(points, "V", meter, sheet, Line())
-        read = found.line.read(8.0)
         kept = rounded(found, 3.0, 14.0)
-        off = abs(kept.gain_ppm / 1e6 * read + kept.offset_milli / 1000 - truth.at(read))
-        held += off <= kept.half_width(8.0)
-    assert 0.93 <= held / most <= 1.0, held / most
+        for place, volts_ in enumerate((4.0, 8.0, 13.0)):
+            read = found.line.read(volts_)
+            off = kept.gain_ppm / 1e6 * read + kept.offset_milli / 1000 - truth.at(read)
+            held[place] += abs(off) <= kept.half_width(volts_)
+    assert np.all(held / most >= least), held / most
 
 
 def test_what_is_kept_is_nowhere_narrower_than_what_was_found():

@@ -65,7 +65,7 @@ def test_a_chip_of_four_times_the_bits():
 def test_what_sheet_and_meter_explain_alarms_nobody():
     rng = np.random.default_rng(11)
     alarms = 0
-    for _ in range(500):
+    for _ in range(200):
         sheet = sensors.volts_sheet("ina226")
         own = 1 + METER.percent * rng.uniform(-1, 1)
         off = 1 + sheet.share * rng.uniform(-1, 1)

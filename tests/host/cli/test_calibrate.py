@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "board"))
-from memory_board import MemoryBoard
+from memory_board import MemoryBoard, hut_board
 from steadyturn.board import update
 from steadyturn.board.stream import gone
 from steadyturn.cli.main import code
@@ -31,9 +31,7 @@ ODD = ["--volts", "5.02=5.32", "--volts", "9.11=9.66"]
 
 @pytest.fixture(scope="module")
 def flashed():
-    board = MemoryBoard()
-    flash.flash(example_path("lakeside-hut"), port=board, confirm=lambda plan: True, anchor=False)
-    return dict(board.memory.content)
+    return dict(hut_board().memory.content)
 
 
 @pytest.fixture

@@ -14,14 +14,27 @@ from memory_board import MemoryBoard
 from steadyturn.board import update
 from steadyturn.jobs import flash as job
 from steadyturn.jobs.calibrate import undo
+from steadyturn.model.band import find_band
 from steadyturn.report import flash as report
 from steadyturn.rig.examples import example_path
+from steadyturn.rig.file import read_rig
 from steadyturn.settings.corrections import NONE, Correction, put, read
 from steadyturn.settings.file import decode, encode
 
 HUT = example_path("lakeside-hut")
 VOLTS = Correction(1_010_000, -12, "2026-11-28", 8000, 5000)
 AMPS = Correction(985_000, -4, "2026-11-28", 14_000, 600)
+
+
+@pytest.fixture(scope="module")
+def band():
+    return find_band(read_rig(HUT), deep=False)
+
+
+@pytest.fixture(autouse=True)
+def _one_band(band, monkeypatch):
+    """A band takes half a second to find; name and shunt do not move it."""
+    monkeypatch.setattr(job, "_band", lambda rig, path: band)
 
 
 @pytest.fixture(scope="module")
