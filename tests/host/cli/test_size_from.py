@@ -46,7 +46,7 @@ def test_every_row_is_the_exact_models_and_of_one_order() -> None:
     assert order == sorted(order)
     assert {"motors", "ratio", "converter", "handle", "arms", "rectifier", "cable"} <= {
         c.kind for c in found.changes}
-    for change in found.changes[:3]:
+    for change in found.changes[:1]:
         band = find_band(change.rig, deep=False)
         machine = change.machine
         assert (machine.low_tpm, machine.target_tpm, machine.high_tpm) == (
@@ -86,11 +86,12 @@ def test_text_fits_and_names_the_measure(quick) -> None:
     assert "one Schottky diode" in out
     assert "DANGEROUS" in out
     assert "next: steadyturn size --from night-ferry --why 1" in out
-    for number in (1, len(ferry().changes)):
-        status, out, _ = run("--from", "night-ferry", "--why", str(number))
-        assert status == 0
-        assert max(map(len, out.splitlines())) <= 80
-        assert "Of 100 machines" in " ".join(out.split())
+    danger = next(c.number for c in ferry().changes if c.verdict == "dangerous")
+    status, out, _ = run("--from", "night-ferry", "--why", str(danger))
+    assert status == 0
+    assert max(map(len, out.splitlines())) <= 80
+    assert "Of 100 machines" in " ".join(out.split())
+    assert "! DANGEROUS: it needs" in out
 
 
 def test_json_is_the_list(quick) -> None:
@@ -119,6 +120,8 @@ def test_every_row_is_written_as_it_was_judged(quick, tmp_path) -> None:
 
 
 def test_nothing_helps_is_a_no_and_wrong_input_is_told(quick, tmp_path, monkeypatch) -> None:
+    every = job._options
+    monkeypatch.setattr(job, "_options", lambda *of: every(*of)[:3])
     monkeypatch.setattr(job.weigh, "weigh", functools.partial(job.weigh.weigh, builds=16))
     toy = WHOLE(example_path("toy-motor"))
     assert not toy.helps
