@@ -43,24 +43,27 @@ class Wanted:
 def changed_text(text: str, rig: Rig, wanted: Wanted, on: str, name: str) -> str:
     """The rig file's text with that change. on: the date; name: of the file. Raises WrongInput
     (a ratio that no train has), Failed where a section cannot be changed in place."""
-    tree = tree_of(text)
+    given, tree = text, tree_of(text)
     edits: list[Edit | Tables] = []
-    if wanted.motor is not None:
+    if wanted.motor is not None and tree.get("motor") != dict(wanted.motor.rows):
         text = section_replaced(text, "motor", wanted.motor.rows, on, name)
         edits += _gone(tree, "bank", ("spread_percent",))
         edits += _gone(tree, "gears", [key for key in MOTOR_IN_GEARS
                                        if key not in wanted.motor.body])
         edits += [Edit(("gears",), key, value) for key, value in wanted.motor.body.items()
                   if tree.get("gears", {}).get(key) != value]
-    if wanted.converter is not None:
+    if wanted.converter is not None and tree.get("converter") != dict(wanted.converter.rows):
         text = section_replaced(text, "converter", wanted.converter.rows, on, name)
     for key, count in (("series", wanted.series), ("parallel", wanted.parallel)):
         if count is not None and getattr(rig.bank, key) != count:
             edits.append(Edit(("bank",), key, count))
     if wanted.ratio is not None:
         edits += _ratio(rig, tree, wanted.ratio)
-    edits += _gone(tree, "band", ("low_tpm", "target_tpm", "high_tpm"))
-    return text_with(text, edits, on, name)
+    text = text_with(text, edits, on, name)
+    if text != given:  # what outings showed was the old machine's
+        text = text_with(text, _gone(tree, "band", ("low_tpm", "target_tpm", "high_tpm")), on,
+                         name)
+    return text
 
 
 def _gone(tree: Mapping[str, Any], section: str, keys: Sequence[str]) -> list[Edit | Tables]:

@@ -7,16 +7,14 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from steadyturn_fw import pages as layout
 
 from steadyturn.sessions.decode import Pages
 from steadyturn.sessions.flow import SAMPLE_S, Flow, flow
 
-# before a release: long enough for the mean of a turn, short enough that a hand which stops is
-# seen to have stopped (it is still within half a second, virtual people)
-BEFORE_S = 1.0
-LEAST_BEFORE = 3  # samples with a known pace in it
-TOO_SLOW = (layout.WHY_LOW_BUS,)
+BEFORE_S = 1.0  # a release: the mean of a turn
+LEAST_BEFORE = 3  # samples with a known pace, connected, in it
 TOO_FAST = (layout.WHY_OVER_VOLTAGE, layout.WHY_OVER_SPEED, layout.WHY_OVER_CURRENT)
 
 
@@ -25,7 +23,7 @@ class OutingUse:
     """Paces in turns/min. held_tpm: the middle one with the phone connected, under way; NaN
     where that never was. turning_s, connected_s, in_band_s (of the turning), faster_s, slower_s:
     the lamp asked for that while connected. low_tpm, high_tpm: paces in the band at which the
-    load was let go because the bus sank, and because there was too much."""
+    volts broke down under the load, and at which it was let go because there was too much."""
 
     outing: int
     turning_s: float
@@ -51,20 +49,19 @@ def of_outing(number: int, pages: Pages, settings: Mapping[str, Any]) -> OutingU
         float(np.median(samples.pace_tpm[held])) if held.any() else float("nan"),
         seconds(held & (samples.cue == layout.FASTER)),
         seconds(held & (samples.cue == layout.SLOWER)),
-        _let_go(pages, samples, TOO_SLOW, low, high),
-        _let_go(pages, samples, TOO_FAST, low, high))
+        _before(pages.events[pages.events["code"] == layout.EV_COLLAPSE], samples, low, high),
+        _before(pages.events[(pages.events["code"] == layout.EV_RELEASED)
+                             & np.isin(pages.events["argument"], TOO_FAST)], samples, low, high))
 
 
-def _let_go(pages: Pages, samples: Flow, reasons: tuple[int, ...], low: float,
-            high: float) -> tuple[float, ...]:
-    """Mean paces just before the releases for these reasons, of those in the band throughout: a
-    hand that slows down to rest leaves it first."""
-    events = pages.events
-    told = events[(events["code"] == layout.EV_RELEASED) & np.isin(events["argument"], reasons)]
+def _before(events: NDArray[Any], samples: Flow, low: float, high: float) -> tuple[float, ...]:
+    """Mean paces just before these events, of those in the band throughout: otherwise the lamp
+    had said so already."""
     found = []
-    for boot, t_ms in zip(told["boot"].tolist(), told["t_ms"].tolist(), strict=True):
+    for boot, t_ms in zip(events["boot"].tolist(), events["t_ms"].tolist(), strict=True):
         at_s = t_ms / 1000
-        near = ((samples.boot == boot) & samples.known & (samples.t_s < at_s - SAMPLE_S / 2)
+        near = ((samples.boot == boot) & samples.known & samples.connected
+                & (samples.t_s < at_s - SAMPLE_S / 2)
                 & (samples.t_s >= at_s - BEFORE_S - SAMPLE_S))
         paces = samples.pace_tpm[near]
         if len(paces) >= LEAST_BEFORE and low <= paces.min() and paces.max() <= high:

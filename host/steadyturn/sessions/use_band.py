@@ -152,12 +152,15 @@ def _target(uses: Sequence[OutingUse], rig: Rig, before: float, low: float, high
     off = held - before
     if abs(off) < LEAST_MOVE_TPM or abs(off) - reach < UNSURE_TPM or not isfinite(reach):
         return ""
-    let_go = sum(len(u.low_tpm) + len(u.high_tpm) for u in uses)
-    connected = sum(u.connected_s for u in uses)
-    if let_go > MANY_PER_S * connected:
-        return "held_with_releases"
     inset = INSET * (high - low)
     after = round(min(max(held, low + inset), high - inset), 1)
+    connected = sum(u.connected_s for u in uses)
+    # those well beyond the pace that is held are the edge's matter
+    slow, fast = min(after, held) - 2 * ROOM_TPM, max(after, held) + 2 * ROOM_TPM
+    let_go = sum(pace > slow for u in uses for pace in u.low_tpm) + sum(
+        pace < fast for u in uses for pace in u.high_tpm)
+    if let_go > MANY_PER_S * connected:
+        return "held_with_releases"
     if (after - before) * off <= 0 or abs(after - before) < UNSURE_TPM:
         return "held_outside"
     asked = sum(u.faster_s if off < 0 else u.slower_s for u in uses)

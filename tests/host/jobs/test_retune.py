@@ -15,13 +15,16 @@ from memory_board import MemoryBoard
 from steadyturn.board import update
 from steadyturn.cli.main import code
 from steadyturn.errors import Failed, WrongInput
+from steadyturn.jobs import flash as flash_job
 from steadyturn.jobs import kept_file
 from steadyturn.jobs import retune as job
+from steadyturn.jobs import retune_compare as comparing
 from steadyturn.jobs.flash import flash
 from steadyturn.jobs.retune import Way, retune
 from steadyturn.jobs.retune_compare import compare
 from steadyturn.jobs.retune_restore import restore
 from steadyturn.model.band import find_band
+from steadyturn.model.remedies import Remedy
 from steadyturn.rig.examples import example_path
 from steadyturn.rig.file import read_rig
 from steadyturn.sessions.library import Library
@@ -30,6 +33,7 @@ from steadyturn.settings.file import decode
 HUT = example_path("lakeside-hut").read_text(encoding="utf-8")
 NEW = {"motor": "7xx can, 12 V", "gear_ratio": "20"}
 BANDS = functools.cache(find_band)
+HELPS = (Remedy("one motor more in series", 50.0, 90.0, ()),)  # of the model: tests/host/model
 
 
 @functools.cache
@@ -42,6 +46,9 @@ def _worked_out_once(monkeypatch):
     monkeypatch.setattr(job, "find_band", BANDS)
     monkeypatch.setattr(job, "compare", lambda old, new, band: _compared(old, new))
     monkeypatch.setattr(job, "candidates", list)
+    monkeypatch.setattr(comparing, "remedies", lambda rig: HELPS)
+    monkeypatch.setattr(comparing, "find_band", BANDS)
+    monkeypatch.setattr(flash_job, "find_band", BANDS)
 
 
 @pytest.fixture
@@ -67,7 +74,7 @@ def test_the_rig_file_alone_where_no_board_is_there_and_back(hut):
     assert (both.after.low_tpm, both.after.width_tpm) == (
         pytest.approx(68.8, abs=0.1), pytest.approx(21.2, abs=0.1))
     assert both.after.open_circuit_v == pytest.approx(20.5125 * 20 / 25, rel=1e-4)
-    assert both.remedies  # the new band has not 0.6 of the old one's width
+    assert both.remedies == HELPS  # the new band has not 0.6 of the old one's width
     assert {"pinion and mount", "gear train", "the motor's constants"} <= {
         m.what for m in both.musts}
     assert both.settings_after["low_dtpm"] == 688
@@ -133,6 +140,34 @@ def test_a_board_that_fails_midway_says_how_both_are_left(hut):
     assert f"'steadyturn flash {hut}' ends it" in caught.value.how
     assert "--restore" in caught.value.how
     assert read_rig(hut).motor.name == "7xx can, 12 V"
+
+
+def test_a_power_cut_before_any_step_leaves_one_of_the_two_in_force(hut):
+    """Every step on the chip: test_retune_twin.py."""
+    board = MemoryBoard()
+    flash(hut, port=board, confirm=yes, anchor=False)
+    good, left = dict(board.memory.content), []
+    for cut in range(200):
+        hut.write_text(HUT, encoding="utf-8")
+        board = MemoryBoard(good, cut_at=cut)
+        way = Way(confirm=yes, port=board, library=hut.parent / "library")
+        try:
+            retune(hut, way, **NEW)
+        except Failed:
+            board.boot()
+        assert board.link.state["settings_ok"], cut
+        left.append(decode(board.link.settings)["low_dtpm"])
+        if left[-1] == 688:
+            break
+        board.memory.cut_at = -1
+        if cut == 1:  # either command ends it
+            restore(hut, way)
+            assert decode(board.link.settings)["low_dtpm"] == 500
+        elif cut == 2:
+            flash(hut, port=board, confirm=yes, anchor=False)
+            assert decode(board.link.settings)["low_dtpm"] == 688
+    assert set(left[:-1]) == {500}
+    assert len(left) > 3
 
 
 def test_ctrl_c_at_the_question_and_while_the_board_is_written(hut):
