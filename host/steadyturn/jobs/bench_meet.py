@@ -26,7 +26,7 @@ from steadyturn.settings.build import build
 # settings that no reading depends on: they may differ
 OF_NO_MATTER = ("label", "lamp_percent", "more_rgb", "enough_rgb", "much_rgb", "danger_rgb",
                 "wrong_rgb", "percent_mj", "watchdog")
-CORRECTION = ("gain_ppm", "offset_mv", "offset_ma", "corrected")  # the board's own: they stay
+CORRECTION = ("gain_ppm", "offset_mv", "offset_ma", "corrected", "within")  # the board's own
 MOST_NAMED = 4
 
 
