@@ -176,7 +176,8 @@ def _write(at: Reached, plan: Calibrated, settings: Settings, before: list[dict[
     said = write(at, settings, before)
     remark = ""
     if anchor:
-        remark = note(at.board.link, kind="watch", library=library)
+        remark = note(at.board.link, kind="watch", library=library,
+                      rig_of=at.raw if said.in_force else None)
     return dataclasses.replace(
         plan, outcome=outcome, changes=_changes(at.settings, settings), now=_now(settings),
         in_force=said.in_force, previous_in_force=said.previous_in_force, fault=said.fault,

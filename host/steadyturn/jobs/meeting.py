@@ -16,12 +16,14 @@ WAIT_S = 3.0  # another program may be writing; whoever flashes or watches does 
 
 
 def note(
-    link: Link, *, kind: str, library: Path | None = None, rig_text: str | None = None
+    link: Link, *, kind: str, library: Path | None = None, rig_text: str | None = None,
+    rig_of: bytes | None = None,
 ) -> str:
     """Leave a contact of the running board on `link` in the library folder (None: the user's).
 
     kind: "flash" or "watch" (`pull` notes its own). rig_text: the rig file that the settings
-    in force were made from. Returns "", or why it could not be noted, as a sentence.
+    in force were made from; rig_of: settings before, whose rig file theirs still is. Returns "",
+    or why it could not be noted, as a sentence.
     """
     try:
         who = link.who()
@@ -29,6 +31,8 @@ def note(
         settings = link.settings()
         with Library(library, wait_s=WAIT_S) as shelf:
             board = newest_row(shelf, who, now_s)
+            if rig_text is None and rig_of is not None:
+                rig_text = shelf.rig_text_of(rig_of)
             contact = shelf.begin(
                 board, kind=kind, host_s=now_s, boot=who.boot, t_ms=who.t_ms,
                 firmware=who.firmware, rig_text=rig_text, settings=settings,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable
 from pathlib import Path
 
@@ -79,6 +80,15 @@ class Decoded:
             "t", "SELECT rig_file.text FROM contact JOIN rig_file ON rig_file.id = rig_file "
             "WHERE settings = ? ORDER BY board = ? DESC, contact.id <= ? DESC, contact.id DESC "
             "LIMIT 1", settings, board.id, LATEST_S if until is None else until)
+        return str(found[0][0]) if found else None
+
+    def rig_text_of(self, settings: bytes) -> str | None:
+        """The rig file that `flash` left last for settings with these bytes; None: nobody did."""
+        digest = hashlib.sha256(settings).hexdigest()
+        found = self._store.rows(
+            "t", "SELECT rig_file.text FROM contact JOIN rig_file ON rig_file.id = rig_file "
+            "JOIN settings ON settings.id = contact.settings WHERE settings.sha256 = ? "
+            "ORDER BY contact.id DESC LIMIT 1", digest)
         return str(found[0][0]) if found else None
 
     def rig_texts(self) -> list[str]:

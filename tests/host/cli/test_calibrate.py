@@ -18,9 +18,11 @@ from steadyturn.board.stream import gone
 from steadyturn.cli.main import code
 from steadyturn.errors import WrongInput
 from steadyturn.jobs import calibrate, calibrate_board, flash
+from steadyturn.jobs.meeting import note
 from steadyturn.jobs.twin import plan_misreads
 from steadyturn.rig.examples import example_path
 from steadyturn.rig.file import read_rig
+from steadyturn.sessions.library import Library
 from steadyturn.settings import corrections, corrections_before
 from steadyturn.settings.file import decode, encode
 from steadyturn_fw import frames
@@ -70,6 +72,17 @@ def test_written_read_back_in_force_and_taken_back(board, capsys):
     assert board.memory.content[update.SETTINGS] == first[update.SETTINGS]
     assert code(["calibrate", "--undo", "--yes"]) == 0
     assert "nothing to take back" in capsys.readouterr().out
+
+
+def test_the_library_knows_the_rig_still(board, tmp_path):
+    """The rig file that flash left for the settings before is that of the corrected ones too."""
+    with calibrate_board.connect(None) as here:
+        note(here.link, kind="flash", library=tmp_path, rig_text="name = 1")
+    assert code(["calibrate", *GOOD, "--yes"]) == 0
+    with Library(tmp_path) as shelf:
+        row = shelf.boards()[0]
+        assert shelf.rig_text(row) == "name = 1"
+        assert [contact.kind for contact in shelf.contacts(row)] == ["flash", "watch"]
 
 
 def test_show_and_alone_without_a_terminal(board, capsys):
