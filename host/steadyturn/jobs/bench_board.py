@@ -30,8 +30,8 @@ PATIENCE_S = 45.0  # for a pace to become steady, the load to be connected
 NOBODY_S = 30.0  # without any volts to speak of: nobody turns
 TURNING = 0.25  # of the volts that the pace should give
 STEADY = 0.06  # so far the volts of two seconds may go up and down, of their mean
-SWAYED = 0.30  # a plateau whose volts went farther is taken again,
-AGAIN = 2  # so often
+SWAYED = 0.10  # a plateau whose pace wandered more (standard deviation) is taken again,
+AGAIN = 3  # so often
 STEP_TRIES = 6
 JERKED = 1.3  # what a burst's fit may leave, in times the noise: chance gives 1.15; else the arm
 # jerked within it, and there is another
@@ -101,17 +101,16 @@ class _Run:
                 yield from self._step(order)
                 continue
             for again in range(AGAIN + 1):
-                begin = len(self.made.taken)
                 yield from self._plateau(order, last=again == AGAIN)
-                if len(self.made.taken) > begin or self._skipped:
+                if self._done:
                     break
 
     # ---- plateaus
 
     def _plateau(self, order: Order, *, last: bool) -> Iterator[Moment]:
-        self._skipped = False
+        self._done = False
         yield from self._ready(order)
-        if self._skipped:
+        if self._done:
             return
         said = self._order(order)
         end = self.clock.now() + MEASURE_S
@@ -121,23 +120,28 @@ class _Run:
             said = self._look()
             seen.append((said["count"], said["mv_sum"], said["ma_sum"]))
             left = end - self.clock.now()
-            if not self._joined(order, said):
-                yield self._moment(order, "again", said, left, self._why(said))
+            if not self._joined(order, said):  # the board let it go meanwhile
+                yield self._left_out(order, said, last, self._why(said))
                 return
             if left <= 0:
                 break
             yield self._moment(order, "measure", said, left)
         found = plateau_of(self.made.rig, self.emf, order, said, seen)
-        if found is None or (found.sway > SWAYED / 3 and not last):
-            yield self._moment(order, "skipped" if last else "again", said, 0.0)
-            self._skipped = last
+        if found is None or (found.sway > SWAYED and not last):
+            yield self._left_out(order, said, last)
             return
         self.made.taken.append(found)
-        self.pace_before = order.pace_tpm
+        self.pace_before, self._done = order.pace_tpm, True
         yield self._moment(order, "taken", said, 0.0)
 
+    def _left_out(self, order: Order, said: words.Bench, last: bool, why: str = "") -> Moment:
+        """A plateau that came to nothing: once more, or for good."""
+        self._done = last
+        self.made.skipped += last
+        return self._moment(order, "skipped" if last else "again", said, 0.0, why)
+
     def _ready(self, order: Order) -> Iterator[Moment]:
-        """Until the pace is there and steady, and the load as ordered."""
+        """Until the pace is there and steady, and the load as ordered; _done where it cannot."""
         said = self._order(order)
         begin = last_turned = self.clock.now()
         while True:
@@ -163,9 +167,7 @@ class _Run:
             yield self._moment(order, state, said, left, "" if joined else self._why(said))
             if now - begin > PATIENCE_S and now == last_turned:
                 if not joined:
-                    self.made.skipped += 1
-                    self._skipped = True
-                    yield self._moment(order, "skipped", said, 0.0, self._why(said))
+                    yield self._left_out(order, said, True, self._why(said))
                 return  # it is as steady as it gets; its sway says so
 
     def _steady(self, said: words.Bench) -> bool:
@@ -180,9 +182,10 @@ class _Run:
     # ---- steps
 
     def _step(self, order: Order) -> Iterator[Moment]:
+        self._done = False
         if self.pace_before != order.pace_tpm or not self._joined(order, self._look()):
             yield from self._ready(order)
-            if self._skipped:
+            if self._done:
                 return
             self.pace_before = order.pace_tpm
         reason = 0

@@ -55,6 +55,8 @@ class Evening:
     jerked: list[step.Burst] = field(default_factory=list)
     seconds: float = 0.0
     skipped: int = 0
+    _fitted: step.Step | None = None
+    _fitted_of: int = 0
 
     @property
     def about(self) -> About:
@@ -75,7 +77,10 @@ class Evening:
         """What the bursts say together; where each was jerked, what those say: at least why
         there is no more."""
         bursts = self.bursts or self.jerked
-        return step.fit(bursts, bench_readings.machine(self.rig)) if bursts else None
+        if bursts and len(bursts) != self._fitted_of:
+            self._fitted = step.fit(bursts, bench_readings.machine(self.rig))
+            self._fitted_of = len(bursts)
+        return self._fitted
 
     def _plateaus(self) -> list[Plateau]:
         """An open circuit does not show how the hand swayed: as under load."""

@@ -1,0 +1,176 @@
+"""A board that takes readings for a bench, in memory: its clock is the job's, its machine is in
+balance at the pace that it asks for, and a step's samples come from the machine in time."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import numpy as np
+from steadyturn.board.framing import frame
+from steadyturn.model import bank
+from steadyturn.model.rectifier import DIODES
+from steadyturn.settings.file import encode
+from steadyturn_fw import bench_frames as layout
+from steadyturn_fw import frames, pages
+
+for room in ("board", "bench"):  # helpers that stand beside those rooms' tests
+    sys.path.insert(0, str(Path(__file__).parents[1] / room))
+
+from bursts import Bench  # noqa: E402
+from fake_board import FakeBoard, MemoryStream  # noqa: E402
+
+TICK_S = 0.02
+LOAD_OHM = 33.0
+
+
+class Clock:
+    """The job's waits are the board's time."""
+
+    def __init__(self, board):
+        self.board = board
+
+    def now(self):
+        return self.board.t_s
+
+    def sleep(self, seconds):
+        self.board.pass_by(seconds)
+
+
+class BenchBoard(FakeBoard):
+    """rig: the machine as it really is; pace(asked, t_s): what the hand makes of the lamp."""
+
+    def __init__(self, rig, settings):
+        super().__init__()
+        self.rig, self.settings = rig, encode(settings)
+        self.state.update(settings_ok=1)
+        self.t_s = 0.0
+        self.pace = lambda asked, t_s: asked * (1 + 0.02 * np.sin(2.1 * t_s))
+        self.said = {name: 0 for name in layout.places(layout.BENCH_FIELDS)}
+        self.blocks = []
+        self.parts = []
+        self.ended_after = None  # answers, then protection
+        self.connects = True
+        self.samples = None
+        self.steps = 0
+        self.ends = 0
+        self.stream_ = MemoryStream(self)
+
+    # ---- as a Direct
+
+    def stream(self):
+        return self.stream_
+
+    def files(self):
+        raise AssertionError("a bench has no use for files")
+
+    # ---- time
+
+    def pass_by(self, seconds):
+        said = self.said
+        for _ in range(round(seconds / TICK_S)):
+            self.t_s += TICK_S
+            if not said["on"]:
+                continue
+            volts, amps = self.balance()
+            mv, ma = round(1000 * volts), round(1000 * amps)
+            said.update(now_mv=mv, now_ma=ma, beat_ms=round(600_000 / max(said["pace_dtpm"], 1)))
+            said["count"] += 1
+            said["mv_sum"] += mv
+            said["ma_sum"] += ma
+            self.parts.append((mv, ma))
+            if len(self.parts) == layout.BLOCK_TICKS:
+                block = tuple(sum(x) for x in zip(*self.parts, strict=True))
+                self.blocks = [*self.blocks, block][-layout.BLOCKS :]
+                self.parts = []
+
+    def balance(self):
+        rig, said = self.rig, self.said
+        emf = float(bank.emf_v_per_tpm(rig, 20.0)) * self.pace(said["pace_dtpm"] / 10, self.t_s)
+        siemens = (said["connected"] / LOAD_OHM
+                   + said["second"] / (rig.bus.second_load_ohm or np.inf))
+        if not siemens:
+            return max(emf, 0.0), 0.0
+        emf -= rig.bank.series * rig.motor.brush_drop_v
+        emf -= DIODES[rig.rectifier.kind] * rig.rectifier.drop_v
+        ohm = float(bank.source_ohm(rig, 20.0))
+        node = max(emf, 0.0) / (1 + siemens * ohm + ohm / rig.bus.bleed_ohm)
+        amps = node * siemens
+        return node - amps * rig.sensor.shunt_ohm, amps
+
+    # ---- the link
+
+    def answer(self, line):
+        word, _, rest = line.partition(b" ")
+        if word == frames.ASK_BENCH:
+            self.asked.append(line)
+            return self.bench(rest)
+        if word == frames.ASK_STEP:
+            self.asked.append(line)
+            self.step()
+            return self.told()
+        if word == frames.ASK_SAMPLES:
+            return self.sampled(int(rest))
+        return super().answer(line)
+
+    def bench(self, rest):
+        said = self.said
+        if rest == layout.BENCH_END:
+            self.ends += 1
+            said.update(on=0, ended=layout.END_ASKED, connected=0, second=0)
+        elif rest:
+            pace, tolerance, load = (int(x) for x in rest.split())
+            said.update(on=1, ended=0, order=said["order"] + 1, pace_dtpm=pace,
+                        tolerance_dtpm=tolerance, load=load, count=0, mv_sum=0, ma_sum=0)
+            device = load in (layout.LOAD_DEVICE, layout.LOAD_BOTH)
+            said.update(connected=int(device and self.connects),
+                        second=int(load in (layout.LOAD_BOTH, layout.LOAD_SECOND)),
+                        why=0 if self.connects else pages.REASONS.index("collapse")
+                        if "collapse" in pages.REASONS else 1)
+            self.blocks, self.parts = [], []
+        if self.ended_after is not None:
+            self.ended_after -= 1
+            if self.ended_after <= 0:
+                said.update(on=0, ended=layout.END_PROTECTION, connected=0)
+        return self.told()
+
+    def told(self):
+        raw = bytearray(layout.BENCH_BYTES)
+        self.said["blocks"] = len(self.blocks)
+        for name, (at, size, signed) in layout.places(layout.BENCH_FIELDS).items():
+            raw[at : at + size] = int(self.said[name]).to_bytes(size, "little", signed=signed)
+        for n, (mv, ma) in enumerate(self.blocks):
+            at = layout.BENCH_HEAD_BYTES + n * layout.BLOCK_BYTES
+            raw[at : at + 4] = int(mv).to_bytes(4, "little")
+            raw[at + 4 : at + 8] = int(ma).to_bytes(4, "little", signed=True)
+        return self.before + frame(frames.BENCH, bytes(raw))
+
+    def step(self):
+        said = self.said
+        if not said["connected"]:
+            said["step_why"] = layout.STEP_RELEASED
+            return
+        self.steps += 1
+        machine = Bench(self.rig, pace_tpm=said["pace_dtpm"] / 10, first_ohm=LOAD_OHM,
+                        second_ohm=self.rig.bus.second_load_ohm, seed=self.steps)
+        self.samples = machine.burst()
+        said.update(step_why=layout.STEP_DONE, steps=self.steps,
+                    step_samples=len(self.samples.t_s))
+
+    def sampled(self, first):
+        burst = self.samples
+        if burst is None or first >= len(burst.t_s):
+            return frame(frames.END, b"")
+        rows = range(first, min(first + layout.STEP_SAMPLES, len(burst.t_s)))
+        head = {"first": first, "total": len(burst.t_s), "sent": len(rows), "step": self.steps,
+                "reason": 0, "amps_signed": 1, "cycle_us": round(1e6 * burst.long_s),
+                "on_us": round(1e6 * burst.on_s), "off_us": round(1e6 * burst.off_s),
+                "bus_factor": 5, "bus_shift": 2, "bus_offset_mv": 0,  # 1.25 mV
+                "amps_factor": 1, "amps_shift": 4, "amps_offset_ma": 0, "amps_zero": 0}
+        raw = b"".join(int(head[name]).to_bytes(size, "little", signed=signed)
+                       for name, (_, size, signed) in layout.places(layout.STEP_FIELDS).items())
+        for n in rows:
+            raw += round(1e6 * burst.t_s[n]).to_bytes(4, "little")
+            raw += round(burst.volts[n] / 1.25e-3).to_bytes(2, "little")
+            raw += round(burst.amps[n] / (1e-3 / 16)).to_bytes(2, "little")
+        return frame(frames.SAMPLES, raw)

@@ -1,0 +1,154 @@
+"""The built machine measured by its board: what is asked, what comes of it, and every way in which
+it ends."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import replace
+
+import pytest
+from bench_stand_in import BenchBoard, Clock
+from steadyturn.bench.file import read_readings
+from steadyturn.board.framing import frame
+from steadyturn.errors import Failed
+from steadyturn.jobs import bench_answer, bench_board
+from steadyturn.jobs.bench import bench_rig
+from steadyturn.model.band import find_band
+from steadyturn.model.motor import emf_constant
+from steadyturn.report import bench_board as report
+from steadyturn.report.bench_plot import draw
+from steadyturn.rig.examples import example_path
+from steadyturn.rig.file import read_rig, read_rig_text
+from steadyturn.settings.build import build
+from steadyturn_fw import frames
+
+
+@pytest.fixture(scope="module")
+def meant():
+    """(text of a rig file, its rig, its band)"""
+    text = example_path("lakeside-hut").read_text(encoding="utf-8")
+    text = text.replace("capacitor_uf = 2_200", "capacitor_uf = 1_000\nsecond_load_ohm = 22")
+    rig = read_rig_text(text, "my.toml")
+    return text, rig, find_band(rig, deep=False)
+
+
+@pytest.fixture
+def machine(meant, tmp_path, monkeypatch):
+    """(rig file, board): the motors turn out to have 8 % more k and 20 % more ohms."""
+    text, rig, band = meant
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(bench_board, "find_band", lambda rig, deep: band)
+    path = tmp_path / "my.toml"
+    path.write_text(text, encoding="utf-8")
+    motor = replace(rig.motor, emf_v_s=1.08 * emf_constant(rig.motor),
+                    terminal_ohm=1.2 * rig.motor.terminal_ohm)
+    return path, BenchBoard(replace(rig, motor=motor), build(rig, band))
+
+
+def taken(path, board, **more):
+    with bench_board.evening(path, board, slots=60, **more) as (made, there):
+        moments = list(bench_board.run(made, there, Clock(board)))
+    return made, moments
+
+
+def test_an_evening_from_the_first_turn_to_the_file(machine, meant):
+    path, board = machine
+    made, moments = taken(path, board, room_c=18.0)
+    assert (len(made.taken), len(made.bursts), made.skipped) == (7, 3, 0)
+    assert made.seconds < 5 * 60
+    assert (board.ends, board.said["on"]) == (1, 0)  # back in ordinary running
+    band = meant[2]
+    assert all(band.low_tpm <= one.pace_tpm <= band.high_tpm for one in made.plan)
+    assert all(line.split()[2] == b"0" for line in board.asked if line.startswith(b":bench ")
+               and b"end" not in line)  # no tolerance: the lamp only beats
+    file = bench_answer.keep(made, path)
+    kept = read_readings(file)
+    assert (kept.bench.room_c, kept.bench.on) == (18.0, datetime.date.today().isoformat())
+    assert [kind for kind, _ in kept.items] == ["plateau"] * 7 + ["step"]
+    answer = bench_answer.answer(made, path, file)
+    assert path.read_text(encoding="utf-8").count("measured = 3.06") == 1  # nothing written yet
+    by = {one.key: one for one in answer.meant}
+    k, ohm = by["emf_v_per_krpm"], by["terminal_ohm"]
+    assert k.measured == pytest.approx(1.08 * k.meant, rel=0.02)
+    assert ohm.measured == pytest.approx(1.2 * ohm.meant, rel=0.05)
+    assert ohm.low < 1.2 * ohm.meant < ohm.high
+    assert (k.agrees, ohm.agrees) == (False, False)
+    assert answer.step.capacitor_f == pytest.approx(1e-3, rel=0.1)
+    said = report.text(answer)
+    assert "differs" in said
+    assert all(len(line) <= 80 for line in said.splitlines())
+    assert all(len(report.line(moment)) <= 79 for moment in moments)
+    assert all(len(line) <= 80 for line in report.opening(made).splitlines())
+    assert draw(answer.bench).axes  # the plot knows the new kinds
+    written = bench_answer.answer(made, path, file, write=True)
+    assert {"motor.emf_v_per_krpm", "motor.terminal_ohm"} <= set(written.bench.written)
+    assert read_rig(path).origins["motor.terminal_ohm"].kind == "measured"
+    assert "Written" in report.written(written)
+    assert bench_rig(path, file, write=False).result.readings == 8  # the file is one by hand too
+
+
+def test_ended_by_the_board_or_the_cable_keeps_the_readings(machine):
+    path, board = machine
+    board.ended_after = 60
+    with bench_board.evening(path, board) as (made, there), pytest.raises(
+            Failed, match="protect itself"):
+        list(bench_board.run(made, there, Clock(board)))
+    assert made.taken
+    assert bench_answer.keep(made, path) is not None
+    board.ended_after = None
+    with bench_board.evening(path, board) as (made, there):
+        moments = bench_board.run(made, there, Clock(board))
+        for _ in range(45):
+            next(moments)
+        board.stream_.unplugged = True
+        with pytest.raises(Failed, match="gone"):
+            next(moments)
+    assert made.taken
+
+
+def _left(path, board, after):
+    with bench_board.evening(path, board) as (made, there):
+        moments = bench_board.run(made, there, Clock(board))
+        for _ in range(after):
+            next(moments)
+        assert 0 < len(made.items()) < 7
+        raise KeyboardInterrupt
+
+
+def test_left_at_any_moment_the_board_is_put_back(machine):
+    with pytest.raises(KeyboardInterrupt):
+        _left(*machine, after=45)
+    assert (machine[1].ends, machine[1].said["on"]) == (1, 0)
+
+
+def test_nobody_turns(machine):
+    path, board = machine
+    board.pace = lambda asked, t_s: 0.0
+    with bench_board.evening(path, board) as (made, there), pytest.raises(
+            Failed, match="does not turn"):
+        list(bench_board.run(made, there, Clock(board)))
+    assert bench_answer.keep(made, path) is None
+
+
+def test_a_load_that_does_not_connect_is_left_out(machine):
+    path, board = machine
+    board.connects = False
+    made, moments = taken(path, board)
+    assert len(made.taken) == 2  # both open circuits
+    assert made.skipped == len(made.plan) - 2
+    assert "skipped" in {moment.state for moment in moments}
+
+
+def test_other_settings_and_an_older_board_are_refused(machine):
+    path, board = machine
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("shunt_mohm = 50", "shunt_mohm = 100"), encoding="utf-8")
+    with pytest.raises(Failed, match=r"other settings.*shunt_uohm 50000"), bench_board.evening(
+            path, board):
+        pass
+    assert not any(line.startswith(b":bench") for line in board.asked if b"end" not in line)
+    path.write_text(text, encoding="utf-8")
+    board.bench = lambda rest: frame(frames.WRONG, frames.ASK_BENCH)  # one of before
+    with bench_board.evening(path, board) as (made, there), pytest.raises(
+            Failed, match="does not know the bench"):
+        list(bench_board.run(made, there, Clock(board)))
