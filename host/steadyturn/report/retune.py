@@ -10,7 +10,7 @@ from steadyturn.report import correction_words, retune_use
 from steadyturn.report import flash as on_flash
 from steadyturn.report.limit_names import NAME, clash_line
 from steadyturn.report.paceband import short
-from steadyturn.report.style import item, number, quantity, shown_path, table, wrap
+from steadyturn.report.style import columns, item, number, quantity, shown_path, table, wrap
 
 # settings that a maker knows, in their words: name, words, unit, how many of it make one
 SETTINGS = (
@@ -37,8 +37,7 @@ def plan_text(plan: Any) -> str:
     compared = plan.compared
     if compared is not None:
         lines += _beside(compared.before, compared.after)
-        lines += [*_remedies(compared), *_musts(compared), *_dangers(compared),
-                  *_settings(compared)]
+        lines += [*_remedies(compared), *_musts(compared), *_settings(compared)]
     if plan.notes:
         lines += ["", *(item(note) for note in plan.notes)]
     if plan.flashed is not None:
@@ -46,6 +45,8 @@ def plan_text(plan: Any) -> str:
     elif plan.board_absent:
         lines += ["", wrap("No board is connected: only the rig file is prepared; "
                            f"'steadyturn flash {shown_path(plan.file)}' then sets the board.")]
+    if compared is not None:  # last, where the question is
+        lines += _dangers(compared)
     return "\n".join(lines) + "\n"
 
 
@@ -61,22 +62,26 @@ def _beside(before: Any, after: Any) -> list[str]:
         pair("band, turns/min", _band),
         pair("slow end by", lambda one: NAME.get(one.low_limit, one.low_limit)),
         pair("fast end by", lambda one: NAME.get(one.high_limit, one.high_limit)),
-        pair("volts, nothing connected, hand runs away", at("open_circuit_v", "V")),
-        pair("at the target: nothing connected", at("open_at_target_v", "V")),
-        pair("   into the converter", at("bus_v", "V")),
-        pair("   and", at("bus_a", "A")),
-        pair("   in each motor", at("motor_a", "A")),
-        pair("   torque at the handle", at("crank_nm", "N m")),
-        pair("   force at the grip", at("force_n", "N")),
-        pair("   the arm gives", at("arm_w", "W")),
-        pair("   the device gets", at("out_w", "W")),
-        pair("   arm watts for each watt", lambda one: number(one.arm_w_per_w)),
-        pair("the lamp's beat", lambda one: "-" if one.beat_per_min is None else
-             f"{one.beat_per_min:.0f} a minute"),
+        pair("unloaded, hand runs away", at("open_circuit_v", "V")),
     ]
-    if all(len(x) < 25 for row in rows for x in row[1:]):
+    if after.low_tpm is not None:
+        rows += [
+            pair("at the target, unloaded", at("open_at_target_v", "V")),
+            pair("  into the converter", at("bus_v", "V")),
+            pair("  current into it", at("bus_a", "A")),
+            pair("  in each motor", at("motor_a", "A")),
+            pair("  torque at the handle", at("crank_nm", "N m")),
+            pair("  force at the grip", at("force_n", "N")),
+            pair("  the arm gives", at("arm_w", "W")),
+            pair("  the device gets", at("out_w", "W")),
+            pair("  arm W for each W", lambda one: number(one.arm_w_per_w)),
+            pair("the lamp's beat", lambda one: "-" if one.beat_per_min is None else
+                 f"{one.beat_per_min:.0f} a minute"),
+        ]
+    widths = [max(len(row[i]) for row in rows) for i in range(3)]
+    if sum(widths) + 6 <= columns():
         return [table(rows, ("", "old", "new"), right=(1, 2))]
-    return [table(rows, ("", "old", "new"))]
+    return [item(f"{words.strip()}: {old} -> {new}") for words, old, new in rows]
 
 
 def _band(one: Any) -> str:
@@ -111,8 +116,8 @@ def _remedy(one: Any) -> str:
 def _musts(compared: Any) -> list[str]:
     if not compared.musts and not compared.circuit and not compared.unsettable:
         return []
-    lines = ["", "What else must change:"]
-    if compared.unsettable:
+    lines = ["", "What else must change:"]  # without a band it was said already
+    if compared.unsettable and compared.after.low_tpm is not None:
         lines.append(item(f"{compared.unsettable} {compared.how_settable}", mark="! "))
     for one in compared.musts:
         change = " -> ".join(x for x in (one.before, one.after) if x)

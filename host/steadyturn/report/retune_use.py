@@ -65,4 +65,5 @@ def _step(step: Any) -> str:
     reason = ("the volts broke down" if step.why == "collapses" else
               "there were too many volts, amps or turns")
     return item(f"{head}{many} the load was let go at {span}, inside the band, because {reason}. "
-                f"In {worth['warned_of']:.0f} of these the lamp would have warned.")
+                f"With the new end the lamp warns before {worth['warned_of']:.0f} of these "
+                f"{seen['releases']:.0f}.")
