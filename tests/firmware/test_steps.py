@@ -139,7 +139,7 @@ def test_the_link_keeps_to_the_time_that_is_left() -> None:
     us = {what: steps * found.ns_mean / 1000 for what, steps in found.link.items()}
     assert us["state"] > 1000
     # and pages are read from the flash: 2 ms
-    for what in ("state", "page", "settings", "who", "bench order", "bench", "samples"):
+    for what in ("state", "page", "settings", "who", "now", "bench order", "bench", "samples"):
         assert us[what] * CACHE + 500 < link["ANSWER_MS"] * 1000, what
     for what in ("made ready", "next"):
         assert us[what] * CACHE + 500 < link["SEND_MS"] * 1000, what

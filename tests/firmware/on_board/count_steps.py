@@ -227,7 +227,8 @@ def link_costs():
         ("garbage 0", b""), ("garbage 12", b"x" * 11 + b"\n"),
         ("garbage 192", b"\xff" * 191 + b"\n"),
         ("state", b":state\n"), ("page", b":page 1\n"), ("settings", b":settings 0\n"),
-        ("who", b":who\n"), ("page", b":page 1\n"), ("made ready", b""), ("next", b":+\n"),
+        ("who", b":who\n"), ("now", b":now\n"), ("page", b":page 1\n"), ("made ready", b""),
+        ("next", b":+\n"),
     ):
         link_cost(link, what, data)
     b = board(place="enable", second_load_pin=22, second_load_mohm=47000)
