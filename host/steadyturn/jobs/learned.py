@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -37,13 +37,19 @@ class LearnedMachine:
     outings: int
     left_out: int
     constants: tuple[Learned, ...]
+    plot: Path | None = None
 
 
 def learned_machine(library: Path | None = None, *, board: str | None = None,
-                    rig: Rig | None = None) -> LearnedMachine:
+                    rig: Rig | None = None, plot: Path | None = None) -> LearnedMachine:
     """Of a board (its label, id, or the id's end; None: the one whose turning was pulled last).
-    rig: to hold it against (None: the one that flash left). Changes nothing. Raises WrongInput
-    (board) and Failed (no library, no board)."""
+    rig: to hold it against (None: the one that flash left). plot: also draw it there (.png or
+    .svg). Changes nothing. Raises WrongInput (board, plot) and Failed (no library, no board,
+    nothing to draw)."""
+    if plot is not None:
+        from steadyturn.report import plots_learned
+
+        plots_learned.check(plot)
     with Library(library, readonly=True) as shelf:
         rows = shelf.pulled_last()
         if not rows:
@@ -51,7 +57,14 @@ def learned_machine(library: Path | None = None, *, board: str | None = None,
                          "Connect one and run 'steadyturn pull'.")
         row = rows[0] if board is None else next(
             r for r in rows if r.id in boards_called(board, rows, shelf.outings()))
-        return of_board(shelf, row, rig)
+        found = of_board(shelf, row, rig)
+    if plot is not None:
+        if not any(one.points for one in found.constants):
+            raise Failed("There is nothing to draw: no outing of this machine tells of its "
+                         "constants.", "'steadyturn sessions --trend' says what would.")
+        found = replace(found, plot=plot)
+        plots_learned.write(found, plot)
+    return found
 
 
 def of_board(shelf: Library, row: BoardRow, rig: Rig | None = None) -> LearnedMachine:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from steadyturn.errors import Problem, WrongInput
+from steadyturn.jobs.learned import of_outings
 from steadyturn.jobs.review_against import Against, Side, other_outing
 from steadyturn.jobs.review_against import against as beside
 from steadyturn.jobs.review_reckon import reckon
@@ -29,6 +30,7 @@ from steadyturn.sessions.findings import Finding
 from steadyturn.sessions.gaps import Gaps
 from steadyturn.sessions.hand import Pace
 from steadyturn.sessions.history import Past
+from steadyturn.sessions.learned import Learned
 from steadyturn.sessions.library import Library
 from steadyturn.sessions.machine import MachineOuting, of_machine
 from steadyturn.sessions.rows import OutingRow
@@ -60,7 +62,8 @@ class Review:
     means over steps of time. pages: the decoded pages, not in --json. against: set beside
     another outing. choices: the options by which all this was chosen, as a command line's words
     (without the library's folder). other_rig: the name of the rig file that was named, where it
-    is not the one that was flashed.
+    is not the one that was flashed. learned: the machine's constants as its outings up to these
+    have taught them, and whether they change.
     """
 
     board: str
@@ -99,6 +102,7 @@ class Review:
     latest_rested: bool = False
     choices: tuple[str, ...] = ()
     other_rig: str | None = None
+    learned: tuple[Learned, ...] = ()
 
     def estimate(self, name: str) -> Estimate | None:
         """The estimate of that name, None where there is none."""
@@ -136,6 +140,8 @@ def review(
     with Library(library, readonly=True) as shelf:
         found = shown(shelf, board=board, everything=everything, outing=outing)
         folder = shelf.folder
+        machine, source = (given, str(rig)) if given is not None else _left(found.rig_text)
+        _, learned = of_outings(shelf, (*found.earlier, *found.outings), machine)
         other = None
         if against is not None:
             number = other_outing(against, found.earlier)
@@ -145,8 +151,7 @@ def review(
                     f"{number} is in this review.",
                     "'previous' is the one before; 'steadyturn sessions' lists all."))
             other = shown(shelf, board=None, everything=False, outing=number)
-    machine, source = (given, str(rig)) if given is not None else _left(found.rig_text)
-    result = replace(_result(found, folder, machine, source, plot, html),
+    result = replace(_result(found, folder, machine, source, plot, html, learned),
                      choices=_choices(board, everything, outing, rig),
                      other_rig=None if given is None else _differs(given, found))
     if other is not None:
@@ -194,14 +199,14 @@ def _left(text: str | None) -> tuple[Rig | None, str]:
 
 
 def _result(found: Shown, folder: Path, rig: Rig | None, source: str, plot: Path | None,
-            html: Path | None) -> Review:
+            html: Path | None, learned: tuple[Learned, ...] = ()) -> Review:
     pages = decode(found.raw)
     settings: Mapping[str, Any] = read_any(found.settings)
     of_boots = in_force.by_boot(pages.events, found.known)
     figures = figures_of(pages, settings, before=found.before, damaged=found.damaged,
                          of_boots=of_boots)
     told = reckon(pages, figures, settings, of_boots, rig,
-                  None if found.scope == "all" else found.earlier)
+                  None if found.scope == "all" else found.earlier, learned)
     band = window = None
     if settings.keys() >= NEEDED:
         band = (settings["low_dtpm"] / 10, settings["target_dtpm"] / 10,
@@ -242,4 +247,5 @@ def _result(found: Shown, folder: Path, rig: Rig | None, source: str, plot: Path
         machine=of_machine(found.earlier, found.outings, settings.get("rig")),
         steps=steps(pages),
         pages=pages,
+        learned=learned,
     )

@@ -14,13 +14,15 @@ from steadyturn.sessions.estimates import Estimate
 from steadyturn.sessions.expected import Comparison, expected
 from steadyturn.sessions.figures import Figures
 from steadyturn.sessions.findings import Case, Finding, rank
+from steadyturn.sessions.findings_learned import learned_findings
 from steadyturn.sessions.findings_load import load_findings
-from steadyturn.sessions.findings_machine import machine_findings, seen_ohms
+from steadyturn.sessions.findings_machine import Ohms, machine_findings, seen_ohms
 from steadyturn.sessions.findings_pace import pace_findings
 from steadyturn.sessions.flow import SAMPLE_S, drawing, flow
 from steadyturn.sessions.gaps import Gaps, gaps
 from steadyturn.sessions.hand import Pace, pace, turns
 from steadyturn.sessions.history import Past, history
+from steadyturn.sessions.learned import Learned
 from steadyturn.sessions.measures import energies, times
 from steadyturn.sessions.rows import OutingRow
 from steadyturn.sessions.trend import power_trend
@@ -44,10 +46,11 @@ class Reckoned:
 def reckon(
     pages: Pages, figures: Figures, settings: Mapping[str, Any],
     of_boots: Mapping[int, Mapping[str, Any]], rig: Rig | None,
-    earlier: Sequence[OutingRow] | None,
+    earlier: Sequence[OutingRow] | None, learned: Sequence[Learned] = (),
 ) -> Reckoned:
     """settings: those that are shown; of_boots: of single boots; earlier: outings before, of
-    which those of the same rig are this machine's history (None: it is not asked for)."""
+    which those of the same rig are this machine's history (None: it is not asked for); learned:
+    what they and these have taught."""
     figures = replace(figures, connections=figures.connections - benches.connections(pages))
     pages = benches.without(pages)
     flows = flow(pages, settings)
@@ -80,6 +83,15 @@ def reckon(
         gaps=gaps(pages, figures.no_data_s, figures.missing_pages),
         arm_keeps_w=None if effort is None else effort.keeps_w,
         expected=compared, history=() if earlier is None else history(figures, same),
-        findings=rank([*machine_findings(case, seen), *pace_findings(case),
+        findings=rank([*_machine(case, seen, learned), *pace_findings(case),
                        *load_findings(case)]))
+
+
+def _machine(case: Case, seen: Ohms | None,
+             learned: Sequence[Learned]) -> list[Finding | None]:
+    """Where many outings tell that the resistance rises, one outing need not say it is up."""
+    worn = learned_findings(case, learned)
+    if any(one is not None and one.code == "resistance_rising" for one in worn):
+        seen = None
+    return [*machine_findings(case, seen), *worn]
 

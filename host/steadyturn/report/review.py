@@ -7,7 +7,7 @@ import shlex
 from collections.abc import Iterable
 from typing import Any
 
-from steadyturn.report import review_findings
+from steadyturn.report import learned, review_findings
 from steadyturn.report.moments import moment as when
 from steadyturn.report.review_words import FAULT, PAST, Energy, energy_unit, past_value, shown
 from steadyturn.report.style import WIDTH, columns, duration, item, number, shown_path
@@ -120,8 +120,9 @@ def _cost(review: Any) -> str:
 
 
 def _machine(review: Any) -> str:
-    parts = [*_faults(review.figures), *_other_rig(review), *_against_itself(review),
-             *_against_model(review)]
+    parts = [*_faults(review.figures), *_other_rig(review),
+             *learned.brief(review.learned, ROOM, steady=False), *_against_itself(review),
+             *learned.brief(review.learned, ROOM, steady=True), *_against_model(review)]
     parts = parts or ["too little of it was steady to compare"]
     said = parts[0]
     for part in parts[1:]:

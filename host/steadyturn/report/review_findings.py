@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from steadyturn.report import review_findings_learned as learned
 from steadyturn.report import words
 from steadyturn.report.paceband import short
 from steadyturn.report.review_words import LET_GO, Energy
@@ -232,6 +233,6 @@ _WORDS: dict[str, Callable[[Values, Values], tuple[str, str, str]]] = {
     "not_saved": _not_saved, "band_too_high": _band_too_high, "band_too_low": _band_too_low,
     "off_band": _off_band, "drops_out": _drops_out, "hunts": _hunts,
     "comes_and_goes": _comes_and_goes, "phone_idle": _phone_idle,
-    "draws_less": _draws_less,
+    "draws_less": _draws_less, **learned.WORDS,
 }
 CODES = tuple(_WORDS)

@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from steadyturn.report import review_findings, words
+from steadyturn.report import learned, review_findings, words
 from steadyturn.report.arm_words import CARE
 from steadyturn.report.paceband import short
 from steadyturn.report.review import ENDED, files, head
@@ -39,7 +39,8 @@ def text(review: Any) -> str:
         parts += [estimates(review, energy), sensor(review), _work(review), _pace(review),
                   _lamp(review.figures), phone(review.figures),
                   gaps(review.gaps, review.figures.events_lost),
-                  _boots(review, energy), model(review), history(review)]
+                  _boots(review, energy), model(review), history(review),
+                  learned.text(review.learned)]
     known = notes(review)
     if known:
         parts.append("\n".join(["Good to know", *map(item, known)]))

@@ -12,7 +12,12 @@ from typing import Any
 
 import steadyturn
 from steadyturn import cautions
-from steadyturn.report import plot_files, review_page_against, review_page_history
+from steadyturn.report import (
+    plot_files,
+    review_page_against,
+    review_page_history,
+    review_page_learned,
+)
 from steadyturn.report import review as said
 from steadyturn.report import review_page_parts as parts
 from steadyturn.report.html_parts import document, esc, items, name
@@ -89,6 +94,7 @@ def sections(review: Any) -> Iterator[Section]:
             power_svg(review, stretches),
             f"Thick lines: means over 0.2 s. Thin line: the highest reading. {_sentence(marks)}")
     yield "machine", "This machine", parts.model(review) + _history(review)
+    yield "learned", "Learned from its outings", review_page_learned.part(review)
     yield "boots", "Boots", _boots(f)
     yield "faults", "Phone, faults and events", _faults(review) if f.pages else ""
     yield "measured", "How it was measured", parts.measured(review)

@@ -225,6 +225,14 @@ class Panel:
             xs, ys = np.array([xs[0] - half, xs[0] + half]), np.repeat(ys, 2)
         return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in zip(xs, ys, strict=True))
 
+    def band(self, kind: str, at: Floats, low: Floats, middle: Floats, high: Floats) -> None:
+        """A line within a shaded range, from the first time to the last."""
+        back = self._places(at[::-1], low[::-1])
+        for shape, steps in (("cloud", f"{self._places(at, high)}L{back[1:]}z"),
+                             ("line", self._places(at, middle))):
+            self.sheet.parts.append(self.sheet.stretched(
+                self.y, self.height, f'<path class="{shape} {kind}" d="{steps}"/>'))
+
     def dots(self, places: Sequence[tuple[float, float, str]], *, joined: bool = True,
              bars: bool = False) -> None:
         """Values at times: a sign each (its class, a key of SIGNS), joined by a line or standing

@@ -29,7 +29,7 @@ WEATHER_DAYS = 60.0  # of a season's weather: two thirds of it are forgotten; as
 LEVEL_SD = 0.7  # where nothing is known before: within a factor of four
 # scatter from outing to outing beyond what each reading tells of itself, and how likely before
 # any is known; assumption
-LEAST_SD = 0.015  # brushes and contacts repeat to a per cent or two (common practice, no source)
+LEAST_SD = 0.02  # brushes and contacts repeat to a per cent or two (common practice, no source)
 SCATTER = (0.003, 0.007, 0.012, 0.020, 0.040)
 SCATTER_WEIGHT = (0.25, 0.20, 0.25, 0.25, 0.05)
 # Before it is looked at, a machine that changes is as likely as one that does not, so that the

@@ -48,6 +48,7 @@ def test_a_rise_is_found_and_noise_is_not():
 
 
 @pytest.mark.soak
+@pytest.mark.timeout(1800)
 @pytest.mark.parametrize("stated", [SCATTER, 0.003])
 def test_the_error_rates_over_five_hundred_machines(stated):
     """A rise of 20 % over 30 outings with 2 % of scatter: found by outing 15 in 95 of 100; of
@@ -164,5 +165,5 @@ def test_intervals_reopen_and_what_was_known_before_counts():
     one = [Reading(0.0, 0.0, 0.0, 0.01)]
     near = trend([*one, Reading(1.0, 1.0, 0.0, 0.5)])
     far = trend([*one, Reading(400.0, 400.0, 0.0, 0.5)])
-    assert far.high - far.low > 1.3 * (near.high - near.low)
+    assert far.high - far.low > 1.2 * (near.high - near.low)
     assert abs(trend([Reading(0.0, 0.0, 0.2, 0.2)], prior=(0.0, 0.02)).now) < 0.02

@@ -56,6 +56,6 @@ class Worn:
     def outings(self, ohms):
         """One outing and its pull for each of these."""
         for one in ohms:
-            self.crank(ohms=float(one))
+            self.crank(ohms=float(one), minutes=0.8)
             self.pull()
         return self

@@ -1,0 +1,120 @@
+"""What the outings have taught of the machine, in words: one line, a table, each change."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from steadyturn.report.review_words import ranged
+from steadyturn.report.style import WIDTH, columns, item, number, table, wrap
+
+NAMES = {"source_ohm": "motors' resistance", "emf_v_per_tpm": "EMF",
+         "losses": "converter's losses"}
+SHORT = {"source_ohm": "resistance", "emf_v_per_tpm": "EMF", "losses": "losses"}
+UNIT = {"source_ohm": "ohm", "emf_v_per_tpm": "mV a turn/min", "losses": "x settings"}
+ROW = {"source_ohm": "motors, ohm", "emf_v_per_tpm": "EMF, mV", "losses": "losses, x settings"}
+SCALE = {"emf_v_per_tpm": 1000.0}
+WAYS = {"second_load": "the second load", "turn_sensor": "the turn sensor",
+        "two_channels": "both channels of the sensor"}
+WARMTH = {"followed": "the board follows the windings' warmth",
+          "reckoned": "the windings' warmth is reckoned from the current",
+          "mixed": "the windings' warmth is followed by the board or reckoned from the current"}
+MOST_ODDS = 1000.0
+LEAST_ODDS = 1.5
+
+
+def values(one: Any, prefix: str = "") -> tuple[float, float, float]:
+    """(value, low, high) of a sessions.learned.Learned, or of its rig's, in UNIT."""
+    names = (f"{prefix}value", f"{prefix}low", f"{prefix}high")
+    scale = SCALE.get(one.name, 1.0)
+    value, low, high = (getattr(one, name) * scale for name in names)
+    return value, low, high
+
+
+def odds(one: Any) -> str:
+    """ "50 to 1", "over 1000 to 1", "even". """
+    if one.odds >= MOST_ODDS:
+        return f"over {MOST_ODDS:.0f} to 1"
+    if one.odds < LEAST_ODDS:
+        return "even" if one.odds > 1 / LEAST_ODDS else f"1 to {number(1 / one.odds, 2)}"
+    return f"{number(one.odds, 2)} to 1"
+
+
+def brief(learned: Sequence[Any], room: int, *, steady: bool) -> list[str]:
+    """For the review's line on the machine: what changes, or (steady) what does not."""
+    out = []
+    for one in learned:
+        unit = " ohm" if one.name == "source_ohm" else ""
+        value, _, reach = ranged(*values(one)).partition(" (")
+        told = f"{SHORT[one.name]} {value}{unit}"
+        if one.real and not steady:
+            moved, up = moves(one), moves(one).replace("rising", "up").replace("falling", "down")
+            ways = (f"{told} ({reach}, {moved}, {odds(one)}", f"{told} ({reach}, {up}, {odds(one)}",
+                    f"{told}, {moved}, {odds(one)}")
+            out.append(next((way for way in ways if len(way) <= room), ways[-1][:room]))
+        if not one.real and steady and one.name == "source_ohm":
+            out.append(f"{told} ({reach}")
+    return out
+
+
+def moves(one: Any) -> str:
+    """ "rising 4 % in 10 outings". """
+    if abs(one.rate_percent) >= 0.5:
+        return f"{one.trend} {number(abs(one.rate_percent), 2)} % in 10 outings"
+    return f"{'up' if one.trend == 'rising' else 'down'} {number(abs(one.change_percent), 2)} %"
+
+
+def verdict(one: Any) -> str:
+    """A cell: what it does."""
+    if one.trend == "too few":
+        return "too few outings to say"
+    if one.trend == "steady":
+        return "no change seen"
+    return moves(one)
+
+
+def rows(learned: Sequence[Any]) -> list[tuple[str, str, str, str]]:
+    """name and unit, learned with its range, the rig file's, what it does."""
+    out = []
+    for one in learned:
+        rig = "-" if one.rig_value is None else ranged(*values(one, "rig_"))
+        short = {"too few": "too few outings", "steady": "no change seen"}
+        out.append((ROW[one.name], ranged(*values(one)), rig, short.get(one.trend, one.trend)))
+    return out
+
+
+def change(one: Any) -> str:
+    """A sentence on a change that is real."""
+    low, high = sorted((abs(one.change_low_percent), abs(one.change_high_percent)))
+    direction = "more" if one.trend == "rising" else "less"
+    return (f"The {NAMES[one.name]}: {number(abs(one.change_percent), 2)} % {direction} "
+            f"({number(low, 2)} to {number(high, 2)}) since about outing {one.began}, lately "
+            f"{moves(one)}; the odds that it is no chance are {odds(one)}.")
+
+
+def text(learned: Sequence[Any]) -> str:
+    """The part of a whole review; "" where nothing is known."""
+    if not learned:
+        return ""
+    said = rows(learned)
+    head = ("", "learned", "rig file", "")
+    told = table(said, head, width=WIDTH)
+    if max(map(len, told.splitlines())) > columns():
+        told = "\n".join(item(f"{a}: {b}; rig file {c}: {d}") for a, b, c, d in said)
+    count = max(one.outings for one in learned)
+    outings = "1 outing" if count == 1 else f"{count} outings"
+    lines = [wrap(f"Learned from {outings} of this machine (windings at 20 degC; EMF a turn/min; "
+                  "95 % ranges)"), told,
+             *(wrap(change(one)) for one in learned if one.real), wrap(how(learned))]
+    return "\n".join(lines)
+
+
+def how(learned: Sequence[Any]) -> str:
+    """By what, and what it does not know."""
+    ways = sorted({WAYS[way] for one in learned for way in one.ways})
+    warmth = {one.warmth for one in learned if one.name != "losses"}
+    told = f"By {' and '.join(ways)}"
+    if warmth:
+        told += (f"; {WARMTH[warmth.pop() if len(warmth) == 1 else 'mixed']}, the air's nobody "
+                 "measures: both are in the ranges")
+    return f"{told}. Before the readings a change and none are equally likely."
