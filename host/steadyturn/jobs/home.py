@@ -55,7 +55,8 @@ def home(folder: Path | None = None, library: Path | None = None) -> Home:
     shelf_folder = default_folder() if library is None else library
     stored, last, problem, remedy = _library(shelf_folder)
     boards = _boards(stored)
-    step, because = next_step(rigs, drawers, boards, last, lambda file: _works(here / file))
+    step, because = next_step(rigs, drawers, boards, last, lambda file: _works(here / file),
+                              _changed(here, rigs, boards, shelf_folder))
     if problem:  # else each pull and review ends at it
         step, because = remedy, "nothing can be pulled or reviewed until then."
     return Home(
@@ -102,6 +103,26 @@ def _turned(totals: tuple[int, int], newest: bytes) -> bool:
     pace that cannot be measured no turns are counted."""
     turns_m, energy_uj = totals_of(newest) if newest else (0, 0)
     return totals[0] != turns_m or abs(totals[1] - energy_uj) >= LEAST_UJ
+
+
+def _changed(here: Path, rigs: tuple[RigHere, ...], boards: tuple[BoardHere, ...],
+             library: Path) -> frozenset[str]:
+    """Ids of the boards that were set from a rig file which says something else by now, as
+    `retune` without the board leaves it."""
+    files = {rig.name: here / rig.file for rig in rigs if not rig.problems}
+    ours = {board.unique_id: files[board.rig] for board in boards if board.rig in files}
+    if not ours:
+        return frozenset()
+    try:
+        with Library(library, readonly=True) as shelf:
+            was: dict[str, str | None] = {}
+            for row in shelf.boards():
+                if row.unique_id in ours:
+                    was.setdefault(row.unique_id, shelf.rig_text(row))
+        return frozenset(id for id, text in was.items() if text is not None
+                         and text != ours[id].read_text("utf-8"))
+    except (Failed, OSError, ValueError):
+        return frozenset()
 
 
 def _works(path: Path) -> bool:

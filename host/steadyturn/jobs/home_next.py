@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 import steadyturn_fw
@@ -53,20 +53,21 @@ class LastPull:
 
 def next_step(
     rigs: Sequence[RigHere], drawers: Sequence[str], boards: Sequence[BoardHere],
-    last: LastPull | None, works: Works = lambda _: True,
+    last: LastPull | None, works: Works = lambda _: True, changed: Collection[str] = (),
 ) -> Step:
     """What most helps on. A command says --port where it would not find the board by itself.
-    works: asked only where a board is to be flashed, since it takes the model."""
+    works: asked only where a board is to be flashed, since it takes the model. changed: ids of
+    boards whose rig file says something else than when they were set."""
     real = [b for b in boards if not b.virtual]
     # a person who has a board at the computer means that one
-    return (_board_step(rigs, real, boards, last, works)
-            or _board_step(rigs, [b for b in boards if b.virtual], boards, last, works)
+    return (_board_step(rigs, real, boards, last, works, changed)
+            or _board_step(rigs, [b for b in boards if b.virtual], boards, last, works, changed)
             or _without_board(rigs, drawers, boards, last))
 
 
 def _board_step(
     rigs: Sequence[RigHere], here: Sequence[BoardHere], boards: Sequence[BoardHere],
-    last: LastPull | None, works: Works,
+    last: LastPull | None, works: Works, changed: Collection[str],
 ) -> Step | None:
     ours = [b for b in here if b.state == OURS]
     for board in ours:
@@ -88,6 +89,9 @@ def _board_step(
         if not board.rig:
             return _flash(_rig(rigs, board), _port(board, boards), works,
                           "the board has no settings yet, so it keeps the phone disconnected.")
+        if board.unique_id in changed:
+            return _flash(_rig(rigs, board), _port(board, boards), works,
+                          "the rig file has changed since the board was set from it.")
         if last is not None and last.pages and last.board == board.unique_id and (
                 last.seconds_ago < FRESH_S / 24):
             return "steadyturn review", "it shows what the pull just now brought."

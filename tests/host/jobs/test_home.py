@@ -14,8 +14,10 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parents[1] / "board"))
 from fake_board import FakeBoard, PtyBoard
 from fake_board import page as fake_page
+from steadyturn.board.connect import connect
 from steadyturn.cli.main import code
 from steadyturn.jobs.home import home
+from steadyturn.jobs.meeting import note
 from steadyturn.jobs.pull import pull
 from steadyturn.report.home import text
 from steadyturn.rig.examples import FOLDER
@@ -236,3 +238,21 @@ def test_a_board_for_which_no_pace_works_is_not_flashed(place, plugged):
     with PtyBoard(fake) as board:
         plugged(board.port)
         assert home(*place).next_step == "steadyturn pace toy.toml"
+
+
+def test_a_rig_file_that_was_retuned_without_the_board_is_to_be_flashed(place, plugged):
+    rig = place[0] / "my.toml"
+    rig.write_text((FOLDER / "lakeside-hut.toml").read_text())
+    fake = FakeBoard()
+    fake.pages, fake.firmware = {}, VERSION.encode()
+    fake.settings = b'head\n{"label":"hut","rig":"Lakeside hut"}\ntail'
+    with PtyBoard(fake) as board:
+        plugged(board.port)
+        with connect(board.port) as reached:
+            assert not note(reached.link, kind="flash", library=place[1],
+                            rig_text=rig.read_text())
+        assert home(*place).next_step == "steadyturn watch"
+        rig.write_text(rig.read_text().replace("max_rpm = 6_000", "max_rpm = 6_500"))
+        seen = home(*place)
+        assert seen.next_step == "steadyturn flash my.toml"
+        assert "changed since" in seen.because
