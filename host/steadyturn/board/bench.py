@@ -1,7 +1,7 @@
 """The bench's words on the link: a steady pace asked for, what was added up since, a load step.
 
-`steadyturn_fw.bench_frames` has the layouts; firmware/link.md has them in words. Nothing that comes
-is trusted further than its CRC and its length.
+`steadyturn_fw.bench_frames` has the layouts; firmware/bench.md has them in words. Nothing that
+comes is trusted further than its CRC and its length.
 """
 
 from __future__ import annotations
@@ -137,9 +137,15 @@ def _piece(kind: int, payload: bytes, first: int) -> tuple[Piece | None] | None:
     return ((head, rows),)
 
 
+class Protected(Failed):
+    """The board has ended the bench to protect itself; it may be begun again."""
+
+
 def ended(said: Bench) -> Failed:
     """Why there is no bench any more, for a person."""
     code = said["ended"]
+    if code == layout.END_PROTECTION:
+        return Protected(*_ENDS["protection"])
     name = layout.BENCH_ENDS[code] if code < len(layout.BENCH_ENDS) else f"code {code}"
     what, how = _ENDS.get(name, (f"The board has ended the bench ({name}).", "Begin again."))
     return Failed(what, how)

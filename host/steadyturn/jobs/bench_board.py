@@ -35,6 +35,8 @@ AGAIN = 3  # so often
 STEP_TRIES = 6
 JERKED = 1.3  # what a burst's fit may leave, in times the noise: chance gives 1.15; else the arm
 # jerked within it, and there is another
+PROTECTED = 6  # so often may the board end it to protect itself; each time it begins again
+CALM_S = 2.0  # after that
 TOLERANCE = 0.03  # of the pace, with a turn sensor: there the lamp may guide
 HOPELESS = frozenset({layout.STEP_NO_SECOND_LOAD, layout.STEP_TOO_LOW, layout.STEP_TOO_MUCH,
                       layout.STEP_NO_CAPACITOR, layout.STEP_CHIP})
@@ -93,15 +95,23 @@ class _Run:
         self.emf = EMF(made.rig)
         self.number = 0
         self.pace_before = 0.0
+        self.protected = 0
 
     def all(self) -> Iterator[Moment]:
         for number, order in enumerate(self.made.plan, 1):
             self.number = number
-            if order.kind == "step":
-                yield from self._step(order)
-                continue
             for again in range(AGAIN + 1):
-                yield from self._plateau(order, last=again == AGAIN)
+                last = again == AGAIN
+                try:
+                    yield from (self._step(order) if order.kind == "step"
+                                else self._plateau(order, last=last))
+                except words.Protected:
+                    self.protected += 1
+                    if self.protected > PROTECTED:
+                        raise
+                    self.clock.sleep(CALM_S)
+                    last = last or again >= 1  # it would come again
+                    yield self._left_out(order, words.look(self.link), last, "protection")
                 if self._done:
                     break
 
@@ -204,13 +214,13 @@ class _Run:
                         yield self._moment(order, "jerked", said, order.seconds, alone.refused)
                         continue
                     self.made.bursts.append(found)
+                    self._done = True
                     yield self._moment(order, "stepped", said, 0.0)
                     return
             if reason in HOPELESS:
                 break
             yield self._moment(order, "steady", said, order.seconds, _step_name(reason))
-        self.made.skipped += 1
-        yield self._moment(order, "skipped", said, 0.0, _step_name(reason))
+        yield self._left_out(order, said, True, _step_name(reason))
 
     # ---- pieces
 

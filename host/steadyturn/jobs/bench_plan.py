@@ -12,7 +12,8 @@ from steadyturn.rig.types import Rig
 # a turn to a flash: the lamp doubles or halves other paces (steadyturn_fw.cadence), and who has to
 # halve a beat in the head does so wrongly now and then
 EVEN_TPM = (54.0, 108.0)
-INSIDE = 0.12  # of the band's width that a pace keeps from its ends: a hand sways
+SWAYS = 0.07  # of the pace: so far from the band's ends, where a hand that sways or a k that is
+# somewhat more than meant would have the board release the load; engineering judgement
 MEASURE_S = 12.0  # of a plateau: some thirteen turns
 SETTLE_S = 5.0  # until a hand is at a new pace, about; only for what is left
 STEPS = 3  # bursts: their arms' pulls differ
@@ -54,14 +55,15 @@ def paces(band: Band, turn_sensor: bool) -> tuple[float, float, float]:
     assert band.low_tpm is not None
     assert band.target_tpm is not None
     assert band.high_tpm is not None
-    low, high = band.low_tpm, band.high_tpm
+    low, high = band.low_tpm * (1 + SWAYS), band.high_tpm * (1 - SWAYS)
+    if low >= high:
+        low, high = band.low_tpm, band.high_tpm
     if not turn_sensor and max(low, EVEN_TPM[0]) < 0.9 * min(high, EVEN_TPM[1]):
         low, high = max(low, EVEN_TPM[0]), min(high, EVEN_TPM[1])
-    keep = INSIDE * (high - low)
-    low, high = low + keep, high - keep
-    middle = min(max(band.target_tpm, low + keep), high - keep)
+    room = 0.3 * (high - low)
+    middle = min(max(band.target_tpm, low + room), high - room)
     rounded = [float(round(pace)) for pace in (low, middle, high)]
-    if rounded[0] < rounded[1] < rounded[2]:
+    if band.low_tpm <= rounded[0] < rounded[1] < rounded[2] <= band.high_tpm:
         return rounded[0], rounded[1], rounded[2]
     return low, middle, high
 

@@ -80,6 +80,8 @@ def line(now: Any, width: int = 79) -> str:
 def _why(now: Any) -> str:
     if now.order.kind == "step":
         return _NO_STEP.get(now.why, now.why)
+    if now.why == "protection":
+        return "the board protected itself"
     return words.REASON.get(now.why, now.why)
 
 

@@ -49,7 +49,7 @@ class BenchBoard(FakeBoard):
         self.said = {name: 0 for name in layout.places(layout.BENCH_FIELDS)}
         self.blocks = []
         self.parts = []
-        self.ended_after = None  # answers, then protection
+        self.protects = 0  # so often it ends a loaded plateau to protect itself
         self.connects = True
         self.samples = None
         self.steps = 0
@@ -128,10 +128,9 @@ class BenchBoard(FakeBoard):
                         why=0 if self.connects else pages.REASONS.index("collapse")
                         if "collapse" in pages.REASONS else 1)
             self.blocks, self.parts = [], []
-        if self.ended_after is not None:
-            self.ended_after -= 1
-            if self.ended_after <= 0:
-                said.update(on=0, ended=layout.END_PROTECTION, connected=0)
+        if self.protects and said["connected"] and said["count"] > 200:
+            self.protects -= 1
+            said.update(on=0, ended=layout.END_PROTECTION, connected=0)
         return self.told()
 
     def told(self):

@@ -11,7 +11,7 @@ from bench_stand_in import BenchBoard, Clock
 from steadyturn.bench.file import read_readings
 from steadyturn.board.framing import frame
 from steadyturn.errors import Failed
-from steadyturn.jobs import bench_answer, bench_board
+from steadyturn.jobs import bench_answer, bench_board, bench_plan
 from steadyturn.jobs.bench import bench_rig
 from steadyturn.model.band import find_band
 from steadyturn.model.motor import emf_constant
@@ -38,6 +38,7 @@ def machine(meant, tmp_path, monkeypatch):
     text, rig, band = meant
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(bench_board, "find_band", lambda rig, deep: band)
+    monkeypatch.setattr(bench_plan, "STEPS", 1)
     path = tmp_path / "my.toml"
     path.write_text(text, encoding="utf-8")
     motor = replace(rig.motor, emf_v_s=1.08 * emf_constant(rig.motor),
@@ -54,7 +55,7 @@ def taken(path, board, **more):
 def test_an_evening_from_the_first_turn_to_the_file(machine, meant):
     path, board = machine
     made, moments = taken(path, board, room_c=18.0)
-    assert (len(made.taken), len(made.bursts), made.skipped) == (7, 3, 0)
+    assert (len(made.taken), len(made.bursts), made.skipped) == (7, 1, 0)
     assert made.seconds < 5 * 60
     assert (board.ends, board.said["on"]) == (1, 0)  # back in ordinary running
     band = meant[2]
@@ -89,13 +90,13 @@ def test_an_evening_from_the_first_turn_to_the_file(machine, meant):
 
 def test_ended_by_the_board_or_the_cable_keeps_the_readings(machine):
     path, board = machine
-    board.ended_after = 60
+    board.protects = 99
     with bench_board.evening(path, board) as (made, there), pytest.raises(
             Failed, match="protect itself"):
         list(bench_board.run(made, there, Clock(board)))
     assert made.taken
     assert bench_answer.keep(made, path) is not None
-    board.ended_after = None
+    board.protects = 0
     with bench_board.evening(path, board) as (made, there):
         moments = bench_board.run(made, there, Clock(board))
         for _ in range(45):
@@ -113,6 +114,21 @@ def _left(path, board, after):
             next(moments)
         assert 0 < len(made.items()) < 7
         raise KeyboardInterrupt
+
+
+def test_one_protection_is_no_end(machine):
+    path, board = machine
+    board.protects = 1
+    moments = []
+    with bench_board.evening(path, board) as (made, there):
+        for moment in bench_board.run(made, there, Clock(board)):
+            moments.append(moment)
+            if len(made.taken) == 4:
+                break
+    assert made.skipped == 0
+    assert [(m.state, m.why) for m in moments if m.why == "protection"] == [
+        ("again", "protection")]
+    assert "the board protected itself" in " ".join(report.line(m, 200) for m in moments)
 
 
 def test_left_at_any_moment_the_board_is_put_back(machine):
