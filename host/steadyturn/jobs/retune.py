@@ -267,6 +267,8 @@ def _notes(old: Rig, new: Rig) -> tuple[str, ...]:
         found.append("The spread of the old motors is dropped; a usual one is assumed.")
     if old.motor != new.motor and old.gears != new.gears:
         found.append("Case and shaft in [gears] are no longer those of the old motor.")
+    found.append("A card or bring-up sheet that was printed is the old machine's: 'steadyturn "
+                 "card' and 'steadyturn bringup' make new ones.")
     if old.note:
         found.append("The note in [rig] still speaks of the old machine: look at it.")
     return tuple(found)
