@@ -53,7 +53,9 @@ def text(done: Any) -> str:
         return shown(done)
     lines = []
     if done.outcome == "nothing":
-        lines = [plan_text(done).rstrip("\n"), "", "Nothing was written."]
+        doubt = any(one.verdict == "doubtful" for one in done.judged)
+        lines = [plan_text(done).rstrip("\n"), "", "Nothing was written." + (
+            " '--anyway' writes what is doubtful all the same." if doubt else "")]
     elif done.outcome == "declined":
         lines = ["Nothing was written; the board runs as before."]
     elif done.outcome == "same":

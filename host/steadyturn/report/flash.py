@@ -114,6 +114,9 @@ def text(done: Any) -> str:
             else f"it runs others (CRC {done.crc_in_force})." if done.crc_in_force
             else "it found none that are valid, and keeps the phone disconnected.")
     lines = [f"{head}.", wrap(tail)]
+    if done.in_force:
+        lines += [item(f"{line[:1].upper()}{line[1:]}.", mark="", indent="")
+                  for line in correction_words.taken(done.corrections)]
     if done.fault:
         lines.append(item(words.fault(done.fault), "The board reports: ", ""))
     if done.library_remark:

@@ -102,7 +102,7 @@ def test_what_is_not_explained_is_written_only_with_anyway(board, capsys):
     assert code(["calibrate", *ODD, "--yes"]) == 1
     out = capsys.readouterr().out
     assert "do not explain this" in out
-    assert "Nothing was written" in out
+    assert "Nothing was written. '--anyway'" in out
     assert in_force(board).none
     assert code(["calibrate", *ODD, "--yes", "--anyway"]) == 0
     assert not in_force(board).none

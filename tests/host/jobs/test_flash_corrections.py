@@ -71,6 +71,7 @@ def test_an_up_to_date_board_with_corrections_is_up_to_date(board):
     done = job.flash(HUT, port=board, confirm=lambda plan: pytest.fail("asked"))
     assert (done.outcome, done.in_force) == ("same", True)
     assert board.memory.content == before
+    assert "\nCorrection of 28 Nov 2026 kept: volts and current.\n" in report.text(done)
 
 
 def test_they_stay_and_it_is_said(board, tmp_path):
