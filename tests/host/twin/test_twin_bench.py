@@ -7,6 +7,7 @@ from dataclasses import replace
 from itertools import pairwise
 from math import tanh
 from pathlib import Path
+from statistics import median
 
 import pytest
 from steadyturn.board import bench
@@ -68,7 +69,7 @@ def test_plateau_and_step_are_the_machine(
             samples = bench.samples(link)
     parts = twin._plant.machine.parts
     bleed = 1 / rig.bus.bleed_ohm
-    assert told["count"] > 40
+    assert told["count"] > 20
     assert told["second_count"] >= told["count"] - 1
     pace_tpm = 60e6 * told["pulses"] / 4 / told["pulses_us"]
     assert pace_tpm == pytest.approx(PACE, rel=0.01)
@@ -80,7 +81,8 @@ def test_plateau_and_step_are_the_machine(
     assert layout.STEP_REASONS[after["step_why"]] == "none"
     assert samples is not None
     times = samples.t_us
-    assert max(b - a for a, b in pairwise(times)) < 1500
+    # time is real here: a busy computer makes some of them late
+    assert median(b - a for a, b in pairwise(times)) < 900
     # off, then on: what the machine is in the end
     assert samples.off_us < samples.on_us
     volts, amps = samples.volts[-1], samples.amps[-1]
@@ -88,11 +90,11 @@ def test_plateau_and_step_are_the_machine(
     print(chip, "R", found_ohm, "is", parts.r_source, "k", (mean_v + lost_v(
         parts, mean_a + mean_v * bleed)) / emf_v, "samples", len(times))
     assert found_ohm == pytest.approx(parts.r_source, rel=0.05)
-    # in between the bus has risen, slowly at first: its capacitor
+    # in between the bus has risen, but not at once: its capacitor
     after_us = [t - samples.off_us for t in times]
     soon, late = (samples.volts[min(i for i, t in enumerate(after_us) if t > us)]
-                  for us in (400, 29_000))
-    assert volts < soon < volts + 0.4 * (late - volts)
+                  for us in (4000, 29_000))
+    assert volts + 0.1 * (late - volts) < soon < volts + 0.9 * (late - volts)
     assert late > volts + 0.5
 
 
