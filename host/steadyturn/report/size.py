@@ -44,13 +44,14 @@ def command(result: Any) -> str:
     """The command that made the list."""
     words = ["steadyturn size"]
     if result.file is not None:
-        words.append(_shown(result.file))
+        words.append(shown_parts(result.file))
     if result.typical:
         words.append("--typical")
     return " ".join(words)
 
 
-def _shown(file: str) -> str:
+def shown_parts(file: str) -> str:
+    """A parts file as a person would name it: an example by its name."""
     path = shown_path(file)
     return path.rpartition("/")[2].removesuffix(".toml") if file.startswith(str(EXAMPLES)) else (
         path)
@@ -167,7 +168,7 @@ def _none(result: Any) -> str:
     elif result.complete:
         lines += ["", wrap("No change that was tried makes one work, nor two together. Look first "
                            "at what fails most often, above.")]
-    file = "the parts file" if result.file is None else _shown(result.file)
+    file = "the parts file" if result.file is None else shown_parts(result.file)
     lines += ["", f"next: change {file}, then {command(result)}"]
     return "\n".join(lines) + "\n"
 

@@ -7,7 +7,7 @@ from typing import Any
 from steadyturn import cautions
 from steadyturn.report.limit_names import NAME
 from steadyturn.report.pace import in_full
-from steadyturn.report.size import needs
+from steadyturn.report.size import needs, shown_parts
 from steadyturn.report.style import item, number, quantity, shown_path, table, wrap
 
 HEADS = {
@@ -55,7 +55,7 @@ def command(result: Any) -> str:
     """The command that made the list."""
     words = ["steadyturn size"]
     if result.parts is not None:
-        words.append(shown_path(result.parts))
+        words.append(shown_parts(result.parts))
     words.append(f"--from {shown_path(result.file)}")
     if result.typical:
         words.append("--typical")
