@@ -22,11 +22,14 @@ from steadyturn.jobs.retune_text import Wanted, changed_text
 from steadyturn.model.accounts import NOT_SHOWN
 from steadyturn.model.band import Band, find_band
 from steadyturn.model.gears import ratio
+from steadyturn.model.motor import emf_constant
 from steadyturn.rig.file import read_rig_text
 from steadyturn.rig.toml_text import read_text
-from steadyturn.rig.types import Rig
+from steadyturn.rig.types import RPM, Rig
 from steadyturn.sessions.use_band import UseFound
 
+PRINTED = ("A card or bring-up sheet that was printed has the old figures: 'steadyturn card' and "
+           "'steadyturn bringup' make new ones.")
 MOTORS = (1, 12)  # in series, and in parallel, as rig.types.Bank
 
 
@@ -146,17 +149,18 @@ def carry_out(plan: Retuned, old: Rig | None, new: Rig, text: str | None, new_te
 def _on_board(plan: Retuned, new: Rig, band: Band, text: str | None, way: Way) -> Retuned:
     from steadyturn.settings.build import build
 
-    path, put = Path(plan.file), list[Path]()
+    path, put, once = Path(plan.file), list[Path](), list[bool]()
 
     def asked(flashed: Flashed) -> bool:
         """The rig file first: whatever happens to the board then, `flash` ends it."""
+        once.append(True)
         if not way.confirm(dataclasses.replace(plan, flashed=flashed)):
             return False
         put.append(kept_file.put(path, plan.text, text))
         return True
 
     settings = build(new, band)
-    with connect(way.port) as board, _said(path, put):
+    with _said(path, once, put), connect(way.port) as board:
         if way.looks is not None:
             way.looks(board.name)
         flashed = bring_up(
@@ -169,12 +173,16 @@ def _on_board(plan: Retuned, new: Rig, band: Band, text: str | None, way: Way) -
 
 
 @contextlib.contextmanager
-def _said(path: Path, put: list[Path]) -> Iterator[None]:
-    """A failure after the rig file was written also says how both are left."""
+def _said(path: Path, asked: list[bool], put: list[Path]) -> Iterator[None]:
+    """A failure after the rig file was written also says how both are left; one before the
+    question, that it goes without the board."""
     try:
         yield
     except (Failed, KeyboardInterrupt) as failed:
         if not put:
+            if isinstance(failed, Failed) and not asked:
+                raise Failed(failed.what, f"{failed.how} --prepare changes the rig file "
+                             "alone.".strip()) from failed
             raise
         what = failed.what if isinstance(failed, Failed) else "Stopped by you."
         how = failed.how if isinstance(failed, Failed) else ""
@@ -211,7 +219,10 @@ def swaps(old: Rig, new: Rig, wanted: Wanted | None = None) -> tuple[Swap, ...]:
     wanted = wanted or Wanted()
     found = []
     if old.motor != new.motor:
-        found.append(Swap("motor", old.motor.name, new.motor.name, _where(wanted.motor)))
+        own = (old.motor.name, new.motor.name)
+        if own[0] == own[1]:
+            own = (_constants(old), _constants(new))
+        found.append(Swap("motor", *own, _where(wanted.motor)))
     for key in ("series", "parallel"):
         before, after = getattr(old.bank, key), getattr(new.bank, key)
         if before != after:
@@ -224,6 +235,12 @@ def swaps(old: Rig, new: Rig, wanted: Wanted | None = None) -> tuple[Swap, ...]:
     if old.band != new.band:
         found.append(Swap("[band]", kept_words(old), kept_words(new), ""))
     return tuple(found)
+
+
+def _constants(rig: Rig) -> str:
+    motor = rig.motor
+    per_krpm = emf_constant(motor) * 1000 * RPM
+    return f"{motor.name} ({motor.terminal_ohm:.3g} ohm, {per_krpm:.3g} V/krpm)"
 
 
 def _where(source: Source | None) -> str:
@@ -265,10 +282,9 @@ def _notes(old: Rig, new: Rig) -> tuple[str, ...]:
     if old.motor != new.motor and old.origins.get("bank.spread_percent") != (
             new.origins.get("bank.spread_percent")):
         found.append("The spread of the old motors is dropped; a usual one is assumed.")
-    if old.motor != new.motor and old.gears != new.gears:
+    if old.gears != new.gears:
         found.append("Case and shaft in [gears] are no longer those of the old motor.")
-    found.append("A card or bring-up sheet that was printed is the old machine's: 'steadyturn "
-                 "card' and 'steadyturn bringup' make new ones.")
+    found.append(PRINTED)
     if old.note:
         found.append("The note in [rig] still speaks of the old machine: look at it.")
     return tuple(found)

@@ -118,6 +118,12 @@ def compare(old: Rig, new: Rig, band: Band) -> Compared:
         _settings(old, was)[0], settings)
 
 
+def another_motor(old: Rig, new: Rig) -> bool:
+    """Whether it is another one, and not the same measured anew."""
+    return any(getattr(old.motor, name) != getattr(new.motor, name)
+               for name in ("name", "rated_v", "no_load_rad_s", "max_rad_s", "max_a"))
+
+
 def machine(rig: Rig, band: Band) -> Machine:
     """The figures of a rig and its band."""
     at, target, high = band.at_target, band.target_tpm, band.high_tpm
@@ -186,7 +192,7 @@ def _circuit(old: Rig, was: Band, new: Rig, band: Band) -> tuple[Finding, ...]:
 
 def _musts(old: Rig, new: Rig, before: Machine, after: Machine) -> list[Must]:
     found = [*_shunt(new, after), *_lamp(before, after)]
-    if new.motor != old.motor or new.bank.series * new.bank.parallel != (
+    if another_motor(old, new) or new.bank.series * new.bank.parallel != (
             old.bank.series * old.bank.parallel):
         found.append(Must("pinion and mount", before.motors, after.motors,
                           "each motor has its own shaft, screws and place at the wheel",
@@ -205,7 +211,7 @@ def _musts(old: Rig, new: Rig, before: Machine, after: Machine) -> list[Must]:
             "converter", _window(before), _window(after), "its thresholds are those of the new "
             "one's data sheet or class", "set its output, and measure where it starts and stops, "
             "before a phone is connected (hardware/README.md)"))
-    if _assumed(new, "motor") and new.motor != old.motor:
+    if _assumed(new, "motor") and another_motor(old, new):
         found.append(Must(
             "the motor's constants", "", f"{_assumed(new, 'motor')} assumed",
             "a typical class or a gap in the file is a guess: the band may lie elsewhere",

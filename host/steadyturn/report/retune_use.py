@@ -37,6 +37,10 @@ def lines(use: Any) -> list[str]:
                           + (f" ({use.held_low_tpm:.1f} to {use.held_high_tpm:.1f} with 95 %)"
                              if isfinite(use.held_low_tpm) else "")
                           + f"; in the band for {use.in_band_percent:.0f} % of the turning."))
+    found += [_constant(one) for one in use.constants]
+    if use.constants:
+        return [*found, wrap("The new band is the machine's with these. Held paces were "
+                             "reckoned with the old ones: ask again after some outings.")]
     if use.short_of:
         found.append(wrap("Too little to judge by: it takes 3 outings of 2 minutes or more with "
                           "the phone connected, 15 minutes together."))
@@ -45,6 +49,13 @@ def lines(use: Any) -> list[str]:
     if not use.steps and not use.short_of and not use.remarks:
         found.append(wrap("Nothing in them asks for another band."))
     return found
+
+
+def _constant(one: Any) -> str:
+    name = {"terminal_ohm": "ohms of each motor at 20 degC",
+            "emf_v_per_krpm": "volts per 1000 rpm of each motor"}[one.key]
+    return item(f"{name}: {one.before:.4g} in the rig file, {one.after:.4g} ({one.low:.4g} to "
+                f"{one.high:.4g} with 95 %) by {one.outings} outings.")
 
 
 def _step(step: Any) -> str:

@@ -49,12 +49,29 @@ class Step:
 
 
 @dataclass(frozen=True)
+class Constant:
+    """A constant of the motor that outings taught otherwise than the rig file has it. key: in
+    [motor]; the rest in its unit, low and high the 95 % range; share: after over before;
+    outings: how many taught it."""
+
+    key: str
+    unit: str
+    before: float
+    after: float
+    low: float
+    high: float
+    share: float
+    outings: int
+
+
+@dataclass(frozen=True)
 class UseFound:
     """board: its id; outings: the numbers of those that count; left_out: how many were of another
     machine or band, or too short. held_tpm: the middle pace with the phone connected, and its
     95 % interval over the outings; in_band_percent of the turning time. steps: what to change;
     short_of: what is missing for a judgement, "" where there is enough. remarks: codes of what
-    was seen and changes nothing."""
+    was seen and changes nothing. constants: of the motor, to be taken over; then the paces are
+    not judged yet, since they were reckoned with the old ones."""
 
     board: str
     outings: tuple[int, ...]
@@ -68,6 +85,7 @@ class UseFound:
     steps: tuple[Step, ...]
     short_of: str
     remarks: tuple[str, ...]
+    constants: tuple[Constant, ...] = ()
 
 
 def judge(uses: Sequence[OutingUse], left_out: int, rig: Rig, band: Band,
