@@ -91,9 +91,8 @@ def test_plateau_and_step_are_the_machine(
         parts, mean_a + mean_v * bleed)) / emf_v, "samples", len(times))
     assert found_ohm == pytest.approx(parts.r_source, rel=0.05)
     # in between the bus has risen, but not at once: its capacitor
-    after_us = [t - samples.off_us for t in times]
-    soon, late = (samples.volts[min(i for i, t in enumerate(after_us) if t > us)]
-                  for us in (4000, 29_000))
+    soon = samples.volts[min(i for i, t in enumerate(times) if t > samples.off_us + 4000)]
+    late = samples.volts[max(i for i, t in enumerate(times) if t < samples.on_us)]
     assert volts + 0.1 * (late - volts) < soon < volts + 0.9 * (late - volts)
     assert late > volts + 0.5
 
