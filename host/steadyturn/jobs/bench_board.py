@@ -20,7 +20,7 @@ from steadyturn.board.stream import Gone
 from steadyturn.errors import Failed
 from steadyturn.jobs import bench_meet
 from steadyturn.jobs.bench_evening import Evening, Moment
-from steadyturn.jobs.bench_plan import MEASURE_S, Order, orders
+from steadyturn.jobs.bench_plan import MEASURE_S, Order
 from steadyturn.jobs.bench_readings import EMF, machine, plateau_of
 from steadyturn.model.band import find_band
 from steadyturn.rig.file import read_rig
@@ -62,8 +62,7 @@ def evening(
     rig = read_rig(rig_path)
     band = find_band(rig, deep=False)
     with connect(port) as board:
-        made = bench_meet.meet(board, rig, band, rig_path, orders(rig, band) if band.feasible
-                               else ())
+        made = bench_meet.meet(board, rig, band, rig_path)
         made.room_c, made.slots = room_c, slots
         try:
             yield made, board

@@ -16,7 +16,7 @@ from steadyturn.board.connect import START_S, Board
 from steadyturn.board.link import settings_line
 from steadyturn.errors import Failed
 from steadyturn.jobs.bench_evening import Evening
-from steadyturn.jobs.bench_plan import Order
+from steadyturn.jobs.bench_plan import orders
 from steadyturn.model.band import Band
 from steadyturn.report.style import shown_path
 from steadyturn.rig.types import Rig
@@ -30,10 +30,10 @@ CORRECTION = ("gain_ppm", "offset_mv", "offset_ma", "corrected", "within")  # th
 MOST_NAMED = 4
 
 
-def meet(board: Board, rig: Rig, band: Band, path: Path, plan: tuple[Order, ...]) -> Evening:
+def meet(board: Board, rig: Rig, band: Band, path: Path) -> Evening:
     """An evening at this board, nothing read yet. Raises Failed."""
     shown = shown_path(path)
-    if not plan:
+    if not band.feasible:
         raise Failed(f"No pace works for '{rig.name}', so the lamp has none to beat.",
                      f"'steadyturn pace {shown}' shows why.")
     who = board.link.wait(START_S)
@@ -55,6 +55,7 @@ def meet(board: Board, rig: Rig, band: Band, path: Path, plan: tuple[Order, ...]
     sensor = Sensor() if not known.known else Sensor(
         volts=known.volts_percent / 100, volts_off_v=known.volts_mv / 1000,
         amps=known.amps_percent / 100, amps_off_a=known.amps_ma / 1000)
+    plan = orders(rig, band, int(wanted["over_mv"]) / 1000)
     return Evening(rig, who.unique_id, board.name, 20.0, sensor, plan,
                    bool(rig.sensor.turn_pulses))
 

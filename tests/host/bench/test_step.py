@@ -97,7 +97,7 @@ def test_random_machines():
     """Motors, arms, loads and paces drawn at random."""
     inside, shares, off = 0, [], []
     refused: dict[str, int] = {}
-    count = 200
+    count = 120
     for seed in range(count):
         rng = np.random.default_rng(seed)
         rig = hut(np.exp(rng.uniform(np.log(1e-4), np.log(4.7e-3))),

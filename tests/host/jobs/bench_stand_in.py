@@ -3,13 +3,22 @@ balance at the pace that it asks for, and a step's samples come from the machine
 
 from __future__ import annotations
 
+import functools
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pytest
 from steadyturn.board.framing import frame
+from steadyturn.jobs import bench_board, bench_plan
 from steadyturn.model import bank
+from steadyturn.model.band import find_band
+from steadyturn.model.motor import emf_constant
 from steadyturn.model.rectifier import DIODES
+from steadyturn.rig.examples import example_path
+from steadyturn.rig.file import read_rig_text
+from steadyturn.settings.build import build
 from steadyturn.settings.file import encode
 from steadyturn_fw import bench_frames as layout
 from steadyturn_fw import frames, pages
@@ -173,3 +182,31 @@ class BenchBoard(FakeBoard):
             raw += round(burst.volts[n] / 1.25e-3).to_bytes(2, "little")
             raw += round(burst.amps[n] / (1e-3 / 16)).to_bytes(2, "little")
         return frame(frames.SAMPLES, raw)
+
+
+@functools.cache
+def _meant():
+    text = example_path("lakeside-hut").read_text(encoding="utf-8")
+    text = text.replace("capacitor_uf = 2_200", "capacitor_uf = 1_000\nsecond_load_ohm = 22")
+    rig = read_rig_text(text, "my.toml")
+    return text, rig, find_band(rig, deep=False)
+
+
+@pytest.fixture
+def meant():
+    """(text of a rig file, its rig, its band)"""
+    return _meant()
+
+
+@pytest.fixture
+def machine(meant, tmp_path, monkeypatch):
+    """(rig file, board): the motors turn out to have 8 % more k and 20 % more ohms."""
+    text, rig, band = meant
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(bench_board, "find_band", lambda rig, deep: band)
+    monkeypatch.setattr(bench_plan, "STEPS", 1)
+    path = tmp_path / "my.toml"
+    path.write_text(text, encoding="utf-8")
+    motor = replace(rig.motor, emf_v_s=1.08 * emf_constant(rig.motor),
+                    terminal_ohm=1.2 * rig.motor.terminal_ohm)
+    return path, BenchBoard(replace(rig, motor=motor), build(rig, band))

@@ -4,46 +4,18 @@ it ends."""
 from __future__ import annotations
 
 import datetime
-from dataclasses import replace
 
 import pytest
-from bench_stand_in import BenchBoard, Clock
+from bench_stand_in import Clock, machine, meant  # noqa: F401 - fixtures
 from steadyturn.bench.file import read_readings
 from steadyturn.board.framing import frame
 from steadyturn.errors import Failed
-from steadyturn.jobs import bench_answer, bench_board, bench_plan
+from steadyturn.jobs import bench_answer, bench_board
 from steadyturn.jobs.bench import bench_rig
-from steadyturn.model.band import find_band
-from steadyturn.model.motor import emf_constant
 from steadyturn.report import bench_board as report
 from steadyturn.report.bench_plot import draw
-from steadyturn.rig.examples import example_path
-from steadyturn.rig.file import read_rig, read_rig_text
-from steadyturn.settings.build import build
+from steadyturn.rig.file import read_rig
 from steadyturn_fw import frames
-
-
-@pytest.fixture(scope="module")
-def meant():
-    """(text of a rig file, its rig, its band)"""
-    text = example_path("lakeside-hut").read_text(encoding="utf-8")
-    text = text.replace("capacitor_uf = 2_200", "capacitor_uf = 1_000\nsecond_load_ohm = 22")
-    rig = read_rig_text(text, "my.toml")
-    return text, rig, find_band(rig, deep=False)
-
-
-@pytest.fixture
-def machine(meant, tmp_path, monkeypatch):
-    """(rig file, board): the motors turn out to have 8 % more k and 20 % more ohms."""
-    text, rig, band = meant
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(bench_board, "find_band", lambda rig, deep: band)
-    monkeypatch.setattr(bench_plan, "STEPS", 1)
-    path = tmp_path / "my.toml"
-    path.write_text(text, encoding="utf-8")
-    motor = replace(rig.motor, emf_v_s=1.08 * emf_constant(rig.motor),
-                    terminal_ohm=1.2 * rig.motor.terminal_ohm)
-    return path, BenchBoard(replace(rig, motor=motor), build(rig, band))
 
 
 def taken(path, board, **more):
@@ -52,7 +24,7 @@ def taken(path, board, **more):
     return made, moments
 
 
-def test_an_evening_from_the_first_turn_to_the_file(machine, meant):
+def test_an_evening_from_the_first_turn_to_the_file(machine, meant):  # noqa: F811
     path, board = machine
     made, moments = taken(path, board, room_c=18.0)
     assert (len(made.taken), len(made.bursts), made.skipped) == (7, 1, 0)
@@ -88,7 +60,7 @@ def test_an_evening_from_the_first_turn_to_the_file(machine, meant):
     assert bench_rig(path, file, write=False).result.readings == 8  # the file is one by hand too
 
 
-def test_ended_by_the_board_or_the_cable_keeps_the_readings(machine):
+def test_ended_by_the_board_or_the_cable_keeps_the_readings(machine):  # noqa: F811
     path, board = machine
     board.protects = 99
     with bench_board.evening(path, board) as (made, there), pytest.raises(
@@ -116,7 +88,7 @@ def _left(path, board, after):
         raise KeyboardInterrupt
 
 
-def test_one_protection_is_no_end(machine):
+def test_one_protection_is_no_end(machine):  # noqa: F811
     path, board = machine
     board.protects = 1
     moments = []
@@ -131,13 +103,13 @@ def test_one_protection_is_no_end(machine):
     assert "the board protected itself" in " ".join(report.line(m, 200) for m in moments)
 
 
-def test_left_at_any_moment_the_board_is_put_back(machine):
+def test_left_at_any_moment_the_board_is_put_back(machine):  # noqa: F811
     with pytest.raises(KeyboardInterrupt):
         _left(*machine, after=45)
     assert (machine[1].ends, machine[1].said["on"]) == (1, 0)
 
 
-def test_nobody_turns(machine):
+def test_nobody_turns(machine):  # noqa: F811
     path, board = machine
     board.pace = lambda asked, t_s: 0.0
     with bench_board.evening(path, board) as (made, there), pytest.raises(
@@ -146,7 +118,7 @@ def test_nobody_turns(machine):
     assert bench_answer.keep(made, path) is None
 
 
-def test_a_load_that_does_not_connect_is_left_out(machine):
+def test_a_load_that_does_not_connect_is_left_out(machine):  # noqa: F811
     path, board = machine
     board.connects = False
     made, moments = taken(path, board)
@@ -155,7 +127,7 @@ def test_a_load_that_does_not_connect_is_left_out(machine):
     assert "skipped" in {moment.state for moment in moments}
 
 
-def test_other_settings_and_an_older_board_are_refused(machine):
+def test_other_settings_and_an_older_board_are_refused(machine):  # noqa: F811
     path, board = machine
     text = path.read_text(encoding="utf-8")
     path.write_text(text.replace("shunt_mohm = 50", "shunt_mohm = 100"), encoding="utf-8")
