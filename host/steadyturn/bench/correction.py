@@ -73,7 +73,8 @@ class Line:
 @dataclass(frozen=True)
 class Found:
     """line: the correction. fitted: BOTH, GAIN or OFFSET; why: why not both, "" (else "one_point",
-    "close", "coarse": the meter's last place hides an offset, or "zero_only"). left: meter less
+    "close", "coarse": the meter's last place hides an offset, "zero_only", "gain_coarse": the
+    meter knows the gain less well). left: meter less
     line of each point; sigma: of each. chance: that points on a line scatter so much, None with
     none to spare. lowest, highest: of what was read, as shown with the line."""
 
@@ -118,6 +119,11 @@ def fit(points: tuple[Point, ...], unit: str, meter: Meter, sheet: Sheet, in_for
     reach = WIDE * math.sqrt(both.covariance[2])
     known = _known_offset(sheet, in_force)
     if reach <= known or abs(both.offset - in_force.offset) > math.hypot(reach, known):
+        far, near = WIDE * math.sqrt(both.covariance[0]), _known_gain(sheet, in_force)
+        if reach <= known and far > near and abs(both.gain - in_force.gain) <= math.hypot(
+                far, near):
+            line = _offset(read, true, covariance, sheet, in_force)
+            return _found(line, OFFSET, "gain_coarse", points, read, true, covariance)
         return _found(both, BOTH, "", points, read, true, covariance)
     why = "close" if spread < CLOSE else "coarse"
     return _found(line, GAIN, why, points, read, true, covariance)
@@ -180,13 +186,19 @@ def _gain(read: Floats, true: Floats, covariance: Floats, sheet: Sheet, in_force
     return Line(float(pulls @ (true - in_force.offset)), in_force.offset, (variance, both, stays))
 
 
+def _known_gain(sheet: Sheet, in_force: Line) -> float:
+    """95 % half-width of the gain before any reading."""
+    return WIDE * math.sqrt(in_force.covariance[0]) or WIDE / EVEN * sheet.share
+
+
 def _offset(read: Floats, true: Floats, covariance: Floats, sheet: Sheet, in_force: Line) -> Line:
-    """The gain stays."""
-    weight = _inverse(covariance).sum(axis=0)
-    weight = weight / weight.sum()
-    gain = in_force.covariance[0] or (sheet.share / EVEN) ** 2
-    return Line(in_force.gain, float(weight @ (true - in_force.gain * read)),
-                (gain, 0.0, float(weight @ covariance @ weight)))
+    """The gain stays; what is not known of it is an error that grows with the reading."""
+    stays = (_known_gain(sheet, in_force) / WIDE) ** 2
+    wide = covariance + stays * np.outer(read, read)
+    pulls = _inverse(wide).sum(axis=0)
+    pulls = pulls / pulls.sum()
+    return Line(in_force.gain, float(pulls @ (true - in_force.gain * read)),
+                (stays, -float(pulls @ read) * stays, float(pulls @ wide @ pulls)))
 
 
 def _found(line: Line, fitted: str, why: str, points: tuple[Point, ...], read: Floats,
@@ -200,6 +212,8 @@ def _found(line: Line, fitted: str, why: str, points: tuple[Point, ...], read: F
         wide = covariance.copy()
         if fitted == GAIN:
             wide += line.covariance[2]
+        elif fitted == OFFSET:
+            wide += line.covariance[0] * np.outer(read, read)
         square = float(left @ _inverse(wide) @ left)
         chance = float(chdtrc(spare, square))
     shown = [line.at(r) for r in read.tolist()]
@@ -226,21 +240,20 @@ class Kept:
 
 def rounded(found: Found, lowest: float, highest: float) -> Kept:
     """In whole numbers: the offset is rounded, the gain then turned so that the line still goes
-    through the middle of the readings. What is kept of the interval is nowhere narrower than it
-    from `lowest` to `highest` [V or A, 0 <= lowest < highest]."""
+    through the highest point. What is kept of the interval is nowhere narrower than it, with what
+    the rounding moved, from `lowest` to `highest` [V or A, 0 <= lowest < highest]."""
     line = found.line
     offset = round(1000 * line.offset) / 1000
-    middle = line.read((found.lowest + found.highest) / 2)
+    pivot = line.read(found.highest)
     gain = line.gain
-    if found.fitted != OFFSET and middle > 0:
-        gain += (line.offset - offset) / middle
-    turned = replace(line, gain=gain, offset=offset)
-    step = 0.0 if found.fitted == GAIN else WIDE * 1e-3 / math.sqrt(12)
-    wide = [math.hypot(turned.half_width(v), step)
-            for v in np.linspace(lowest, highest, 9).tolist()]
+    if found.fitted != OFFSET and pivot > 0:
+        gain += (line.offset - offset) / pivot
+    kept = replace(line, gain=gain, offset=offset)
+    grid = np.linspace(lowest, highest, 9).tolist()
+    wide = [line.half_width(v) + abs(kept.at(line.read(v)) - v) for v in grid]
     share, besides = _split(lowest, wide[0], highest, wide[-1])
-    most = max((w / max(math.hypot(share * v, besides), 1e-12)
-                for v, w in zip(np.linspace(lowest, highest, 9).tolist(), wide, strict=True)))
+    most = max(w / max(math.hypot(share * v, besides), 1e-12)
+               for v, w in zip(grid, wide, strict=True))
     return Kept(round(1e6 * gain), round(1000 * offset), math.ceil(1e6 * share * most),
                 math.ceil(1e6 * besides * most))
 

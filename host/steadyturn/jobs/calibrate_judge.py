@@ -14,6 +14,7 @@ from steadyturn.settings.corrections import Correction, Refusal
 from steadyturn.settings.file import Settings
 
 QUANTITY = {"volts": "bus", "amps": "amps", "out_volts": "out_bus", "out_amps": "out_amps"}
+USB_A = 0.5  # USB 2.0: a device's full share of a port
 NAME = {quantity: name for name, quantity in QUANTITY.items()}
 
 
@@ -85,7 +86,8 @@ def used(settings: Settings, quantity: str) -> tuple[float, float]:
         return whole["release_mv"] / 1000, whole["over_mv"] / 1000
     if quantity == "out_bus":
         return 0.9 * whole["out_mv"] / 1000, (whole["over_out_mv"] or whole["out_mv"] * 1.1) / 1000
-    return 0.0, whole["over_ma"] / 1000
+    # nothing releases by the output's current
+    return 0.0, whole["over_ma"] / 1000 if quantity == "amps" else 0.0
 
 
 def typical(settings: Settings, quantity: str) -> float:
@@ -94,6 +96,8 @@ def typical(settings: Settings, quantity: str) -> float:
         return int(settings["connect_mv"]) / 1000
     if quantity == "out_bus":
         return int(settings["out_mv"]) / 1000
+    if quantity == "out_amps":
+        return USB_A
     return int(settings["over_ma"]) / 2500  # thresholds: 1.25 times what the band draws
 
 

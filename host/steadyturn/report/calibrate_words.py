@@ -15,6 +15,8 @@ WHY = {
              "it was. Take them farther apart.",
     "coarse": "The meter's last place is too coarse to tell the offset better than the data "
               "sheet does: it is left as it was.",
+    "gain_coarse": "This meter knows the gain less well than the data sheet does: only the offset "
+                   "is taken, the gain is left as it was.",
     "zero_only": "With nothing connected only the offset is told: the gain is left as it was. A "
                  "known load would tell it.",
 }

@@ -7,6 +7,7 @@ import math
 
 import numpy as np
 import pytest
+from steadyturn.bench import meter as meters
 from steadyturn.bench.correction import BOTH, GAIN, OFFSET, Line, Point, fit, rounded
 from steadyturn.bench.readings import Meter
 from steadyturn.rig import sensors
@@ -83,13 +84,27 @@ def test_nothing_connected_tells_the_offset_of_a_current_exactly():
     alone = fit((nothing,), "A", CHEAP, SHUNT, Line(0.97, 0.0))
     assert (alone.fitted, alone.why, alone.line.gain) == (OFFSET, "zero_only", 0.97)
     assert alone.line.at(0.004 / 0.97) == pytest.approx(0.0, abs=1e-12)
-    both = fit((nothing, Point(board=0.412, meter=0.40)), "A", CHEAP, SHUNT, Line())
+    both = fit((nothing, Point(board=0.412, meter=0.40)), "A", GOOD, SHUNT, Line())
     assert both.fitted == BOTH
     assert both.line.at(0.004) == pytest.approx(0.0, abs=1e-9)
     assert both.offset_half < 0.0005
-    # a resistor and volts know the current three times as well as the 10 A socket's last place
-    by_ohm = fit((nothing, Point(board=0.412, meter=4.0, ohm=10.0)), "A", CHEAP, SHUNT, Line())
-    assert by_ohm.gain_half < both.gain_half / 3
+
+
+def test_a_meter_that_knows_the_gain_less_well_leaves_it():
+    points = (Point(board=0.004, meter=0.0, nothing=True), Point(board=0.412, meter=0.41))
+    cheap = fit(points, "A", CHEAP, SHUNT, Line())
+    assert (cheap.fitted, cheap.why, cheap.line.gain) == (OFFSET, "gain_coarse", 1.0)
+    assert cheap.line.offset == pytest.approx(-0.004, abs=1e-4)
+    # but not where sheet and meter do not meet
+    off = fit((points[0], Point(board=0.412, meter=0.33)), "A", CHEAP, SHUNT, Line())
+    assert off.fitted == BOTH
+
+
+def test_volts_over_a_resistor_know_a_current_three_times_as_well():
+    amps = Point(board=0.412, meter=0.40)
+    ohms = Point(board=0.412, meter=4.0, ohm=10.0)
+    direct, by_ohm = (fit((point,), "A", CHEAP, SHUNT, Line()) for point in (amps, ohms))
+    assert by_ohm.gain_half < direct.gain_half / 3
 
 
 def test_a_wandering_reading_is_known_less_well():
@@ -150,9 +165,35 @@ def test_what_is_kept_is_nowhere_narrower_than_what_was_found():
         assert isinstance(kept.gain_ppm, int)
 
 
-def test_rounding_the_offset_turns_the_line_about_its_middle():
+def test_rounding_the_offset_leaves_the_highest_point_where_it_was():
     found = fit(volts((3.0, 3.1003), (12.0, 12.3404)), "V", GOOD, INA226, Line())
     kept = rounded(found, 3.0, 12.0)
-    middle = (found.lowest + found.highest) / 2
-    read = found.line.read(middle)
-    assert kept.gain_ppm / 1e6 * read + kept.offset_milli / 1000 == pytest.approx(middle, abs=2e-5)
+    read = found.line.read(found.highest)
+    shown = kept.gain_ppm / 1e6 * read + kept.offset_milli / 1000
+    assert shown == pytest.approx(found.highest, abs=2e-5)
+
+
+@pytest.mark.parametrize(("most", "least"), [
+    (60, 0.88), pytest.param(2000, 0.935, marks=pytest.mark.soak)])
+@pytest.mark.parametrize(("chip", "meter"), [("ina219", CHEAP), ("ina219", GOOD), ("adc", CHEAP)])
+def test_intervals_of_a_current_hold_too(chip, meter, most, least):
+    """Nothing connected and one load, up to more than twice that load."""
+    rng = np.random.default_rng(2)
+    sheet = sensors.amps_sheet(chip, 0.05, 20.0)
+    held = np.zeros(3)
+    step = meters.step(meter, 0.5, "A")
+    for _ in range(most):
+        gain = 1 / (1 + rng.uniform(-sheet.share, sheet.share))
+        offset = rng.uniform(-sheet.offset, sheet.offset)
+        own = 1 + rng.normal(0, meter.amp_percent / 2)
+        shown = round((own * 0.5 + rng.normal(0, meter.digits * step / 2)) / step) * step
+        zero, load = (round((true - offset) / gain / sheet.step) * sheet.step
+                      for true in (0.0, 0.5))
+        found = fit((Point(board=zero, meter=0.0, nothing=True), Point(board=load, meter=shown)),
+                    "A", meter, sheet, Line())
+        kept = rounded(found, 0.0, 1.5)
+        for place, amps in enumerate((0.1, 0.5, 1.2)):
+            read = found.line.read(amps)
+            off = kept.gain_ppm / 1e6 * read + kept.offset_milli / 1000 - gain * read - offset
+            held[place] += abs(off) <= kept.half_width(amps)
+    assert np.all(held / most >= least), held / most

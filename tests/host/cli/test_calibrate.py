@@ -142,6 +142,28 @@ def test_there_is_no_output_on_this_board(board, capsys):
     assert "INA3221" in capsys.readouterr().err
 
 
+def test_a_second_channel_is_corrected_by_a_meter_that_is_finer_than_its_limit(board, capsys):
+    content = board.memory.content
+    content[update.SETTINGS] = encode({
+        **decode(content[update.SETTINGS]), "chip": "ina3221", "out_shunt_uohm": 50_000,
+        "out_mv": 5100, "over_out_mv": 5462})
+    board.boot()
+    volts = ["--out-volts", "5.096=5.104", "--yes"]
+    amps = ["--out-amps", "0.001=none", "--out-amps", "0.502=0.498"]
+    assert code(["calibrate", *volts, *amps]) == 0
+    assert "Take a point nearer to it, or a better meter" in " ".join(
+        capsys.readouterr().out.split())
+    assert in_force(board, "out_bus").none
+    one = in_force(board, "out_amps")  # this meter knows the gain less well than the sheet
+    assert (one.gain_ppm, one.offset) == (1_000_000, -1)
+    assert code(["calibrate", *volts, "--meter", "0.1+2/20000"]) == 0
+    assert in_force(board, "out_bus").gain_ppm == pytest.approx(1_001_570, abs=5)
+    assert in_force(board, "out_amps") == one
+    assert in_force(board).none
+    assert code(["calibrate", "--show"]) == 0
+    assert "volts at the output" in capsys.readouterr().out
+
+
 def test_a_file_of_points(board, tmp_path, capsys):
     path = tmp_path / "points.toml"
     assert code(["calibrate", "--new", str(path)]) == 0
