@@ -291,7 +291,9 @@ def test_guided_from_lead_to_yes(board, talk):
     assert "red lead" in seen.err
     assert "Not that" in seen.err
     assert "in series" in " ".join(seen.err.split())
-    assert in_force(board, "amps").none  # 0 with nothing connected: as it should be
+    amps = in_force(board, "amps")  # 0 with nothing connected: nothing to change, but known now
+    assert (amps.gain_ppm, amps.offset) == (1_000_000, 0)
+    assert amps.within_micro < 1000
 
 
 def test_doubt_asks_for_the_word_yes(board, talk):
