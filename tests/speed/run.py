@@ -13,7 +13,7 @@ HERE = Path(__file__).parent
 BENCHMARKS = ("point_speed.py", "batch_speed.py", "sizing_speed.py",
               "gears_speed.py", "dynamics_speed.py", "tick_ratio.py", "twin_speed.py",
               "decode_speed.py", "pull_speed.py", "decode_memory.py", "start_speed.py",
-              "library_speed.py", "bench_speed.py")
+              "library_speed.py", "bench_speed.py", "learn_speed.py")
 
 
 def main():

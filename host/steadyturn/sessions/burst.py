@@ -215,26 +215,27 @@ class _Fit:
         return (low, high) if low <= high else ()
 
 
-def sagging(burst: Burst, amps: Floats, lag_s: float,
+def sagging(burst: Burst, amps: Floats, lag_s: Floats | float,
             delay_s: float = 0.0) -> tuple[Floats, Floats]:
-    """y at each reading [A] and how fast it moves there [A/s]. The load changes at a tick's
-    begin; a reading lies READ_S into it. delay_s: by which the motors' current follows the
-    load's, while the bus capacitor gives the rest."""
+    """y at each reading [A] and how fast it moves there [A/s], a row a reading and, for many
+    lags, a column each. The load changes at a tick's begin; a reading lies READ_S into it.
+    delay_s: by which the motors' current follows the load's, while the bus capacitor gives the
+    rest."""
     each_s = TICK_MS / 1000
     over = amps.copy()
     for i in reversed(np.flatnonzero(~burst.clean)):  # both loads in it: the new one's counts
         over[i] = over[min(i + 1, len(amps) - 1)]
     over = over - over[: int(np.argmax(burst.on))].mean()
-    y_now, moves = np.zeros_like(over), np.zeros_like(over)
-    y = was = 0.0
-    begin, at, end = (exp(-part_s / lag_s) for part_s in
+    y_now = np.zeros((len(over), *np.shape(lag_s)))
+    y, was = np.zeros(np.shape(lag_s)), 0.0
+    begin, at, end = (np.exp(-part_s / np.asarray(lag_s)) for part_s in
                       (delay_s, READ_S - delay_s, each_s - delay_s))
     for i, now in enumerate(over.tolist()):
         y = was + (y - was) * begin
         y_now[i] = now + (y - now) * at
-        moves[i] = abs(now - y_now[i]) / lag_s
         y = now + (y - now) * end
         was = now
+    moves = np.abs((over - y_now.T).T) / lag_s
     return y_now, moves
 
 

@@ -28,14 +28,15 @@ from steadyturn.sessions.lesson import MANY
 Floats = NDArray[np.float64]
 
 SLOPES = np.geomspace(3.0, 1500.0, MANY)  # c, ohm/s: 0.7 V s/rad on 0.1 kg m2 to 3 on 5 g m2
-GRID = 120  # values of R
-LAGS = np.geomspace(float(ARM_S[0]), float(ARM_S[-1]), 60)
+GRID = 96  # values of R
+LAGS = np.geomspace(float(ARM_S[0]), float(ARM_S[-1]), 48)
 NOISE_FREE = 6.0  # readings before the step that told the noise, less a straight line's
 ODD = 0.02  # of bursts that something else disturbed: they tell nothing; assumption
 LIKELY = 0.5  # of R + S is R, for how long the capacitor gives current; an assumption
 MOST_DELAY_S = 0.006
 GRAIN = 0.15  # of the logarithm of c; assumption
-MOST = 12  # bursts of an outing: more make it no surer than its temperature is
+NEGLIGIBLE = 25.0  # a logarithm of odds
+MOST = 8  # bursts of an outing: more make it no surer than its temperature is
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,26 +99,33 @@ def _likelihood(burst: Burst, ready: Ready, ohms: Floats,
     over E0 and E1, and over the noise as far as the readings before the step leave it open."""
     t = burst.t_s - burst.t_s[0]
     clean = burst.clean
-    parts = []
-    for lag_s in LAGS:
-        sunk, moves = sagging(burst, ready.amps, lag_s, delay_s)
-        off_v = np.hypot(ready.noise_v, ready.top_ohm * moves * READ_OFF_S)[clean]
-        x = np.column_stack([np.ones_like(t), t, -ready.amps])[clean] / off_v[:, None]
-        y = np.column_stack([ready.volts, sunk])[clean] / off_v[:, None]
-        inverse = np.linalg.inv(x.T @ x)
-        found = inverse @ (x.T @ y)  # of the volts, and of what an ohm of S adds to them
-        left = y - x @ found
-        slope_ohm = SLOPES * lag_s
-        squares = (left[:, 0] @ left[:, 0] + 2 * slope_ohm * (left[:, 0] @ left[:, 1])
-                   + slope_ohm**2 * (left[:, 1] @ left[:, 1]))
-        free = NOISE_FREE + len(y) - 3
-        noise = (NOISE_FREE + squares) / free  # times what was taken for it
-        ohm = found[2, 0] + slope_ohm * found[2, 1]
-        var = noise * inverse[2, 2]
-        level = (-0.5 * free * np.log(noise) - np.log(off_v).sum()
-                 + 0.5 * np.log(np.linalg.det(inverse)) - 0.5 * np.log(var))
-        parts.append(level[:, None] - 0.5 * (ohms - ohm[:, None]) ** 2 / var[:, None])
-    return np.asarray(np.logaddexp.reduce(parts) - log(len(parts)))
+    sunk, moves = sagging(burst, ready.amps, LAGS, delay_s)
+    off_v = np.hypot(ready.noise_v, ready.top_ohm * moves * READ_OFF_S)[clean].T
+    plain = np.column_stack([np.ones_like(t), t, -ready.amps])[clean]
+    x = plain / off_v[:, :, None]  # lag, reading, (E0, E1, R)
+    y = np.stack([np.broadcast_to(ready.volts[clean], off_v.shape), sunk[clean].T], 2) \
+        / off_v[:, :, None]
+    turned = x.transpose(0, 2, 1)
+    inverse = np.linalg.inv(turned @ x)
+    found = inverse @ (turned @ y)  # of the volts, and of what an ohm of S adds to them
+    left = y - x @ found
+    square = left.transpose(0, 2, 1) @ left
+    slope_ohm = LAGS[:, None] * SLOPES
+    squares = (square[:, :1, 0] + 2 * slope_ohm * square[:, :1, 1]
+               + slope_ohm**2 * square[:, 1:, 1])
+    free = NOISE_FREE + len(plain) - 3
+    noise = (NOISE_FREE + squares) / free  # times what was taken for it
+    ohm = found[:, 2, :1] + slope_ohm * found[:, 2, 1:]
+    var = noise * inverse[:, 2, 2][:, None]
+    level = (-0.5 * free * np.log(noise) - 0.5 * np.log(var)
+             + (0.5 * np.log(np.linalg.det(inverse)) - np.log(off_v).sum(axis=1))[:, None])
+    # an arm that is far less likely than the best adds nothing
+    near = level.max(axis=1) > level.max() - NEGLIGIBLE
+    every = level[near][:, :, None] - 0.5 * (
+        (ohms - ohm[near][:, :, None]) ** 2 / var[near][:, :, None])
+    top = every.max(axis=0)
+    told = np.log(np.exp(every - top).sum(axis=0)) + top
+    return np.asarray(told - log(len(LAGS)))
 
 
 def slope_of(emf_v_s: float, efficiency: float, inertia_kg_m2: float) -> float:

@@ -23,7 +23,7 @@ from steadyturn.sessions.normal import log_cumulative, truncated
 
 Floats = NDArray[np.float64]
 
-WINDOW = 60  # readings that are kept: older ones have been forgotten
+WINDOW = 40  # readings that are kept: older ones have been forgotten
 WALK_SD = 0.001  # of the logarithm, each outing: what brushes and contacts wander; assumption
 WEATHER_DAYS = 60.0  # of a season's weather: two thirds of it are forgotten; assumption
 LEVEL_SD = 0.7  # where nothing is known before: within a factor of four
@@ -186,8 +186,9 @@ class _Scatter:
             self.precision * data.spread**2)
         z = self.size / self.size_sd
         base = self.log_none + gain + np.log(2 * data.prior)
-        self.log_up = base + log_cumulative(z)
-        self.log_down = base + log_cumulative(-z) + np.log(OTHER_WAY)
+        self.share = {1.0: log_cumulative(z), -1.0: log_cumulative(-z)}
+        self.log_up = base + self.share[1.0]
+        self.log_down = base + self.share[-1.0] + np.log(OTHER_WAY)
         self.level = seen.T @ y
         self.level_var = np.maximum(np.diag(data.level) - (seen**2).sum(axis=0), 0.0)
         self.follows = data.ramps - seen.T @ shapes  # the level's answer to a change's size
@@ -208,7 +209,7 @@ def _mixed(data: _Data, parts: Sequence[_Scatter]) -> Trend:
         mean += n / whole * part.level
         square += n / whole * (part.level_var + part.level**2)
         for sign, weights in ((1.0, u), (-1.0, d)):
-            size, var = truncated(part.size, part.size_sd, sign)
+            size, var = truncated(part.size, part.size_sd, sign, part.share[sign])
             level = part.level[:, None] + part.follows * size
             spread = part.level_var[:, None] + part.follows**2 * var
             mean += level @ (weights / whole)

@@ -8,7 +8,7 @@ made again at any time. Equations, sources and error rates are on the page drift
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp, hypot, log
 from typing import Any
 
@@ -33,6 +33,7 @@ RISE_SHARE = 0.25  # of a rise that the board follows; of one reckoned here twic
 MOVES = 0.04  # of a burst's model: pauses of the sensor, a converter that answers; assumption
 ANOTHER = 0.02  # EMF, resistance or drop in the settings by so much: another machine, or one that
 # was measured anew: what is learned begins there
+LEAST_FACTOR = 1.5  # of the slope by the rig's inertia: a hand adds its own; assumption
 WORN = {"source_ohm": "up", "emf_v_per_tpm": "down", "losses": "up"}
 UNITS = {"source_ohm": "ohm", "emf_v_per_tpm": "V per turn/min", "losses": "times the settings'"}
 KEYS = {"source_ohm": "motor.terminal_ohm", "emf_v_per_tpm": "motor.emf_v_per_krpm",
@@ -229,17 +230,26 @@ def _readings(name: str, rows: Sequence[tuple[int, Taught, Lesson]], rig: Rig | 
         sd = hypot(sd, per_k * rise_sd, per_k * _air_k(rig) / 2)
         out.append(Reading(float(n), day, at, sd, f"{lesson.way} {one.correction}",
                            hypot(common, 0.01, per_k * rise_sd)))
-    return out
+    return _alike(out)
+
+
+def _alike(readings: Sequence[Reading]) -> list[Reading]:
+    """What is wrong in every reading of a way is one figure: were it larger here and smaller
+    there, it would pass for a change."""
+    usual = {way: float(np.median([r.common_sd for r in readings if r.way == way]))
+             for way in {r.way for r in readings}}
+    return [replace(r, common_sd=usual[r.way]) for r in readings]
 
 
 def _slopes(bursts: Sequence[Lesson], rig: Rig | None) -> np.ndarray:
     """How likely each of burst_pool.SLOPES is, by the rig's inertia and by all bursts."""
-    slope, factor = None, 1.0
+    slope, factor = None, LEAST_FACTOR
     if rig is not None:
         slope = slope_of(bank.emf_v_per_tpm(rig) / RPM, gears.efficiency(rig.stages),
                          _inertia(rig))
-        low, high = ends(rig, "motor.inertia_gcm2")
-        factor = max(high, 1 / max(low, 1e-3), 1.5)
+        for key in ("motor.inertia_gcm2", "crank.inertia_gm2"):
+            low, high = ends(rig, key)
+            factor = max(factor, high, 1 / max(low, 1e-3))
     return known_slopes(slope, factor, [lesson.evidence for lesson in bursts])
 
 

@@ -26,15 +26,18 @@ def log_cumulative(z: Floats) -> Floats:
     return np.where(z < FAR, tail, inside)
 
 
-def truncated(mean: Floats, sd: Floats, sign: float) -> tuple[Floats, Floats]:
+def truncated(mean: Floats, sd: Floats, sign: float,
+              log_share: Floats | None = None) -> tuple[Floats, Floats]:
     """Mean and variance of a normal quantity of which only the side of `sign` is possible.
-    Source: Johnson, Kotz & Balakrishnan, *Continuous Univariate Distributions 1*, 13.10 (from
-    memory).
+    log_share: log_cumulative(sign * mean / sd) where it is known. Source: Johnson, Kotz &
+    Balakrishnan, *Continuous Univariate Distributions 1*, 13.10 (from memory).
 
     >>> [float(x[0].round(4)) for x in truncated(np.zeros(1), np.ones(1), -1.0)]
     [-0.7979, 0.3634]
     """
-    z = np.maximum(sign * mean / sd, -30.0)
-    ratio = np.exp(-0.5 * z**2 - 0.5 * log(2 * pi) - log_cumulative(z))
+    z = sign * mean / sd
+    if log_share is None:
+        log_share = log_cumulative(z)
+    ratio = np.exp(-0.5 * z**2 - 0.5 * log(2 * pi) - log_share)
     share = np.maximum(1 - ratio * (ratio + z), 0.0)
     return sign * (sign * mean + sd * ratio), sd**2 * share
