@@ -11,6 +11,8 @@ and S = k^2 / (gears' efficiency * droop). E1 and E2 are how the pace was on its
 pull that comes twice a turn (u). D: brushes and diodes, as the rig has them. At once after a step
 the volts fall with the capacitor alone, which tells C; how that bends tells R; what follows is S.
 
+Where more than noise is left, each burst also has a sine in step with the EMF: the commutator's.
+
 R, C, L, S / R and T are fitted in their logs, by least squares to the means that conversions are.
 How quickly an arm gives way is not known and matters most: the fit is done from a row of beliefs
 about T, and R's interval mixes all by how likely they are. So an arm that gives way as fast as the
@@ -38,6 +40,8 @@ LEAST_STEP_A = 0.03
 LEAST_BEFORE_A = 3.0  # knees of the diodes: with less they do not conduct throughout
 UNSTEADY = 2.0  # of the EMF a second: no hand that keeps a pace goes so fast; practice
 STRUCTURED = 3.0  # what is left, in times the noise; chance gives 1.3 at most
+RIPPLED = 1.25  # and above this the commutator's ripple is looked for
+_WAVE_V = 0.3  # of that ripple behind the capacitor, one sigma; practice
 _ARMS = np.log(np.geomspace(0.005, 1.2, 6))  # s: 4 g m2 on a stiff arm to a wheel on a soft one
 _ARM_LOG = 0.9 * float(_ARMS[1] - _ARMS[0])  # one sigma of each: together they are nearly even
 _ROUNDS = 30
@@ -165,29 +169,59 @@ class _Fit:
             self.x[:, at] = emf
             self.prior[at + 1 : at + 3] = 1 / (_PACE * emf), 1 / (_BEND * emf)
             self.moves[at : at + 3] = 1e-3, 0.1, 10.0
+        self.waves: list[Floats] = []
         self.free = sum(int(np.count_nonzero(one.weight)) for one in seen) - size + 2
         self._solve()
+        if self._scatter() > RIPPLED**2:
+            self._add_waves()
+            self._solve()
+
+    def _scatter(self) -> float:
+        left = self.left[int(np.argmin(self.squares))]
+        return float(left @ left) / max(self.free, 1)
+
+    def _add_waves(self) -> None:
+        """The commutator's ripple as two more unknowns of each burst."""
+        left, at = self.left[int(np.argmin(self.squares))], 0
+        ohm = float(np.exp(self.x[int(np.argmin(self.squares)), 0]))
+        for one in self.seen:
+            here = slice(at, at + len(one.volts))
+            self.waves.append(one.wave(left[here], ohm))
+            at = here.stop
+        more = 2 * len(self.seen)
+        self.x = np.pad(self.x, ((0, 0), (0, more)))
+        self.mean = np.pad(self.mean, ((0, 0), (0, more)))
+        self.prior = np.append(self.prior, np.full(more, 1 / _WAVE_V))
+        self.moves = np.append(self.moves, np.full(more, 1e-3))
+        self.free -= more
+
+    def _own(self, n: int) -> list[int]:
+        """Places of the unknowns of burst n beside the shared ones."""
+        waves = [len(self.prior) - 2 * (len(self.seen) - n) + j for j in (0, 1)]
+        return [*range(self.ends[n], self.ends[n] + 3), *(waves if self.waves else [])]
 
     def _left(self, x: Floats) -> Floats:
         """Distances from what was read, in sigmas: [sets, readings of all bursts]."""
-        return np.concatenate([
-            (self._means(one, x[:, :SHARED], x[:, at : at + 3]) - one.volts) * one.weight
-            for at, one in zip(self.ends, self.seen, strict=True)], axis=1)
+        return np.concatenate([(self._means(n, x) - one.volts) * one.weight
+                               for n, one in enumerate(self.seen)], axis=1)
 
-    def _means(self, one: Seen, shared: Floats, emf_of: Floats) -> Floats:
-        return one.means(volts(one, self.machine, shared, emf_of), 1e-3 * shared[:, LATE])
+    def _means(self, n: int, x: Floats) -> Floats:
+        one, own = self.seen[n], x[:, self._own(n)]
+        fine = volts(one, self.machine, x[:, :SHARED], own[:, :3])
+        found = one.means(fine, 1e-3 * x[:, LATE])
+        return found + own[:, 3:] @ self.waves[n] if self.waves else found
 
     def _slopes(self, x: Floats) -> tuple[Floats, Floats]:
         """Distances, and how they change with the unknowns: [sets, readings, unknowns]."""
         count, size = x.shape
         base, found = [], []
-        for at, one in zip(self.ends, self.seen, strict=True):
-            own = [*range(SHARED), *range(at, at + 3)]
+        for burst, one in enumerate(self.seen):
+            own = [*range(SHARED), *self._own(burst)]
             sets = np.repeat(x[:, None], len(own) + 1, axis=1)
             for n, j in enumerate(own):
                 sets[:, 1 + n, j] += self.moves[j]
             flat = sets.reshape(-1, size)
-            v = self._means(one, flat[:, :SHARED], flat[:, at : at + 3])
+            v = self._means(burst, flat)
             v = v.reshape(count, len(own) + 1, -1) * one.weight
             slopes = np.zeros((count, v.shape[2], size))
             slopes[:, :, own] = ((v[:, 1:] - v[:, :1]) / self.moves[own][:, None]).transpose(
@@ -227,8 +261,7 @@ class _Fit:
         self.curve = slopes.transpose(0, 2, 1) @ slopes + np.diag(self.prior**2)
 
     def result(self) -> Step:
-        best = int(np.argmin(self.squares))
-        scatter = float(self.left[best] @ self.left[best]) / max(self.free, 1)
+        best, scatter = int(np.argmin(self.squares)), self._scatter()
         wide = max(1.0, scatter)
         inverse = np.linalg.inv(self.curve)
         likely = -0.5 * self.squares / wide - 0.5 * np.linalg.slogdet(self.curve)[1]

@@ -21,6 +21,9 @@ Floats = NDArray[np.float64]
 STEP_S = 2e-4  # of the grid: with it the fit's R is within 0.1 % of that with a tenth of it
 HENRY, ARM, LATE, SHARED = 4, 5, 6, 7
 LEAST = (6, 30)  # readings before the first switching, and with the second load
+# of the commutator's ripple: two or four times slots times the motor's turns; up to half of the
+# sampling
+RIPPLE_HZ = (60.0, 900.0, 2.0)
 FLAT_V = 1e-4  # a change of the drops that makes no difference
 
 
@@ -48,6 +51,7 @@ class Seen:
         leak_a = float(burst.volts.mean()) / machine.bleed_ohm
         self.from_a, self.to_a = (float(burst.amps[clean & x].mean()) + leak_a for x in (~on, on))
         self.volts = burst.volts + burst.amps * machine.shunt_ohm
+        self.t, self.read_a = t, burst.amps
         self.rest_v = float(self.volts[first].mean())
         self.fall_v = abs(self.rest_v - float(self.volts[clean & (part == 1)][-10:].mean()))
         self._grid(burst, edges, on_first)
@@ -100,6 +104,19 @@ class Seen:
                 rate[here] = np.gradient(v[here], t[here])
         sigma = np.hypot(self.noise, rate * burst.long_s / math.sqrt(12))
         self.weight = np.where(clean, 1 / sigma, 0.0)
+
+    def wave(self, left: Floats, ohm: float) -> Floats:
+        """Cosine and sine [2, readings] of the frequency that explains most of what is left [in
+        sigmas], slower where the EMF is less."""
+        emf = self.volts + ohm * self.read_a
+        turned = np.cumsum(emf / emf.mean() * np.gradient(self.t))  # s, at the mean pace
+        angle = 2 * math.pi * np.arange(*RIPPLE_HZ)[:, None] * turned
+        pair = np.stack([np.cos(angle), np.sin(angle)], axis=1) * self.weight
+        square = pair @ pair.transpose(0, 2, 1)
+        along = pair @ left
+        told = np.einsum("fi,fi->f", along, np.linalg.solve(square, along[..., None])[..., 0])
+        best = angle[int(np.argmax(told))]
+        return np.stack([np.cos(best), np.sin(best)])
 
     def means(self, fine: Floats, late_s: Floats) -> Floats:
         """Means over the conversions of [sets, grid] volts, taken late_s later [sets]."""

@@ -41,6 +41,18 @@ def test_a_burst_tells_resistance_capacitor_and_how_the_handle_gives_way(burst):
     assert found.chord_ohm == pytest.approx(found.ohm, rel=1e-3)  # far above the drops' knees
 
 
+def test_a_commutators_ripple_is_told_from_the_step(burst):
+    rig = hut(1e-3)
+    emf = burst.volts + true_ohm(rig) * burst.amps
+    turned = np.cumsum(emf / emf.mean()) * 0.5e-3
+    rippled = replace(burst, volts=burst.volts + 0.05 * np.sin(2 * np.pi * 231 * turned + 1))
+    found = step.fit([rippled], machine_of(rig))
+    assert found.refused == ""
+    assert found.left < 1.3
+    assert found.low_ohm < true_ohm(rig) < found.high_ohm
+    assert found.ohm == pytest.approx(true_ohm(rig), rel=0.05)
+
+
 def test_what_tells_nothing_is_refused(burst):
     machine = machine_of(hut(1e-3))
     assert step.fit([], machine).refused == "few"
@@ -50,7 +62,7 @@ def test_what_tells_nothing_is_refused(burst):
     assert step.fit([flat], machine).refused == "small"
     idle = replace(burst, amps=burst.amps - burst.amps.min())
     assert step.fit([idle], machine).refused == "blocked"
-    shaken = replace(burst, volts=burst.volts + 0.3 * np.sin(2 * np.pi * 90 * burst.t_s))
+    shaken = replace(burst, volts=burst.volts + 0.3 * np.sin(6e4 * burst.t_s**2))
     assert step.fit([shaken], machine).refused == "structured"
     racing = replace(burst, volts=burst.volts * (1 + 4 * (burst.t_s - 0.01)))
     assert step.fit([racing], machine).refused == "unsteady"
