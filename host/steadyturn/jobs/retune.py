@@ -6,6 +6,7 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 import datetime
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -149,7 +150,7 @@ def carry_out(plan: Retuned, old: Rig | None, new: Rig, text: str | None, new_te
 def _on_board(plan: Retuned, new: Rig, band: Band, text: str | None, way: Way) -> Retuned:
     from steadyturn.settings.build import build
 
-    path, put, once = Path(plan.file), list[Path](), list[bool]()
+    path, put, once, start = Path(plan.file), list[Path](), list[bool](), time.monotonic()
 
     def asked(flashed: Flashed) -> bool:
         """The rig file first: whatever happens to the board then, `flash` ends it."""
@@ -168,6 +169,7 @@ def _on_board(plan: Retuned, new: Rig, band: Band, text: str | None, way: Way) -
             dry_run=way.dry_run, always_ask=True, named=isinstance(way.port, str),
             library=way.library, text=lambda: plan.text.replace("\r\n", "\n"))
     outcome = "written" if put else flashed.outcome
+    flashed = dataclasses.replace(flashed, seconds=time.monotonic() - start)
     return dataclasses.replace(plan, outcome=outcome, flashed=flashed,
                                kept=str(put[0]) if put and text is not None else "")
 

@@ -4,6 +4,7 @@ file, the typical classes, another rig file, or a file of readings."""
 from __future__ import annotations
 
 import difflib
+import functools
 import os
 import tomllib
 from collections.abc import Mapping
@@ -76,6 +77,7 @@ def _is_path(given: str) -> bool:
     return given.endswith(".toml") and example_path(given) is None
 
 
+@functools.cache
 def _typical(section: str) -> list[tuple[str, Mapping[str, Any]]]:
     drawer = parts_file.read_drawer(None, typical=True)
     return [(item.name, item.raw) for item in getattr(drawer, section + "s")]

@@ -201,9 +201,12 @@ def text(done: Any) -> str:
     if done.came_from:
         lines.append(wrap(f"It is restored from {done.came_from}."))
     if done.flashed is None:
-        back = f"'steadyturn retune {file} --restore' goes back."
-        return "\n".join([*lines, wrap(f"No board was there. {back}"), "",
+        return "\n".join([*lines, wrap(f"No board was there. {_back(done, file)}"), "",
                           f"next: steadyturn flash {file}"]) + "\n"
     ended = on_flash.text(done.flashed)
-    back = wrap(f"'steadyturn retune {file} --restore' goes back to the machine from before.")
-    return "\n".join(lines) + "\n" + ended.rstrip("\n") + "\n" + back + "\n"
+    return ("\n".join([*lines, wrap(_back(done, file))]) + "\n" + ended)
+
+
+def _back(done: Any, file: str) -> str:
+    return f"'steadyturn retune {file} --restore' goes " + (
+        "to the other one again." if done.kind == "restore" else "back.")

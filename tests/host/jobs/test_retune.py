@@ -28,7 +28,7 @@ from steadyturn.model.remedies import Remedy
 from steadyturn.rig.examples import example_path
 from steadyturn.rig.file import read_rig
 from steadyturn.sessions.library import Library
-from steadyturn.settings.file import decode
+from steadyturn.settings.file import decode, encode
 
 HUT = example_path("lakeside-hut").read_text(encoding="utf-8")
 NEW = {"motor": "7xx can, 12 V", "gear_ratio": "20"}
@@ -94,10 +94,13 @@ def test_the_rig_file_alone_where_no_board_is_there_and_back(hut):
 def test_the_board_gets_its_settings_and_gets_the_old_ones_back(hut, tmp_path):
     board, library = MemoryBoard(), tmp_path / "library"
     flash(hut, port=board, confirm=yes, library=library)
-    before = board.memory.content[update.SETTINGS]
+    corrected = decode(board.memory.content[update.SETTINGS]) | {"bus_gain_ppm": 1_008_000}
+    before = board.memory.content[update.SETTINGS] = encode(corrected)
+    board.boot()
     done = retune(hut, Way(confirm=yes, port=board, library=library), **NEW)
     assert (done.outcome, done.flashed.in_force) == ("written", True)
     assert decode(board.link.settings)["low_dtpm"] == 688
+    assert decode(board.link.settings)["bus_gain_ppm"] == 1_008_000  # the sensor is the same
     assert board.memory.content[update.KEPT] == before or update.KEPT not in board.memory.content
     with Library(library, readonly=True) as shelf:
         assert shelf.rig_texts() == [hut.read_text(), HUT]
