@@ -32,7 +32,7 @@ from steadyturn_fw.pages import EV_BENCH, FASTER, HOLD, SLOWER, STOP, VALID
 from steadyturn_fw.step import Step
 from steadyturn_fw.switch import CALM_MS
 
-LATE_MS = 60  # interrupts may have waited meanwhile: pulses are counted anew from here on
+LATE_MS = 60  # interrupts may have waited meanwhile: no interval spans such a tick
 NEVER_MA = 1 << 20
 MOST_MS = 60000
 
@@ -228,13 +228,13 @@ class Bench:
         self.out_count = self.out_mv_sum = self.out_ma_sum = 0
         self.pace_count = self.pace_sum = 0
         self.blocks = self.block_count = self.part_mv = self.part_ma = 0
-        self._clear_pulses()
+        self.pulses = self.pulses_us = 0
+        self._next_pulse()
 
-    def _clear_pulses(self):
-        self.timed = False  # a first pulse has come
-        self.pulses = 0
-        self.pulses_us = 0
-        self.first_us = 0
+    def _next_pulse(self):
+        """Time is taken from the next pulse on."""
+        self.timed = False
+        self.pulse_us = 0
         if self.turn is not None:
             self.seen = self.turn.count
 
@@ -243,7 +243,7 @@ class Bench:
         turn = self.turn
         if turn is not None:
             if now.ms > LATE_MS:
-                self._clear_pulses()
+                self._next_pulse()
             elif turn.count != self.seen:
                 self._pulse(turn)
         if now.saturated:
@@ -260,17 +260,16 @@ class Bench:
             self.out_ma_sum += now.out_ma
 
     def _pulse(self, turn):
-        """Time and number from the first pulse after the order on."""
+        """Intervals and their time, from the first pulse after the order on."""
         count = turn.count
         at_us = turn.pulse_us
         if turn.count != count:
             return  # one came between the two: in the next tick
         if self.timed:
             self.pulses += count - self.seen & 0xFFFF
-            self.pulses_us = ticks_diff(at_us, self.first_us)
-        else:
-            self.timed = True
-            self.first_us = at_us
+            self.pulses_us += ticks_diff(at_us, self.pulse_us)
+        self.timed = True
+        self.pulse_us = at_us
         self.seen = count
 
     def _count(self, now):

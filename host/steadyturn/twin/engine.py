@@ -258,7 +258,7 @@ class Engine:
                 flags = _ops.INTERRUPT
             else:
                 child.write_console(b"\x03")
-        if self._anchor is not None:
+        if self._anchor is not None and not plant.looked_at(plant.t_us):
             flags |= _ops.LIVE
         if self.measure and op == _ops.SLEEP and self.state == RUNNING:
             self.measure = False

@@ -170,12 +170,12 @@ class Plant:
         theta, time_s = state.theta_rad, state.time_s
         self.machine.advance(
             t_us / 1e6, self.hand, self.switch.connected, self.board_on, self.host_power,
-            FINER if self._looked_at(t_us) else 1,
+            FINER if self.looked_at(t_us) else 1,
         )
         if self.turning.pulses and state.theta_rad > theta:
             self.turning.moved(state.theta_rad - theta, 1e6 * time_s, 1e6 * state.time_s)
 
-    def _looked_at(self, t_us: int) -> bool:
+    def looked_at(self, t_us: int) -> bool:
         """Does the chip convert so fast, or has the second load changed so lately, that steps
         of 4 ms would be too coarse?"""
         fast = self.board_on and 0 < self.chip.cycle_us <= FAST_US
