@@ -54,7 +54,7 @@ def find(section: str, given: str, parts: Path | None) -> Source:
     for name, rows in own:
         if name == given:
             _once(section, given, parts, option)
-            return Source(section, name, str(parts), rows, {})
+            return Source(section, name, _shown(parts), rows, {})
     shipped = _typical(section)
     for name, rows in shipped:
         if name == given:
@@ -65,12 +65,17 @@ def find(section: str, given: str, parts: Path | None) -> Source:
     names = [name for name, _ in (*own, *shipped)]
     near = [name for name in names if given.lower() in name.lower()][:NEAR] or (
         difflib.get_close_matches(given, [*names, *example_names()], n=NEAR, cutoff=0.45))
-    where = f"{parts} or the typical classes" if parts is not None else "the typical classes"
+    where = f"{_shown(parts)} or the typical classes" if parts is not None else "the typical classes"
     meant = "Near it: " + ", ".join(f"'{name}'" for name in near) + ". " if near else ""
     raise WrongInput(Problem(
         option, "", given, f"no {section} is called so in {where}, and no file.",
         meant + ("" if parts is not None else "--parts FILE names your own parts file. ")
         + "'steadyturn size --typical' lists typical ones."))
+
+
+def _shown(path: Path | None) -> str:
+    """An example by its name."""
+    return path.stem if path is not None and path.parent == parts_file.EXAMPLES else str(path)
 
 
 def _is_path(given: str) -> bool:

@@ -85,7 +85,7 @@ def _ratio(rig: Rig, tree: Mapping[str, Any], given: str) -> list[Edit | Tables]
     if not isfinite(ratio) or not LEAST_RATIO <= ratio <= MOST_RATIO:
         raise _wrong_ratio(given)
     stages = rig.stages
-    if abs(gears.ratio(stages) / ratio - 1) < 1e-9:
+    if abs(gears.ratio(stages) / ratio - 1) < 1e-5:  # the last one is written with six digits
         return []
     if not stages:
         return [Tables(("stage",), ({"ratio": ratio},))]

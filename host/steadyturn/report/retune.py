@@ -38,7 +38,7 @@ def plan_text(plan: Any) -> str:
     if compared is not None:
         lines += _beside(compared.before, compared.after)
         lines += [*_remedies(compared), *_musts(compared), *_settings(compared)]
-    if plan.notes:
+    if plan.notes and plan.outcome != "impossible":
         lines += ["", *(item(note) for note in plan.notes)]
     if plan.flashed is not None:
         lines += ["", *_board(plan.flashed)]
@@ -117,7 +117,8 @@ def _musts(compared: Any) -> list[str]:
     if not compared.musts and not compared.circuit and not compared.unsettable:
         return []
     lines = ["", "What else must change:"]  # without a band it was said already
-    if compared.unsettable and compared.after.low_tpm is not None:
+    told = any(one.what == "shunt" for one in compared.musts)
+    if compared.unsettable and compared.after.low_tpm is not None and not told:
         lines.append(item(f"{compared.unsettable} {compared.how_settable}", mark="! "))
     for one in compared.musts:
         change = " -> ".join(x for x in (one.before, one.after) if x)
