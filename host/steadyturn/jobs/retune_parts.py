@@ -65,7 +65,7 @@ def find(section: str, given: str, parts: Path | None) -> Source:
     names = [name for name, _ in (*own, *shipped)]
     near = [name for name in names if given.lower() in name.lower()][:NEAR] or (
         difflib.get_close_matches(given, [*names, *example_names()], n=NEAR, cutoff=0.45))
-    where = f"{_shown(parts)} or the typical classes" if parts is not None else "the typical classes"
+    where = "the typical classes" if parts is None else f"{_shown(parts)} or the typical classes"
     meant = "Near it: " + ", ".join(f"'{name}'" for name in near) + ". " if near else ""
     raise WrongInput(Problem(
         option, "", given, f"no {section} is called so in {where}, and no file.",
