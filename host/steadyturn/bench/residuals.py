@@ -25,10 +25,13 @@ def evaluate(rows: Rows, constants: Floats, shared: Floats) -> tuple[Floats, Flo
     warm = shared[..., [at(WARMTH)]]
     k = k20 * (1 + FERRITE_PER_K * warm)
     ohm = ohm20 * (1 + COPPER_PER_K * warm)
-    volts = rows.volts * (1 + shared[..., rows.volt_gain]) + shared[..., rows.volt_off]
+    volts = rows.volts * (1 + shared[..., rows.volt_gain])
     by_ohm = np.where(np.isfinite(rows.ohm), shared[..., rows.ohm_gain], 0.0)
-    amps = rows.amps * (1 + shared[..., rows.amp_gain]) / (1 + by_ohm) + shared[
-        ..., rows.amp_off] + rows.unseen_a * shared[..., rows.unseen]
+    amps = rows.amps * (1 + shared[..., rows.amp_gain]) / (1 + by_ohm)
+    by_board = bool(rows.amp_off.any())
+    if by_board:
+        volts = volts + shared[..., rows.volt_off]
+        amps = amps + shared[..., rows.amp_off] + rows.unseen_a * shared[..., rows.unseen]
     each = amps / setup.parallel
     brush = np.tanh(each / knee)
     diode = rows.diode * setup.diodes * setup.drop_v
@@ -36,7 +39,8 @@ def evaluate(rows: Rows, constants: Floats, shared: Floats) -> tuple[Floats, Flo
         1 - np.tanh(amps / setup.knee_a) ** 2) / setup.knee_a + rows.loop_ohm
     inner = setup.series * (each * ohm + drop * brush)
     free_w = np.maximum(np.abs(volts) + inner / setup.series, 0.0) / k
-    w = np.where(np.isnan(rows.w), free_w, rows.w * (1 + shared[..., rows.pace_gain]))
+    turned = rows.w * (1 + shared[..., rows.pace_gain]) if by_board else rows.w
+    w = np.where(np.isnan(rows.w), free_w, turned)
     excess = rows.peak_excess + shared[..., [at(PEAK)]]
     mean = setup.series * k * w
     # how much of the crests a capacitor keeps; an open one keeps them all

@@ -16,7 +16,7 @@ COMMANDS: tuple[tuple[str, str, str, str], ...] = (
     ("Plan", "pace", "pace", "The paces that work, and what limits them."),
     ("Plan", "predict", "predict", "One pace, steady or in time: volts, amps, torque, losses."),
     ("Plan", "charge", "charge", "Minutes, percent and effort for a charge."),
-    ("Plan", "bench", "bench", "A motor's or the machine's constants, by multimeter."),
+    ("Plan", "bench", "bench", "A motor's or the machine's constants, by meter or board."),
     ("Make", "gears", "gears", "Gear trains that mesh, bear the load, and can be printed."),
     ("Make", "wiring", "wiring", "Schematic, parts list, places and wires of the circuit."),
     ("Make", "bringup", "bringup", "A sheet to bring the machine up, with this rig's readings."),
