@@ -47,7 +47,7 @@ def find(section: str, given: str, parts: Path | None) -> Source:
     option = f"--{section}"
     if not given.strip() or not given.isprintable():
         raise WrongInput(Problem(option, "", repr(given), "a name or a file.",
-                                 "'steadyturn size --typical' lists typical ones."))
+                                 f'For example {option} "{_typical(section)[0][0]}"'))
     if os.path.isfile(given) or os.path.isdir(given) or _is_path(given):
         return _of_file(section, given, option)
     own = _drawer_items(section, parts) if parts is not None else []
@@ -66,11 +66,11 @@ def find(section: str, given: str, parts: Path | None) -> Source:
     near = [name for name in names if given.lower() in name.lower()][:NEAR] or (
         difflib.get_close_matches(given, [*names, *example_names()], n=NEAR, cutoff=0.45))
     where = "the typical classes" if parts is None else f"{_shown(parts)} or the typical classes"
-    meant = "Near it: " + ", ".join(f"'{name}'" for name in near) + ". " if near else ""
+    meant = ("Near it: " if near else "There are: ") + ", ".join(
+        f"'{name}'" for name in near or names) + ". "
     raise WrongInput(Problem(
         option, "", given, f"no {section} is called so in {where}, and no file.",
-        meant + ("" if parts is not None else "--parts FILE names your own parts file. ")
-        + "'steadyturn size --typical' lists typical ones."))
+        meant + ("" if parts is not None else "--parts FILE names your own parts file.")))
 
 
 def _shown(path: Path | None) -> str:
