@@ -53,7 +53,7 @@ def put(path: Path, text: str, before: str | None) -> Path:
     write_whole(real, text, force=True)
     if before is not None:
         _coming(real).replace(beside(real))
-    return beside(path)
+    return beside(real if path.is_symlink() else path)
 
 
 def kept(path: Path) -> str | None:

@@ -43,9 +43,9 @@ def _resistance(e: Values, g: Values) -> tuple[str, str, str]:
     up = _n(abs(e["change_percent"]), 2)
     do = "Look at plugs, screws and solder joints first, then at the brushes."
     if "key" in e:
-        do += (f" If it is the brushes: {e['key']} = {_n(e['key_value'])} in the rig file, then "
-               "'steadyturn flash RIG' shows what moves and asks; 'steadyturn bench RIG' measures "
-               "it anew.")
+        do += (f" If it is the brushes: 'steadyturn retune RIG --from-use' shows what moves with "
+               f"{e['key']} = {_n(e['key_value'])}, and asks; 'steadyturn bench RIG' measures it "
+               "anew.")
     return (f"the motors' resistance is up by {up} %: look at brushes and joints",
             _why(e, "At the same temperature the resistance has risen by", 1.0, " ohm"), do)
 

@@ -121,6 +121,16 @@ def test_a_file_that_is_gone_or_broken_comes_back_too(hut):
         kept_file.beside(hut).write_text(HUT)
 
 
+def test_a_link_to_a_rig_file_stays_one(hut, tmp_path):
+    (tmp_path / "elsewhere").mkdir()
+    link = tmp_path / "elsewhere" / "link.toml"
+    link.symlink_to(hut)
+    kept = kept_file.put(link, HUT + "# new\n", HUT)
+    assert link.is_symlink()
+    assert (hut.read_text(), kept) == (HUT + "# new\n", kept_file.beside(hut))
+    assert kept_file.kept(link) == HUT
+
+
 def test_nothing_to_go_back_to(hut, tmp_path):
     with pytest.raises(Failed, match=r"no my\.toml\.before"):
         restore(hut, Way(confirm=yes, library=tmp_path / "none"))
