@@ -138,15 +138,20 @@ def _piece(kind: int, payload: bytes, first: int) -> tuple[Piece | None] | None:
 
 
 class Protected(Failed):
-    """The board has ended the bench to protect itself; it may be begun again."""
+    """The board has ended the bench to protect itself, or has lost its sensor for a moment; it
+    may be begun again. reason: of bench_frames.BENCH_ENDS."""
+
+    def __init__(self, what: str, how: str, reason: str) -> None:
+        super().__init__(what, how)
+        self.reason = reason
 
 
 def ended(said: Bench) -> Failed:
     """Why there is no bench any more, for a person."""
     code = said["ended"]
-    if code == layout.END_PROTECTION:
-        return Protected(*_ENDS["protection"])
     name = layout.BENCH_ENDS[code] if code < len(layout.BENCH_ENDS) else f"code {code}"
+    if code in (layout.END_PROTECTION, layout.END_SENSOR_LOST):
+        return Protected(*_ENDS[name], name)
     what, how = _ENDS.get(name, (f"The board has ended the bench ({name}).", "Begin again."))
     return Failed(what, how)
 

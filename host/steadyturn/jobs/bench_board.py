@@ -104,13 +104,13 @@ class _Run:
                 try:
                     yield from (self._step(order) if order.kind == "step"
                                 else self._plateau(order, last=last))
-                except words.Protected:
+                except words.Protected as ended:
                     self.protected += 1
                     if self.protected > PROTECTED:
                         raise
                     self.clock.sleep(CALM_S)
                     last = last or again >= 1  # it would come again
-                    yield self._left_out(order, words.look(self.link), last, "protection")
+                    yield self._left_out(order, words.look(self.link), last, ended.reason)
                 if self._done:
                     break
 

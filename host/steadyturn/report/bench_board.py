@@ -29,7 +29,7 @@ _NO_STEP = {
     "load is let go: turn faster", "too_much": "the current would have come near its limit",
     "no_capacitor": "the settings have no bus capacitor", "too_soon": "too soon after the last",
     "no_volts": "the bus has no volts", "chip": "the sensor did not take the fast set-up",
-    "protection": "the board protected itself", "sensor_lost": "the sensor was lost"}
+    "protection": "the board protected itself", "sensor_lost": "the sensor was lost a moment"}
 
 
 def opening(made: Any) -> str:
@@ -80,8 +80,8 @@ def line(now: Any, width: int = 79) -> str:
 def _why(now: Any) -> str:
     if now.order.kind == "step":
         return _NO_STEP.get(now.why, now.why)
-    if now.why == "protection":
-        return "the board protected itself"
+    if now.why in ("protection", "sensor_lost"):
+        return _NO_STEP[now.why]
     return words.REASON.get(now.why, now.why)
 
 

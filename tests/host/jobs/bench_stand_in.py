@@ -30,7 +30,7 @@ from bursts import Bench  # noqa: E402
 from fake_board import FakeBoard, MemoryStream  # noqa: E402
 
 TICK_S = 0.02
-LOAD_OHM = 33.0
+SWAY, SWAY_S = 0.04, 2.5  # how a hand wanders about a beat: twin/people.py
 
 
 class Clock:
@@ -55,6 +55,9 @@ class BenchBoard(FakeBoard):
         self.state.update(settings_ok=1)
         self.t_s = 0.0
         self.pace = lambda asked, t_s: asked * (1 + 0.02 * np.sin(2.1 * t_s))
+        self.load_ohm = 33.0
+        self.turned, self.first_s = 0.0, None
+        self.gains = 1.0, 1.0  # of the sensor's volts and amps
         self.said = {name: 0 for name in layout.places(layout.BENCH_FIELDS)}
         self.blocks = []
         self.parts = []
@@ -82,7 +85,9 @@ class BenchBoard(FakeBoard):
             if not said["on"]:
                 continue
             volts, amps = self.balance()
-            mv, ma = round(1000 * volts), round(1000 * amps)
+            self.turn()
+            mv, ma = (round(1000 * x * gain) for x, gain in zip((volts, amps), self.gains,
+                                                                strict=True))
             said.update(now_mv=mv, now_ma=ma, beat_ms=round(600_000 / max(said["pace_dtpm"], 1)))
             said["count"] += 1
             said["mv_sum"] += mv
@@ -93,10 +98,21 @@ class BenchBoard(FakeBoard):
                 self.blocks = [*self.blocks, block][-layout.BLOCKS :]
                 self.parts = []
 
+    def turn(self):
+        """The turn sensor's magnet, once a turn."""
+        said, before = self.said, self.turned
+        self.turned += self.pace(said["pace_dtpm"] / 10, self.t_s) / 60 * TICK_S
+        if self.rig.sensor.turn_pulses and int(self.turned) > int(before):
+            if self.first_s is None:
+                self.first_s = self.t_s
+            else:
+                said.update(pulses=said["pulses"] + 1,
+                            pulses_us=round(1e6 * (self.t_s - self.first_s)))
+
     def balance(self):
         rig, said = self.rig, self.said
         emf = float(bank.emf_v_per_tpm(rig, 20.0)) * self.pace(said["pace_dtpm"] / 10, self.t_s)
-        siemens = (said["connected"] / LOAD_OHM
+        siemens = (said["connected"] / self.load_ohm
                    + said["second"] / (rig.bus.second_load_ohm or np.inf))
         if not siemens:
             return max(emf, 0.0), 0.0
@@ -130,7 +146,9 @@ class BenchBoard(FakeBoard):
         elif rest:
             pace, tolerance, load = (int(x) for x in rest.split())
             said.update(on=1, ended=0, order=said["order"] + 1, pace_dtpm=pace,
-                        tolerance_dtpm=tolerance, load=load, count=0, mv_sum=0, ma_sum=0)
+                        tolerance_dtpm=tolerance, load=load, count=0, mv_sum=0, ma_sum=0, pulses=0,
+                        pulses_us=0)
+            self.first_s = None
             device = load in (layout.LOAD_DEVICE, layout.LOAD_BOTH)
             said.update(connected=int(device and self.connects),
                         second=int(load in (layout.LOAD_BOTH, layout.LOAD_SECOND)),
@@ -159,9 +177,11 @@ class BenchBoard(FakeBoard):
             said["step_why"] = layout.STEP_RELEASED
             return
         self.steps += 1
-        machine = Bench(self.rig, pace_tpm=said["pace_dtpm"] / 10, first_ohm=LOAD_OHM,
+        machine = Bench(self.rig, pace_tpm=said["pace_dtpm"] / 10, first_ohm=self.load_ohm,
                         second_ohm=self.rig.bus.second_load_ohm, seed=self.steps)
-        self.samples = machine.burst()
+        burst = machine.burst()
+        self.samples = replace(burst, volts=burst.volts * self.gains[0],
+                               amps=burst.amps * self.gains[1])
         said.update(step_why=layout.STEP_DONE, steps=self.steps,
                     step_samples=len(self.samples.t_s))
 
@@ -182,6 +202,21 @@ class BenchBoard(FakeBoard):
             raw += round(burst.volts[n] / 1.25e-3).to_bytes(2, "little")
             raw += round(burst.amps[n] / (1e-3 / 16)).to_bytes(2, "little")
         return frame(frames.SAMPLES, raw)
+
+
+def swaying(rng):
+    """What a hand makes of a beat: it wanders about it, as a person of the virtual board."""
+    state = {"t": 0.0, "off": 0.0}
+
+    def pace(asked, t_s):
+        dt = t_s - state["t"]
+        if dt > 0:
+            keeps = np.exp(-dt / SWAY_S)
+            state["off"] = keeps * state["off"] + SWAY * np.sqrt(1 - keeps**2) * rng.normal()
+            state["t"] = t_s
+        return asked * (1 + state["off"])
+
+    return pace
 
 
 @functools.cache
