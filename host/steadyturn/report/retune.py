@@ -171,7 +171,10 @@ def _board(flashed: Any) -> list[str]:
         words = f"its settings: {flashed.settings_problem}"
     firmware = ("firmware as it is" if flashed.firmware_before == flashed.firmware_after else
                 f"firmware {flashed.firmware_before or 'none'} -> {flashed.firmware_after}")
+    other = [c.before for c in flashed.settings_changed if c.name == "rig" and c.before]
     return [wrap(f"On the board ({flashed.port}): {words}; {firmware}."),
+            *(item(f"It is set for another rig now, '{name}': is it the right board?", mark="! ")
+              for name in other),
             *(item(line) for line in correction_words.taken(flashed.corrections))]
 
 
