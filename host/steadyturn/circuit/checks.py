@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from steadyturn.circuit import clamp as clamps
 from steadyturn.circuit.references import PIN_MAX_A, REF_V
-from steadyturn.circuit.source import TYPICAL_WRITE_S, WORST_WRITE_S
+from steadyturn.circuit.source import USUAL_WRITE_S, WORST_WRITE_S
 from steadyturn.circuit.surroundings import isolates
 from steadyturn.circuit.values import Design, advertised
 from steadyturn.model.hazards import ADC_MAX_V
@@ -45,7 +45,7 @@ def findings(rig: Rig, made: Design) -> tuple[Finding, ...]:
     >>> from steadyturn.rig.file import read_rig
     >>> hut = read_rig(example_path("lakeside-hut"))
     >>> [one.name for one in findings(hut, design(hut, 50.0, 90.0)) if not one.ok]
-    ['write_at_forbid']
+    []
     """
     return (*_source(rig, made), *_clamp(rig, made), *_cuts(rig, made), *_board(rig, made))
 
@@ -125,13 +125,11 @@ def _board(rig: Rig, made: Design) -> list[Finding]:
     if rig.supply.feed == "crank":
         found += [
             Finding("write_at_fade", 1e3 * made.reservoir.fade_s, 1e3 * WORST_WRITE_S, "ms",
-                    "the reservoir, from fade_v down, is too small for one worst flash write: "
+                    "the reservoir, from fade_v down, is too small for one worst flash write. "
+                    f"Fit and name {_needed(made)} or more", at_least=True),
+            Finding("write_at_forbid", 1e3 * made.reservoir.forbid_s, 1e3 * USUAL_WRITE_S, "ms",
+                    "a usual flash write begun just above forbid_v is cut short. Fit and name "
                     f"{_needed(made)} or more", at_least=True),
-            Finding("write_at_forbid", 1e3 * made.reservoir.forbid_s, 1e3 * WORST_WRITE_S, "ms",
-                    f"a write begun just above forbid_v has {1e3 * made.reservoir.forbid_s:.0f} "
-                    f"ms: a typical one needs {1e3 * TYPICAL_WRITE_S:.0f}, the worst "
-                    f"{1e3 * WORST_WRITE_S:.0f}; the journal bears a torn one. To be rid of it "
-                    f"write {_needed(made)} into the rig file and fit as much", at_least=True),
         ]
     return found
 

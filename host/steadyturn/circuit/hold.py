@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
-from math import exp, log
+from math import exp, inf, log
 
 import numpy as np
 
@@ -18,6 +18,7 @@ SERIES_OHM, EMPTY_OHM = 220.0, 2200.0  # R9, R10
 COUPLING_F, HOLD_F = 5e-6, 1e-6  # C5 and C6 in series; C7
 UPPER_OHM, LOWER_OHM = 82e3, 10e3  # R13, R14
 DIODE_V, LEAK_A = 0.13, 0.3e-6  # a small Schottky diode at some uA, and backwards at 40 degC
+DOUBLES_K = 10.0  # its leakage doubles in so many degrees: textbooks
 # how far off each may be: data sheets of their kinds, from memory
 FILM, RESISTOR, CERAMIC, DIODE, OFFSET_V = 0.05, 0.001, 0.3, 0.5, 0.005
 # the hold time's middle stands this much above what a rig names, so that all of 120 ms' range
@@ -53,6 +54,24 @@ def hold(rig: Rig) -> Hold:
     return _hold(rig.switch.hold_s)
 
 
+def hung_s(made: Hold, at_c: float) -> float:
+    """The longest that a hung board holds the load where D12 is as warm as that and ALERT is
+    pulled up: what leaks through D12 backwards feeds C7. Infinite where it alone holds.
+
+    >>> from steadyturn.rig.examples import example_path
+    >>> from steadyturn.rig.file import read_rig
+    >>> made = hold(read_rig(example_path("lakeside-hut")))
+    >>> [round(1e3 * hung_s(made, at_c)) for at_c in (25.0, 40.0, 60.0)], hung_s(made, 90.0)
+    ([148, 151, 165], inf)
+    """
+    return _hung_s(made.part_ohm / 2, LEAK_A * 2 ** ((at_c - 40.0) / DOUBLES_K))
+
+
+@lru_cache(maxsize=64)
+def _hung_s(ohm: float, leak_a: float) -> float:
+    return max(_time_s(ohm, *signs, leak_a=-leak_a)[0] for signs in product((-1, 1), repeat=5))
+
+
 @lru_cache(maxsize=64)
 def _hold(hold_s: float) -> Hold:
     wanted = hold_s + ABOVE_S
@@ -77,6 +96,8 @@ def _time_s(ohm: float, farad: int = 0, resistor: int = 0, coupling: int = 0, di
     upper, lower = (UPPER_OHM * (1 - threshold * RESISTOR), LOWER_OHM * (1 + threshold * RESISTOR))
     least = PIN_V * lower / (upper + lower) + threshold * OFFSET_V
     towards = leak_a * ohm  # a leak draws C7 to below ground, as it were
+    if least + towards <= 0:
+        return inf, full, low
     return peak_s + ohm * hold_f * log((full + towards) / (least + towards)), full, low
 
 

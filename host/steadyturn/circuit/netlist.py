@@ -68,7 +68,9 @@ def netlist(rig: Rig, parts: Sequence[Part], made: Design, drive: Drive) -> str:
             lines += maker(part, rig, made, drive)
     by_ref = {part.ref: part for part in parts}
     for i, (one, other, ohm) in enumerate(drive.shorts):
-        lines += [f"Sshort{i} {_end(one, by_ref)} short{i} {FAULT} 0 closer",
+        # where each row of motors has a diode, the first one's
+        first = "string0" if one == "motor" and rig.bank.diode_each else one
+        lines += [f"Sshort{i} {_end(first, by_ref)} short{i} {FAULT} 0 closer",
                   f"Rshort{i} short{i} {_end(other, by_ref)} {ohm!r}"]
     return "\n".join([*lines, *board(drive), *phone(rig, drive)])
 

@@ -31,8 +31,11 @@ OFF_A = 0.02
 DIODE_K_W, DIODE_MAX_C = {1.0: 60.0, 3.0: 40.0, 5.0: 25.0}, 125.0
 LARGE_DIODE_K_W = 12.0
 # half of the 100 mA that a 431 bears; a small PNP in TO-92; a TO-252 on 5 cm2 of copper, 45 K/W,
-# 150 degC: from memory
+# 150 degC: from memory. Q7, a TO-220: 2 K/W, its sink 15, for as long as one likes
 REFERENCE_MA, SMALL_W, SWITCH_W = 50.0, 0.3, 2.5
+CUT_K_W, SILICON_MAX_C = 2.0 + 15.0, 150.0
+# what an electrolytic capacitor bears the wrong way round: data sheets, from memory
+BELOW_GROUND_V = 1.0
 PLAIN_W = 0.25  # a resistor whose watts the table does not name
 HELD_MS = 150.0  # pulses stop: the load is released by then
 RESERVOIR_MAX_V, BACKFEED_MA = 5.5, 1.0  # VSYS of a Pico: data sheet; leakage
@@ -80,7 +83,7 @@ def limits(rig: Rig, parts: Sequence[Part], made: Design) -> dict[str, float]:
         "resistor_c": rig.air.hot_c + clamps.RESISTOR_RISE_K, "diode_c": DIODE_MAX_C,
     }
     found |= {"resistor_share": 1.0, "reference_ma": REFERENCE_MA, "small_w": SMALL_W,
-              "q5_w": SWITCH_W, "q7_w": SWITCH_W}
+              "q5_w": SWITCH_W, "q7_c": SILICON_MAX_C, "below_v": BELOW_GROUND_V}
     if "R7" in refs:
         found["adc_v"], found["adc_ma"] = ADC_MAX_V, ADC_MAX_MA
     if "C12" in refs:
@@ -98,7 +101,7 @@ def figures(rig: Rig, parts: Sequence[Part], made: Design,
     where it did not need to; clamp_us alike; bus_v, converter_v, adc_v, the most; diode_v,
     switch_v, cut_v: the most across D1 backwards, Q5, Q7; *_c: hottest when what the run ends
     with goes on until the hand lets go; released_ms: from the mishap until the switch has
-    parted; clamp_w, backfeed_ma, reservoir_v."""
+    parted; below_v: of the bus below ground; clamp_w, backfeed_ma, reservoir_v."""
     refs = {part.ref: part for part in parts}
     kept = run["at"] >= LOOKED_AT_S
     at, v = run["at"][kept], {name: values[kept] for name, values in run.items()}
@@ -111,6 +114,7 @@ def figures(rig: Rig, parts: Sequence[Part], made: Design,
         "clamp_us": _acted_us(at, v["v(bus)"] > made.clamp.trip.high_v + 0.05,
                               v["i(vq1)"] > OFF_A),
         "bus_v": float(v["v(bus)"].max()), "low_v": float(v["v(bus)"].min()),
+        "below_v": max(0.0, -float(v["v(bus)"].min())),
         "converter_v": float(v[f"v({refs['U5'].pin('input')})"].max()),
         "diode_v": _diode_v(rig, v), "switch_v": float(np.abs(across).max()),
         "cut_v": float((v[cut_in] - v["v(safe)"]).max()),
@@ -118,6 +122,7 @@ def figures(rig: Rig, parts: Sequence[Part], made: Design,
     }
     found |= _heat(rig, made, refs, at, v, late)
     found |= _stress(parts, at, v, late)
+    found["q7_c"] = rig.air.hot_c + (found["q7_w"] or 0.0) * CUT_K_W
     if "v(divided)" in v:
         found["adc_v"] = float(v["v(divided)"].max())
         found["adc_ma"] = 1e3 * float(v["i(vadc)"].max())

@@ -16,7 +16,9 @@ INPUT_F, GATE_V = 47e-6, 2.0
 SLOPE_OHM, SLOPE_F, OFF_OHM = 4700.0, 6.8e-9, 33e3  # R26, C9, R25
 RESERVOIR_OHM = 10.0  # R39
 PATH_OHM = 0.15  # capacitors, shunt, wires: engineering judgement
-WORST_WRITE_S, TYPICAL_WRITE_S = 0.4, 0.045  # data sheets of flash chips; firmware/budget.md
+# one flush of the journal: the longest erase, and two usual ones; and what the flash takes
+# meanwhile, beside the board: firmware/journal.md
+WORST_WRITE_S, USUAL_WRITE_S, FLASH_W = 0.414, 0.104, 25e-3 * 3.3
 
 
 @dataclass(frozen=True)
@@ -77,9 +79,10 @@ def divider_ohm(rig: Rig) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class Reservoir:
-    """How long it feeds the board [s] with the handle at rest: from fade_v and from forbid_v
-    down to where the board stops; needed_f: for a worst write begun at forbid_v. fill_s:
-    until nine tenths full through R39."""
+    """How long it feeds a board that writes [s] with the handle at rest: from fade_v and from
+    forbid_v down to where the board stops; needed_f: for a worst write begun at fade_v, where
+    the board saves, and a usual one begun just above forbid_v. fill_s: until nine tenths full
+    through R39."""
 
     fade_s: float
     forbid_s: float
@@ -90,7 +93,9 @@ class Reservoir:
 def reservoir(rig: Rig) -> Reservoir:
     """Constant power out of a capacitor: C (V1^2 - V2^2) / 2 = P t."""
     s = rig.supply
-    fade_s, forbid_s = (0.5 * s.reservoir_f * max(v**2 - s.off_v**2, 0.0) / s.power_w
-                        for v in (s.fade_v, s.forbid_v))
-    needed = 2 * WORST_WRITE_S * s.power_w / max(s.forbid_v**2 - s.off_v**2, 1e-3)
-    return Reservoir(fade_s, forbid_s, needed, 2.303 * RESERVOIR_OHM * s.reservoir_f)
+    power_w = s.power_w + FLASH_W
+    from_fade, from_forbid = (0.5 * max(v**2 - s.off_v**2, 1e-3) / power_w
+                              for v in (s.fade_v, s.forbid_v))
+    needed = max(WORST_WRITE_S / from_fade, USUAL_WRITE_S / from_forbid)
+    return Reservoir(s.reservoir_f * from_fade, s.reservoir_f * from_forbid, needed,
+                     2.303 * RESERVOIR_OHM * s.reservoir_f)

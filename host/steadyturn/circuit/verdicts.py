@@ -20,7 +20,7 @@ FIGURES = {
     "diode_c": ("D1", "degC", 0), "adc_v": ("ADC pin", "V", 2), "adc_ma": ("ADC pin", "mA", 2),
     "resistor_share": ("resistor's watts", "of rated", 2),
     "reference_ma": ("431's cathode", "mA", 0), "small_w": ("Q3 or Q6", "W", 2),
-    "q5_w": ("Q5", "W", 2), "q7_w": ("Q7", "W", 2),
+    "q5_w": ("Q5", "W", 2), "q7_c": ("Q7", "degC", 0), "below_v": ("bus below ground", "V", 1),
     "reservoir_v": ("reservoir", "V", 2), "backfeed_ma": ("back-feed", "mA", 2),
 }
 

@@ -110,7 +110,8 @@ class Supply:
                            how="Bus volts at which the board starts.")
     drop_v: float = number("drop_v", "V", 0, 2, typical=(0.2, 0.3, 0.5), source=PRACTICE)
     reservoir_f: float = number("reservoir_uf", "uF", 1, 1e7, scale=1e-6,
-                                typical=(4_700, 10_000, 47_000), source=PRACTICE)
+                                typical=(10_000, 22_000, 47_000), source=PRACTICE,
+                                how="The label; 22 mF carry one longest write of the flash.")
     reservoir_max_v: float = number("reservoir_max_v", "V", 2, 100, typical=(5, 5.2, 5.5),
                                     source=PRACTICE, how="Volts at which the reservoir is full "
                                     "(what its regulator gives).")

@@ -18,6 +18,7 @@ from steadyturn.circuit import spice_models, verdicts
 from steadyturn.circuit.mishaps import MISHAPS, Mishap, possible
 from steadyturn.circuit.netlist import netlist
 from steadyturn.circuit.verdicts import Run
+from steadyturn.drawings import protection_chart
 
 ROOT = Path(__file__).parents[3]
 BY_NAME = {mishap.name: mishap for mishap in MISHAPS}
@@ -53,7 +54,9 @@ def compare(rig: str, mishap: Mishap, firmware: str) -> Run:
     for name, value in old.figures.items():
         if value is None or name in ("cut_us", "clamp_us", "released_ms"):
             continue  # held against their limits: a step of the solver may change them
-        near = 0.05 if name == "phone_v" else max(0.02 * abs(value), 0.05)
+        if name == "cut_v" and (old.figures["cut_us"] is None) != (new["cut_us"] is None):
+            continue  # the cut acted in one of them: both ways hurried to part the phone
+        near = 0.05 if name == "phone_v" else max(0.03 * abs(value), 0.05)
         assert new[name] == pytest.approx(value, abs=near), (rig, mishap.name, firmware, name)
     return replace(old, figures={name: new[name] for name in old.figures})
 
@@ -161,6 +164,32 @@ def test_the_hold_lets_go_in_time() -> None:
             assert 200 < run.figures["released_ms"] < 350
         elif run.mishap.lets_go:
             assert run.figures["released_ms"] is not None, (run.rig, run.mishap.name)
+
+
+def test_every_mishap_has_a_picture() -> None:
+    drawn = {run.mishap.name for run in verdicts.runs() if run.trace is not None}
+    assert drawn == {mishap.name for mishap in MISHAPS}
+    for run in verdicts.runs():
+        assert run.trace is None or run.rig in protection_chart.DRAWN
+
+
+def test_a_shorted_diode_and_a_handle_turned_backwards() -> None:
+    """The phone is safe, C2 is not: said on the page, with both figures."""
+    some = [run for run in verdicts.runs() if run.mishap.name == "diode_short_back"]
+    assert {run.rig for run in some} == set(bench.RIGS)
+    assert max(run.figures["phone_v"] for run in some) < 5.1
+    by_kind = {rig.rectifier.kind: max(run.figures["below_v"] for run in some
+                                       if case(run.rig).rig.rectifier.kind == rig.rectifier.kind)
+               for rig in (case(name).rig for name in bench.RIGS)}
+    assert by_kind["schottky"] > 10.0
+    assert by_kind["bridge"] < 0.1
+
+
+def test_a_shorted_socket_heats_the_cut_within_its_rating() -> None:
+    heat = {run.rig: run.held()["q7_c"][0] for run in verdicts.runs()
+            if (run.mishap.name, run.firmware) == ("output_short", "acts")}
+    assert len(heat) == len(bench.RIGS)
+    assert 60 < min(heat.values()) < max(heat.values()) < 150
 
 
 def test_every_electrical_row_has_a_run() -> None:

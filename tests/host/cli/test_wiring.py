@@ -51,11 +51,16 @@ def test_json_has_every_designator_with_its_nets(capsys) -> None:
     assert found["parts_count"] == sum(part["quantity"] for part in found["parts"])
 
 
-def test_what_the_calculations_say(capsys) -> None:
+def test_what_the_calculations_say(tmp_path, capsys) -> None:
     _, out, _ = run("lakeside-hut", capsys=capsys)
+    assert "All 17 calculations of the circuit hold" in out
+    text = example_path("lakeside-hut").read_text(encoding="utf-8")
+    small = tmp_path / "small.toml"
+    small.write_text(text.replace("[supply]", "[supply]\nreservoir_uf = 10000"), encoding="utf-8")
+    _, out, _ = run(str(small), capsys=capsys)
     assert "Of 17 calculations of the circuit 1 does not hold" in out
-    assert "A write begun just above forbid_v has 199 ms" in out
-    assert "write [supply] reservoir_uf = 21000 into the rig file" in " ".join(out.split())
+    assert "too small for one worst flash write" in " ".join(out.split())
+    assert "Fit and name [supply] reservoir_uf = 16000 or more" in " ".join(out.split())
     _, out, _ = run("radio-tent", "--json", capsys=capsys)
     calculated = json.loads(out)["calculated"]
     assert all(one["ok"] for one in calculated)
