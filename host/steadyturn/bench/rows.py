@@ -156,7 +156,7 @@ class _Maker:
                  torque_share=one.ohm_share / meters.SIGMAS)
         if one.gives is not None and self.setup.inertia_kg_m2 > 0:
             share = math.hypot(one.gives_share / meters.SIGMAS, self.setup.inertia_log)
-            self.add(index, "gives", torque=one.gives, torque_share=share)
+            self.add(index, "gives", amps=one.to_a, torque=one.gives, torque_share=share)
 
     def behind(self, at: str) -> dict[str, Any]:
         if at != "bus":

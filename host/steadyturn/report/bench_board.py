@@ -163,8 +163,8 @@ def _meant(meant: tuple[Any, ...]) -> list[str]:
     rows = [(bench.NAMES[one.key], number(one.meant, 4), number(one.measured, 4),
              f"{one.percent:+.1f} %", bench.UNITS[one.key],
              "" if one.agrees else "differs") for one in meant]
-    lines = ["", table(rows, ("is it the machine you meant?", "rig file", "measured", "", "unit",
-                              ""), right=(1, 2, 3))]
+    lines = ["", "Is it the machine you meant?", table(
+        rows, ("one motor", "rig file", "measured", "", "unit", ""), right=(1, 2, 3))]
     odd = [one for one in meant if not one.agrees]
     if not odd:
         return [*lines, wrap("Nothing speaks against it.")]
