@@ -13,7 +13,7 @@ from steadyturn.errors import Problem, WrongInput
 from steadyturn.jobs.hazards import Hazard, hazards_of
 from steadyturn.jobs.pace_map import Map, pace_map
 from steadyturn.model import arm, endurance
-from steadyturn.model.band import Band, find_band
+from steadyturn.model.band import Band, cheapest_tpm, find_band
 from steadyturn.model.change import field_of
 from steadyturn.model.clash import Source, source
 from steadyturn.model.edges import Limit
@@ -164,12 +164,22 @@ def pace_of(rig: Rig, path: str | Path, *, plot: Path | None = None,
         other_bands_tpm=tuple(pair for pair in band.intervals if pair != best),
         curve=_curve(rig, band), effort=_effort(rig, band), arm_keeps_min=_keeps(rig, band),
         source=None if band.feasible else source(rig), measure=_measure(rig, band, sure_of),
-        notes=tuple(remark.text for remark in gearbox(rig)), sure=sure_of, plot=plot,
+        notes=(*(remark.text for remark in gearbox(rig)), *_wish(rig, band)), sure=sure_of,
+        plot=plot,
         map=None if plot is None else pace_map(rig, band),
     )
     if plot is not None:
         plots_map.write(result, plot)
     return result
+
+
+def _wish(rig: Rig, band: Band) -> list[str]:
+    """That the target is not the cheapest pace, where the rig asks for another."""
+    if rig.band.target_tpm is None or band.low_tpm is None or band.high_tpm is None:
+        return []
+    least = cheapest_tpm(rig, band.low_tpm, band.high_tpm)
+    return [f"the target is what [band] of the rig file asks for; the cheapest pace would be "
+            f"{least:.0f} turns/min."]
 
 
 def _measure(rig: Rig, band: Band, sure: Sure | None) -> Measure | None:

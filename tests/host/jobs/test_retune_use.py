@@ -18,6 +18,7 @@ from steadyturn.errors import Failed
 from steadyturn.jobs import retune as job
 from steadyturn.jobs import retune_compare as comparing
 from steadyturn.jobs import retune_use as use_job
+from steadyturn.jobs.pace import pace
 from steadyturn.jobs.retune import Way
 from steadyturn.jobs.retune_restore import restore
 from steadyturn.jobs.retune_use import from_use
@@ -76,6 +77,7 @@ def test_a_content_hand_gets_its_pace_into_the_rig_file_and_all_agree(hut, slow)
     assert hut.read_text().startswith(HUT.rstrip("\n"))
     band = find_band(read_rig(hut), deep=False)
     assert band.target_tpm == pytest.approx(step.after, abs=1e-6)
+    assert any("[band]" in note and "69 turns" in note for note in pace(hut).notes)
     assert done.compared.settings_after["target_dtpm"] == round(10 * step.after)
     assert done.compared.after.low_tpm == done.compared.before.low_tpm
     # what it was cranked with is another band now: it takes new outings
