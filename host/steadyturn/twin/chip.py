@@ -91,12 +91,12 @@ class Chip(ABC):
         if self._single:
             self.cycle_us = 0
         shunt_v = amps * self.shunt_ohm
-        shunt_v += self._shunt_offset + shunt_v * self._shunt_gain
-        volts += self._bus_offset + volts * self._bus_gain
+        off_shunt = self._shunt_offset + shunt_v * self._shunt_gain
+        off_bus = self._bus_offset + volts * self._bus_gain
         if not self.ideal:
-            shunt_v += self._shunt_noise * self._deviate()
-            volts += self._bus_noise * self._deviate()
-        self._convert(shunt_v, volts)
+            off_shunt += self._shunt_noise * self._deviate()
+            off_bus += self._bus_noise * self._deviate()
+        self._convert(shunt_v + off_shunt, volts + off_bus)
 
     def misread(self, volts: tuple[float, float] = (0.0, 0.0),
                 amps: tuple[float, float] = (0.0, 0.0)) -> None:
