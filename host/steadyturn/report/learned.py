@@ -9,12 +9,16 @@ from steadyturn.report.review_words import ranged
 from steadyturn.report.style import WIDTH, columns, item, number, table, wrap
 
 NAMES = {"source_ohm": "motors' resistance", "emf_v_per_tpm": "EMF",
-         "losses": "converter's losses"}
-SHORT = {"source_ohm": "resistance", "emf_v_per_tpm": "EMF", "losses": "losses"}
-UNIT = {"source_ohm": "ohm", "emf_v_per_tpm": "mV a turn/min", "losses": "x settings"}
-ROW = {"source_ohm": "motors, ohm", "emf_v_per_tpm": "EMF, mV", "losses": "losses, x settings"}
+         "losses": "converter's losses", "slope": "sag after a load step"}
+SHORT = {"source_ohm": "resistance", "emf_v_per_tpm": "EMF", "losses": "losses",
+         "slope": "gears' sag"}
+UNIT = {"source_ohm": "ohm", "emf_v_per_tpm": "mV a turn/min", "losses": "x settings",
+        "slope": "ohm/s"}
+ROW = {"source_ohm": "motors, ohm", "emf_v_per_tpm": "EMF, mV", "losses": "losses, x settings",
+       "slope": "gears' sag, ohm/s"}
 SCALE = {"emf_v_per_tpm": 1000.0}
-WAYS = {"second_load": "the second load", "turn_sensor": "the turn sensor",
+WAYS = {"second_load": "the second load", "second_load_sag": "the second load",
+        "turn_sensor": "the turn sensor",
         "two_channels": "both channels of the sensor"}
 WARMTH = {"followed": "the board follows the windings' warmth",
           "reckoned": "the windings' warmth is reckoned from the current",
@@ -49,8 +53,8 @@ def brief(learned: Sequence[Any], room: int, *, steady: bool) -> list[str]:
         told = f"{SHORT[one.name]} {value}{unit}"
         if one.real and not steady:
             moved, up = moves(one), moves(one).replace("rising", "up").replace("falling", "down")
-            ways = (f"{told} ({reach}, {moved}, {odds(one)}", f"{told} ({reach}, {up}, {odds(one)}",
-                    f"{told}, {moved}, {odds(one)}")
+            ways = (f"{told} ({reach}, {moved}, {odds(one)}",
+                    f"{told} ({reach}, {up}, {odds(one)}", f"{told}, {moved}, {odds(one)}")
             out.append(next((way for way in ways if len(way) <= room), ways[-1][:room]))
         if not one.real and steady and one.name == "source_ohm":
             out.append(f"{told} ({reach}")
@@ -111,7 +115,7 @@ def text(learned: Sequence[Any]) -> str:
 
 def how(learned: Sequence[Any]) -> str:
     """By what, and what it does not know."""
-    ways = sorted({WAYS[way] for one in learned for way in one.ways})
+    ways = sorted({WAYS.get(way, way) for one in learned for way in one.ways})
     warmth = {one.warmth for one in learned if one.name != "losses"}
     told = f"By {' and '.join(ways)}"
     if warmth:

@@ -68,6 +68,17 @@ def _losses(e: Values, g: Values) -> tuple[str, str, str]:
             "a converter that gets hotter each week is replaced in time.")
 
 
+def _gears(e: Values, g: Values) -> tuple[str, str, str]:
+    less = 100 * (1 - 1 / (1 + e["change_percent"] / 100))
+    return (f"the gears take about {_n(less, 2)} % more of the arm's work than they did",
+            _why(e, "After a step of the second load the volts sag faster than they did, by", 1.0,
+                 " ohm/s")
+            + " EMF and inertia being the same, that is loss in gears and bearings.",
+            "Grease, teeth, bearings and the belt's tension: the handle must turn as easily, "
+            "unloaded, as when it was new.")
+
+
 WORDS: dict[str, Callable[[Values, Values], tuple[str, str, str]]] = {
     "resistance_rising": _resistance, "emf_falling": _emf, "losses_rising": _losses,
+    "gear_loss_rising": _gears,
 }

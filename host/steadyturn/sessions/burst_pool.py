@@ -32,9 +32,9 @@ GRID = 96  # values of R
 LAGS = np.geomspace(float(ARM_S[0]), float(ARM_S[-1]), 48)
 NOISE_FREE = 6.0  # readings before the step that told the noise, less a straight line's
 ODD = 0.02  # of bursts that something else disturbed: they tell nothing; assumption
-LIKELY = 0.5  # of R + S is R, for how long the capacitor gives current; an assumption
+LIKELY = 0.5  # of R + S is R, for how long the capacitor gives current; assumption
 MOST_DELAY_S = 0.006
-GRAIN = 0.15  # of the logarithm of c; assumption
+GRAIN = 0.15  # of the logarithm of c: the model of a step is no surer (by simulated machines)
 NEGLIGIBLE = 25.0  # a logarithm of odds
 MOST = 8  # bursts of an outing: more make it no surer than its temperature is
 
@@ -65,10 +65,17 @@ def pooled(
     if not found:
         return None
     give = float(np.median([ready.top_ohm for _, ready in found]))
-    grid = np.linspace(log(give) - 3.5, log(give) + 0.4, GRID)
+    # for about R C the capacitor gives the current
+    middle, spread, evidence = _all(found, give, min(LIKELY * give * capacitor_f, MOST_DELAY_S))
+    return Pooled(_plain(middle), _plain(np.sqrt(spread)), _plain(evidence), len(found), give)
+
+
+def _all(found: Sequence[tuple[Burst, Ready]], give_ohm: float,
+         delay_s: float) -> tuple[Floats, Floats, Floats]:
+    """Of these bursts, for each of SLOPES: the mean of log R, its variance, the evidence."""
+    grid = np.linspace(log(give_ohm) - 3.5, log(give_ohm) + 0.4, GRID)
     table = np.zeros((len(SLOPES), GRID))
     for one, ready in found:
-        delay_s = min(LIKELY * give * capacitor_f, MOST_DELAY_S)
         own = _likelihood(one, ready, np.exp(grid), delay_s)
         table += np.logaddexp(own + log(1 - ODD), _flat(own) + log(ODD))
     top = table.max(axis=1, keepdims=True)
@@ -79,8 +86,7 @@ def pooled(
     # no surer than the grid is fine
     spread = np.maximum(share @ grid**2 - middle**2, (grid[1] - grid[0]) ** 2 / 12)
     evidence = top[:, 0] + np.log(whole)
-    evidence -= evidence.max()
-    return Pooled(_plain(middle), _plain(np.sqrt(spread)), _plain(evidence), len(found), give)
+    return middle, spread, evidence - evidence.max()
 
 
 def _plain(values: Floats) -> tuple[float, ...]:

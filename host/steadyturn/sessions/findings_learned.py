@@ -13,7 +13,7 @@ from steadyturn.sessions.findings_machine import LEAST_SHOWN
 from steadyturn.sessions.learned import Learned
 
 CODES = {"source_ohm": "resistance_rising", "emf_v_per_tpm": "emf_falling",
-         "losses": "losses_rising"}
+         "losses": "losses_rising", "slope": "gear_loss_rising"}
 
 
 def learned_findings(case: Case, learned: Sequence[Learned]) -> list[Finding | None]:
@@ -33,8 +33,11 @@ def _one(case: Case, one: Learned) -> Finding | None:
         "warmth": one.warmth}
     gain = None
     if case.rig is not None and one.share is not None:
-        now = as_learned(case.rig, one, one.share)
-        before = as_learned(case.rig, one, one.share / (1 + one.change_percent / 100))
+        grown = 1 + one.change_percent / 100
+        # an inertia is hardly known: only the slope's change says something of the gears
+        share = grown if one.name == "slope" else one.share
+        now = as_learned(case.rig, one, share)
+        before = as_learned(case.rig, one, share / grown)
         evidence |= _edges(before, now) | _value(now, one)
         pace = case.pace.p50_tpm
         was, today = case.runs_w(before, pace), case.runs_w(now, pace)
@@ -54,6 +57,10 @@ def as_learned(rig: Rig, one: Learned, share: float) -> Rig:
         return replace(rig, motor=replace(own, terminal_ohm=own.terminal_ohm * share))
     if one.name == "emf_v_per_tpm":
         return replace(rig, motor=replace(own, emf_v_s=emf_v_s * share))
+    if one.name == "slope":
+        return replace(rig, stages=tuple(replace(
+            stage, efficiency=stage.efficiency * share ** (-1 / len(rig.stages)))
+            for stage in rig.stages))
     part = rig.converter
     return replace(rig, converter=replace(
         part, loss_w=part.loss_w * share, loss_v=part.loss_v * share,

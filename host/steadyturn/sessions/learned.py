@@ -17,8 +17,8 @@ import numpy as np
 from steadyturn.model import bank, gears
 from steadyturn.model.motor import COPPER_PER_K, FERRITE_PER_K
 from steadyturn.rig.types import RPM, Rig
-from steadyturn.sessions.burst_pool import known_slopes, sd_of, slope_of
-from steadyturn.sessions.drift import Reading, Trend, trend
+from steadyturn.sessions.burst_pool import SLOPES, known_slopes, sd_of, slope_of
+from steadyturn.sessions.drift import WINDOW, Reading, Trend, trend
 from steadyturn.sessions.lesson import Lesson
 from steadyturn.sessions.ranges import ends
 
@@ -34,10 +34,14 @@ MOVES = 0.04  # of a burst's model: pauses of the sensor, a converter that answe
 ANOTHER = 0.02  # EMF, resistance or drop in the settings by so much: another machine, or one that
 # was measured anew: what is learned begins there
 LEAST_FACTOR = 1.5  # of the slope by the rig's inertia: a hand adds its own; assumption
-WORN = {"source_ohm": "up", "emf_v_per_tpm": "down", "losses": "up"}
-UNITS = {"source_ohm": "ohm", "emf_v_per_tpm": "V per turn/min", "losses": "times the settings'"}
+WORN = {"source_ohm": "up", "emf_v_per_tpm": "down", "losses": "up", "slope": "up"}
+UNITS = {"source_ohm": "ohm", "emf_v_per_tpm": "V per turn/min", "losses": "times the settings'",
+         "slope": "ohm/s"}
 KEYS = {"source_ohm": "motor.terminal_ohm", "emf_v_per_tpm": "motor.emf_v_per_krpm",
-        "losses": ""}
+        "losses": "", "slope": ""}
+# of the slope's logarithm: an outing's beside what it tells itself (by simulated arms), and in all
+# of them; above the last it teaches nothing
+SLOPE_SD, SLOPE_OFF, SLOPE_WIDE = 0.12, 0.15, 0.5
 LONG_S = 600.0  # of the winding's warming where no rig tells
 RISE_K_PER_W = 15.0
 
@@ -75,9 +79,11 @@ class Learned:
 
     name: "source_ohm" (from EMF to bus: windings, brushes' ohms, leads; without the sensor's
     shunt), "emf_v_per_tpm" (at the handle), "losses" (of the converter, times what the settings
-    say). value, low, high: today, 95 %, in `unit`. rig_key: the key of the rig file that tells
-    it; rig_value, rig_low, rig_high: what that makes of it, None without a rig; share, share_low,
-    share_high: learned over rig's, by which that key's value would change.
+    say), "slope" (k^2 / (gears' efficiency inertia), by which the volts sag after a step: the one
+    figure here that knows the gears' loss). value, low, high: today, 95 %, in `unit`. rig_key:
+    the key of the rig file that tells it, "" where several do; rig_value, rig_low, rig_high: what
+    that makes of it, None without a rig; share, share_low, share_high: learned over rig's, by
+    which that key's value would change.
 
     outings: that taught it. trend: "rising", "falling", "steady" or "too few". odds: that this
     is real, to one (the readings' alone: even before). real: they suffice, and the change's
@@ -139,13 +145,13 @@ def learn(
     first. shunt_ohm: of the settings."""
     out = []
     for name in WORN:
-        found = [(n, one, lesson) for n, one in enumerate(taught) for lesson in one.lessons
-                 if lesson.name == name]
+        found = [(n, one, lesson) for n, one in enumerate(taught)
+                 for lesson in (*one.lessons, *_slope_lessons(one.lessons)) if lesson.name == name]
         # of one outing the surest way; a turn sensor needs no arm's law
         best: dict[int, tuple[int, Taught, Lesson]] = {}
         for row in sorted(found, key=lambda row: min(row[2].sd)):
             best.setdefault(row[0], row)
-        rows = [best[n] for n in sorted(best)]
+        rows = [best[n] for n in sorted(best)][-WINDOW:]
         if rows:
             out.append(_one(name, rows, rig, shunt_ohm))
     return tuple(out)
@@ -154,9 +160,7 @@ def learn(
 def _one(name: str, rows: Sequence[tuple[int, Taught, Lesson]], rig: Rig | None,
          shunt_ohm: float) -> Learned:
     readings = _readings(name, rows, rig, shunt_ohm)
-    told = trend(readings, prior=_prior(name, rig), weather_sd=_per_k(name) * _air_k(rig))
-    readings = readings[-len(told.level):]
-    rows = rows[-len(told.level):]
+    told = trend(readings, prior=_prior(name, rig), weather_sd=abs(_per_k(name)) * _air_k(rig))
     of_rig = _of_rig(name, rig)
     value, low, high = exp(told.now), exp(told.low), exp(told.high)
     up = told.odds_up >= told.odds_down
@@ -185,6 +189,22 @@ def _one(name: str, rows: Sequence[tuple[int, Taught, Lesson]], rig: Rig | None,
 def _three(values: Iterable[float]) -> Three:
     one, low, high = values
     return one, low, high
+
+
+def _slope_lessons(lessons: Sequence[Lesson]) -> list[Lesson]:
+    """The slope as an outing's bursts alone tell it."""
+    out = []
+    for one in lessons:
+        if one.way == "second_load":
+            share = np.exp(np.array(one.evidence) - max(one.evidence))
+            share /= share.sum()
+            at = float(share @ np.log(SLOPES))
+            wide = float(np.sqrt(share @ (np.log(SLOPES) - at) ** 2))
+            if wide < SLOPE_WIDE:
+                out.append(replace(one, name="slope", way="second_load_sag", log=(at,),
+                                   sd=(hypot(wide, SLOPE_SD),), evidence=(),
+                                   common_sd=SLOPE_OFF))
+    return out
 
 
 def _points(rows: Sequence[tuple[int, Taught, Lesson]], readings: Sequence[Reading],
@@ -243,14 +263,18 @@ def _alike(readings: Sequence[Reading]) -> list[Reading]:
 
 def _slopes(bursts: Sequence[Lesson], rig: Rig | None) -> np.ndarray:
     """How likely each of burst_pool.SLOPES is, by the rig's inertia and by all bursts."""
-    slope, factor = None, LEAST_FACTOR
-    if rig is not None:
-        slope = slope_of(bank.emf_v_per_tpm(rig) / RPM, gears.efficiency(rig.stages),
-                         _inertia(rig))
-        for key in ("motor.inertia_gcm2", "crank.inertia_gm2"):
-            low, high = ends(rig, key)
-            factor = max(factor, high, 1 / max(low, 1e-3))
+    slope, factor = (None, LEAST_FACTOR) if rig is None else _rig_slope(rig)
     return known_slopes(slope, factor, [lesson.evidence for lesson in bursts])
+
+
+def _rig_slope(rig: Rig) -> tuple[float, float]:
+    """As the rig's EMF, gears and inertia have it, and within which factor."""
+    factor = LEAST_FACTOR
+    for key in ("motor.inertia_gcm2", "crank.inertia_gm2"):
+        low, high = ends(rig, key)
+        factor = max(factor, high, 1 / max(low, 1e-3))
+    return slope_of(bank.emf_v_per_tpm(rig) / RPM, gears.efficiency(rig.stages),
+                    _inertia(rig)), factor
 
 
 def _inertia(rig: Rig) -> float:
@@ -285,7 +309,8 @@ def _rise(lesson: Lesson, rig: Rig | None, ohm: float) -> tuple[float, float]:
 
 
 def _per_k(name: str) -> float:
-    return {"source_ohm": COPPER_PER_K, "emf_v_per_tpm": FERRITE_PER_K}.get(name, 0.0)
+    return {"source_ohm": COPPER_PER_K, "emf_v_per_tpm": FERRITE_PER_K,
+            "slope": 2 * FERRITE_PER_K}.get(name, 0.0)
 
 
 def _middle_c(rig: Rig | None) -> float:
@@ -306,7 +331,10 @@ def _of_rig(name: str, rig: Rig | None) -> tuple[float, float, float] | None:
         return None
     if name == "losses":
         return 1.0, *ends(rig, "converter.loss_ohm")
-    if name == "source_ohm":
+    if name == "slope":
+        value, factor = _rig_slope(rig)
+        low, high = 1 / factor, factor
+    elif name == "source_ohm":
         value = bank.source_ohm(rig)
         low, high = ends(rig, KEYS[name])
     else:
@@ -319,7 +347,7 @@ def _of_rig(name: str, rig: Rig | None) -> tuple[float, float, float] | None:
 def _prior(name: str, rig: Rig | None) -> tuple[float, float] | None:
     """What was measured on the bench: with that interval, and as much again for another way of
     measuring. A guess or a data sheet is none: the outings know better at once."""
-    if rig is None or name == "losses":
+    if rig is None or not KEYS[name]:
         return None
     origin = rig.origins.get(KEYS[name])
     of_rig = _of_rig(name, rig)

@@ -21,6 +21,7 @@ from steadyturn.report.review import text as brief_text
 from steadyturn.report.review_more import text as more_text
 from steadyturn.sessions import schema
 from steadyturn.sessions.library import Library
+from test_burst import machine
 from worn_machines import Worn
 
 OUTINGS = 10
@@ -143,6 +144,17 @@ def test_without_anything_to_learn_from_it_says_what_would(tmp_path, run):
     told = run("sessions", "--trend", "--library", str(tmp_path))
     assert "turn sensor" in told
     assert learned_machine(tmp_path).constants == ()
+
+
+def test_bursts_of_a_second_load_teach_without_a_turn_sensor(tmp_path):
+    worn = Worn(tmp_path, flags=0)
+    for seed in range(2):
+        worn.crank(minutes=0.5, bursts=[machine(2.7, 1.0, 0.15, seed)])
+        worn.pull()
+    found = constants(tmp_path)
+    assert set(found) == {"source_ohm", "slope"}
+    assert found["source_ohm"].ways == ("second_load",)
+    assert found["source_ohm"].low < 2.7 < found["source_ohm"].high
 
 
 @pytest.mark.soak

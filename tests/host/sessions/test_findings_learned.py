@@ -19,7 +19,7 @@ from steadyturn.sessions.learned import Taught, learn
 from steadyturn.sessions.lesson import Lesson, read, text
 from steadyturn_fw import pages as layout
 
-START = {"source_ohm": 2.7, "emf_v_per_tpm": 0.153, "losses": 1.0}
+START = {"source_ohm": 2.7, "emf_v_per_tpm": 0.153, "losses": 1.0, "slope": 80.0}
 
 
 def lesson(name, value, *, way="turn_sensor", rise_k=0.0):
@@ -61,7 +61,7 @@ def rising(name, rate, outings=20):
 
 @pytest.mark.parametrize(("name", "rate", "code"), [
     ("source_ohm", 0.02, "resistance_rising"), ("emf_v_per_tpm", -0.012, "emf_falling"),
-    ("losses", 0.03, "losses_rising")])
+    ("losses", 0.03, "losses_rising"), ("slope", 0.03, "gear_loss_rising")])
 def test_each_constant_that_wears_has_its_finding(name, rate, code):
     found = findings(rising(name, rate), rig=False)
     assert list(found) == [code]
