@@ -77,19 +77,24 @@ def orders(rig: Rig, band: Band, over_v: float = math.inf) -> tuple[Order, ...]:
     """Open circuit first, then loaded paces, then the steps. over_v: where the board protects
     itself; what could come near it with a hand that sways is slower, or left out."""
     low, middle, high = paces(band, bool(rig.sensor.turn_pulses))
+    # from one pace to a near one: a pace on its way lets the load go
     wanted = [("none", middle), ("none", high)]
     second = rig.bus.second_load_ohm is not None
     if second and rig.switch.place != "bus_switch":
-        wanted += [("second", low), ("second", high)]
-    wanted += [("device", pace) for pace in (low, middle, high)]
-    wanted += [("both", middle), ("both", high)] if second else [("device", (low + high) / 2)]
+        wanted += [("second", high), ("second", low)]
+        wanted += [("device", pace) for pace in (low, middle, high)]
+        wanted += [("both", high), ("both", middle)]
+    else:
+        wanted += [("device", pace) for pace in (high, middle, low)]
+        wanted += [("both", middle), ("both", high)] if second else [
+            ("device", (low + high) / 2)]
     found: list[Order] = []
     for load, pace in wanted:
         slow = next((float(p) for p in range(math.ceil(pace), math.floor(low) - 1, -1)
                      if ABOVE * _volts(rig, min(p, pace), load) <= over_v), None)
         if slow is not None:
             found.append(Order("plateau", min(slow, pace), load))
-    steps = [one.pace_tpm for one in found if one.load == "device"]
+    steps = sorted(one.pace_tpm for one in found if one.load == "device")
     plateaus = tuple(dict.fromkeys(found))
     if not second or not steps:
         return plateaus
