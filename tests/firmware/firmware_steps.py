@@ -110,7 +110,7 @@ def measured() -> Steps:
             ticks.append(Tick(chip, state, kind, split(ids, marks, mark, outside, around)))
         else:  # the first of a state shows only where its pages stand
             ticks.append(Tick(chip, state, "first", {}))
-    link = {what[5:]: marks[1][0] - mark[0] for what, marks in lines.items()
+    link = {what[5:]: marks[-1][0] - mark[0] for what, marks in lines.items()
             if what.startswith("link ")}
     return Steps([t for t in ticks if t.kind != "first"], ns, link)
 
