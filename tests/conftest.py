@@ -16,6 +16,7 @@ settings.register_profile("steady", derandomize=True, database=None, deadline=No
 settings.load_profile("steady")
 
 HOST = Path(__file__).parent / "host"
+LONGEST = Path(__file__).parent / "soak"
 # Hundreds of tests of commands ask for the bands of the same few rigs, half a second to one and
 # a half each. These functions are pure, and what they return cannot be changed.
 PURE = {name: getattr(band, name) for name in ("find_edges", "guesses", "remedies")}
@@ -35,6 +36,11 @@ def _once(function):
 
 
 ONCE = {name: _once(function) for name, function in PURE.items()}
+
+
+def pytest_collection_modifyitems(items):
+    """The few longest tests come first: last of all, one core would wait for the other."""
+    items.sort(key=lambda item: LONGEST not in item.path.parents)
 
 
 @pytest.hookimpl(tryfirst=True)
