@@ -24,6 +24,7 @@ from steadyturn.settings.thresholds import Thresholds, thresholds
 
 AWAY = {"json": False}
 OPEN_TPM = (30.0, 60.0)  # a turn in two seconds, and one a second: easy to count by a watch
+ALIKE_TPM = 5.0  # nearer to the target: read once
 TRIAL_TPM = 30.0
 CLAMP_TPM = 80.0  # a brisk hand, for the clamp's trial
 USB = ("phone", "power_bank", "lantern")
@@ -187,7 +188,8 @@ def _least_rated_tpm(rig: Rig, band: Band, *, of_device: bool) -> float | None:
 
 
 def _open_tpm(band: Band, most_tpm: float | None) -> tuple[float, ...]:
-    found = {*OPEN_TPM, *([float(round(band.target_tpm))] if band.target_tpm else [])}
+    target = [float(round(band.target_tpm))] if band.target_tpm else []
+    found = {*target, *(p for p in OPEN_TPM if all(abs(p - t) > ALIKE_TPM for t in target))}
     return tuple(sorted(p for p in found if most_tpm is None or p <= most_tpm))
 
 

@@ -34,7 +34,11 @@ def _converter(b: Any) -> dict[str, Said]:
              "varnish when the stage is done."),
             (Row("output, nothing connected", set_point, "V"),),
             f"more than {number(most_v)} V remain, whatever the screw does.",
-            "Output = input: a boost that is fed above its set point: fewer cells."),
+            "Output = input: a boost that is fed above its set point: fewer cells."
+            if part.kind == "boost" else
+            "Output just below the input, whatever the screw does: more cells."
+            if part.kind in ("buck", "linear") else
+            "No output: more cells. Still none: its enable pin."),
         "starts": Said(
             "Where it starts and lets go",
             ("From nothing upwards, a cell more each time (or a drained one among them): the "
@@ -72,8 +76,8 @@ def _converter(b: Any) -> dict[str, Said]:
             "The output's cut, at its volts",
             ("The same without the resistor: turn the converter's screw up slowly. The socket "
              f"goes dead between {between(low, high, 'V')}.",
-             "Turn the screw back, see the set point again, lock it. A boost that does not go so "
-             f"high: cells in front of the cut through 100 ohm ({WEAK_CELLS}).",
+             "Turn the screw back, see the set point again, lock it. A converter that does not "
+             f"go so high: cells in front of the cut through 100 ohm ({WEAK_CELLS}).",
              *([] if rig.protection.output_cut_v else [
                  f"Your rig file names no cut: does this one act, write output_cut_v = "
                  f"{number(high)} into [protection], and 'steadyturn check' again."])),

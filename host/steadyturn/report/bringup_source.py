@@ -113,7 +113,7 @@ def _bus(b: Any) -> dict[str, Said]:
             tuple(at(b, "bus_v", "bus", open_paces(b))),
             _too_fast(b), "A little above what you read at the motors: right, the capacitor holds "
             "the peaks. Nothing: diode the wrong way round, fuse, a motor's leads. Half: "
-            + ("one arm of the bridge. " if bridge else "") + "the clamp acts, or a short."),
+            + ("one arm of the bridge, " if bridge else "") + "the clamp acts, or a short."),
         "diode": Said(
             "The diode holds",
             (f"Turn up to a few volts, stop, let go of the handle.{bleed}",),
