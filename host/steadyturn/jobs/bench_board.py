@@ -37,6 +37,7 @@ JERKED = 1.3  # what a burst's fit may leave, in times the noise: chance gives 1
 # jerked within it, and there is another
 PROTECTED = 6  # so often may the board end it to protect itself; each time it begins again
 CALM_S = 2.0  # after that
+ENOUGH = 4  # plateaus from which on the rest may be left out
 TOLERANCE = 0.03  # of the pace, with a turn sensor: there the lamp may guide
 HOPELESS = frozenset({layout.STEP_NO_SECOND_LOAD, layout.STEP_TOO_LOW, layout.STEP_TOO_MUCH,
                       layout.STEP_NO_CAPACITOR, layout.STEP_CHIP})
@@ -107,7 +108,10 @@ class _Run:
                 except words.Protected as ended:
                     self.protected += 1
                     if self.protected > PROTECTED:
-                        raise
+                        if len(self.made.taken) < ENOUGH:
+                            raise
+                        self.made.skipped += len(self.made.plan) - number + 1
+                        return  # what is there tells something
                     self.clock.sleep(CALM_S)
                     last = last or again >= 1  # it would come again
                     yield self._left_out(order, words.look(self.link), last, ended.reason)

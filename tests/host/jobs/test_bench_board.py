@@ -68,8 +68,9 @@ def test_an_evening_from_the_first_turn_to_the_file(machine, meant):  # noqa: F8
     assert bench_rig(path, file, write=False).result.readings == 8  # the file is one by hand too
 
 
-def test_ended_by_the_board_or_the_cable_keeps_the_readings(machine):  # noqa: F811
+def test_ended_by_the_board_or_the_cable_keeps_the_readings(machine, monkeypatch):  # noqa: F811
     path, board = machine
+    monkeypatch.setattr(bench_board, "ENOUGH", 99)
     board.protects = 99
     with bench_board.evening(path, board) as (made, there), pytest.raises(
             Failed, match="protect itself"):
