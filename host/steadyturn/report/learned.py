@@ -53,8 +53,9 @@ def brief(learned: Sequence[Any], room: int, *, steady: bool) -> list[str]:
         told = f"{SHORT[one.name]} {value}{unit}"
         if one.real and not steady:
             moved, up = moves(one), moves(one).replace("rising", "up").replace("falling", "down")
-            ways = (f"{told} ({reach}, {moved}, {odds(one)}",
-                    f"{told} ({reach}, {up}, {odds(one)}", f"{told}, {moved}, {odds(one)}")
+            least = odds(one).removeprefix("over ")  # shorter, and true as well
+            ways = (f"{told} ({reach}, {moved}, {odds(one)}", f"{told} ({reach}, {up}, {least}",
+                    f"{told}, {moved}, {odds(one)}")
             out.append(next((way for way in ways if len(way) <= room), ways[-1][:room]))
         if not one.real and steady and one.name == "source_ohm":
             out.append(f"{told} ({reach}")

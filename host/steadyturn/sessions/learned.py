@@ -60,8 +60,9 @@ class Taught:
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """One outing on a constant's curve: what it read (with its 95 % range), and what was known
-    by all outings of the constant then. odd: it counts for little."""
+    """One outing on a constant's curve: what it read (with its 95 % range; less what is wrong in
+    every reading of its way), and what all outings tell of that time. odd: it counts for
+    little."""
 
     outing: int
     value: float
@@ -209,13 +210,16 @@ def _slope_lessons(lessons: Sequence[Lesson]) -> list[Lesson]:
 
 def _points(rows: Sequence[tuple[int, Taught, Lesson]], readings: Sequence[Reading],
             told: Trend) -> tuple[Point, ...]:
+    off = np.array([reading.log for reading in readings]) - told.level
+    wrong = {way: float(np.median([o for o, r in zip(off, readings, strict=True) if r.way == way]))
+             for way in {reading.way for reading in readings}}
     out = []
     for (_, one, _), reading, level, sd, odd in zip(
             rows, readings, told.level.tolist(), told.level_sd.tolist(), told.odd.tolist(),
             strict=True):
-        off, wide = 1.96 * reading.sd, 1.96 * sd
+        at, reach, wide = reading.log - wrong[reading.way], 1.96 * reading.sd, 1.96 * sd
         out.append(Point(
-            one.outing, exp(reading.log), exp(reading.log - off), exp(reading.log + off),
+            one.outing, exp(at), exp(at - reach), exp(at + reach),
             exp(level), exp(level - wide), exp(level + wide), odd))
     return tuple(out)
 

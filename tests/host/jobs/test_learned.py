@@ -64,7 +64,7 @@ def test_a_rising_resistance_is_learned_and_the_emf_is_not_blamed(worn):
 def test_review_says_it_and_what_to_do(worn):
     found = review(worn)
     brief, more = brief_text(found), more_text(found)
-    assert "rising" in brief
+    assert "in 10 outings" in brief
     assert "to 1" in brief
     for words in (f"Learned from {OUTINGS} outings", "look at brushes and joints", "no chance",
                   "motor.terminal_ohm", "moves the band", "nobody measures"):

@@ -18,7 +18,7 @@ from steadyturn_fw import fields
 ROUNDS = 4
 SOAK = 600
 LINES = (["review", "--more"], ["review", "--all", "--json"], ["review", "--html"],
-         ["sessions"], ["sessions", "--per", "rig", "--json"], ["export"])
+         ["sessions"], ["sessions", "--trend"], ["sessions", "--per", "rig", "--json"], ["export"])
 NASTY = ("\x1b[2J\x1b]0;x\x07", "<script>alert(1)</script>", "\"'><img src=x onerror=y>", "\ud800",
          "\u202egnp.exe", "a\nb\r\nc\0d", "{}", "%s%n", "=1+1", "x" * 3000, "☀" * 90, "../../x")
 RIG = example_path("lakeside-hut").read_text(encoding="utf-8")
