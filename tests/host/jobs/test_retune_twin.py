@@ -4,7 +4,11 @@ the power cut at each operation of the board's flash, and the band that outings 
 
 from __future__ import annotations
 
+import os
 import random
+import signal
+import subprocess
+import sys
 import time
 
 import pytest
@@ -173,6 +177,32 @@ def settings_on(image):
     fs.mount()
     with fs.open(update.SETTINGS, "rb") as file:
         return file.read()
+
+
+def test_killed_while_the_board_is_written_and_back(tmp_path):
+    """The command ends at once (SIGKILL) or by Ctrl-C, at moments that chance picks: the rig
+    file is the new one, and --restore brings both back."""
+    bench, chance = Bench(tmp_path), random.Random(2)
+    words = [sys.executable, "-m", "steadyturn", "retune", str(bench.rig_file), "--yes",
+             "--library", str(bench.library), "--motor", NEW["motor"], "--series", "3",
+             "--ratio", NEW["gear_ratio"]]
+    with Twin(read_rig(bench.rig_file), image=bench.image) as twin:
+        flash(bench.rig_file, port=twin.port, confirm=yes, library=bench.library)
+        first = in_force(twin)
+        for how in (signal.SIGKILL, signal.SIGINT) * 4:
+            child = subprocess.Popen(
+                [*words, "--port", twin.port], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE,
+                text=True, env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)})
+            assert any(line.startswith("writing") for line in child.stderr)
+            time.sleep(chance.uniform(0.0, 0.8))
+            child.send_signal(how)
+            child.stderr.read()
+            child.stderr.close()
+            child.wait(20)
+            assert read_rig(bench.rig_file).motor.name == NEW["motor"]
+            restore(bench.rig_file, bench.way(twin))
+            assert in_force(twin) == first
+            assert bench.rig_file.read_text() == HUT.read_text()
 
 
 def test_a_hand_that_keeps_below_the_target_gets_it_there(tmp_path, capsys):
