@@ -60,10 +60,10 @@ def _figure(review: Any) -> str:
                      f"{ranged(*said.values(one))} {said.UNIT[one.name]}")
     sheet.times(_numbers(numbers))
     svg = sheet.svg("What each outing showed, and what all of them tell", ". ".join(about))
-    return ("<figure>" + svg + "<figcaption>Each sign is what one outing showed, by its number, less "
-            "what its way of measuring gets wrong each time. "
-            "The line is what all of them tell of that time, with its 95 % range; dashed is the "
-            "rig file. Lines need not begin at zero.</figcaption></figure>")
+    return (f"<figure>{svg}<figcaption>Each sign is what one outing showed, by its number, less "
+            "what its way of measuring gets wrong each time. The line is what all of them tell of "
+            "that time, with its 95 % range; dashed is the rig file. Lines need not begin at "
+            "zero.</figcaption></figure>")
 
 
 def _numbers(outings: list[int]) -> list[tuple[float, str, str]]:
