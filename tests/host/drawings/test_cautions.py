@@ -51,7 +51,7 @@ def test_the_board_is_written_and_then_the_cautions_come():
     class Done:
         outcome, port, seconds, rig, crc = "written", "P", 3.0, "Hut", "1"
         in_force, fault, dangerous, hazards = True, 0, False, ()
-        library_remark, named = "", False
+        library_remark, named, corrections = "", False, ()
 
     words = " ".join(flash.text(Done()).split())
     assert all(sentence in words for sentence in cautions.short("flash"))

@@ -90,7 +90,7 @@ def whole(pages, figures, told, settings):
     made = {name: None for name in Review.__dataclass_fields__} | rest | {
         "board": "ab", "library": Path("x"), "scope": "last_pull", "pulled_s": 1.8e9,
         "latest_brought_none": False, "latest_rested": False, "other_rig": None, "choices": (),
-        "unfinished": False, "other_boards": (), "outings": (),
+        "unfinished": False, "other_boards": (), "outings": (), "learned": (),
         "rig_source": "library", "band_tpm": band, "figures": figures, "pages": pages,
         "percent_j": settings.get("percent_mj", 0) / 1000 or None}
     return Review(**made)
