@@ -8,7 +8,7 @@ of many outings are put together (`learned.py`). The equations are on the page d
 from __future__ import annotations
 
 from collections.abc import Mapping
-from math import log
+from math import hypot, log
 from typing import Any
 
 import numpy as np
@@ -33,7 +33,8 @@ TOO_WIDE = 0.35  # deviation of a logarithm that teaches nothing
 # of brushes' and diodes' drop, between hardly any current and the load's: one law with one knee
 # stands for all of them; assumption
 DROP_SHARE = 0.15
-LEAST_LOSS_J = 40.0
+TOO_OFF, OFF_DIFFERS = 0.15, 0.15  # of the value; of that error, from outing to outing: assumption
+LEAST_LOSS_J = 15.0
 HUBER = 2.0  # deviations from which on a block counts by its distance alone; Huber 1964
 LOSS_SD, GAIN_SD = 0.015, 0.007  # of a measured loss; of both channels' gains (accuracy.py)
 
@@ -109,10 +110,13 @@ def _by_turns(pages: Pages, settings: Mapping[str, Any], flows: Flow) -> list[Le
     off = {"emf_v_per_tpm": drop_v / float(pace.mean()),
            "source_ohm": drop_v / max(float(amps.max() - amps.min()), 1e-3)}
     out = []
-    for name, value, sd in (("emf_v_per_tpm", emf, emf_sd), ("source_ohm", ohm, ohm_sd)):
-        if value > 0 and sd < TOO_WIDE * value:
+    for name, value, sd in (("emf_v_per_tpm", float(emf), float(emf_sd)),
+                            ("source_ohm", float(ohm), float(ohm_sd))):
+        if value > 0 and sd < TOO_WIDE * value and off[name] < TOO_OFF * value:
+            # an outing with other currents is off by a little more or less
+            own = hypot(sd, OFF_DIFFERS * off[name]) / value
             out.append(Lesson(name, "turn_sensor", (round(log(value), 5),),
-                              (max(round(sd / value, 5), 1e-4),), (), *warm,
+                              (max(round(own, 5), 1e-4),), (), *warm,
                               round(off[name] / value, 5), len(y)))
     return out
 
