@@ -26,6 +26,8 @@ TOKENS = (
     (r"kB in [\d.]+ s\)", "kB in N s)"),
     (r"(between |at )?\d\d \w+ \d{4}, \d\d:\d\d( and (\d\d \w+( \d{4})?, )?\d\d:\d\d)?", "WHEN"),
     (r"and the danger, in [^\n]*", "and the danger, in N s"),
+    # of a computer with much else to do
+    (r"\n\d+ ticks? of the board's loop came late meanwhile\.", ""),
 )
 
 
