@@ -47,6 +47,7 @@ _ARM_LOG = 0.9 * float(_ARMS[1] - _ARMS[0])  # one sigma of each: together they 
 _ROUNDS = 30
 _ENOUGH = 0.02  # of chi-square
 _STUCK = 1e3  # a damping at which no step helps any more
+_HAND = 1.3  # on every sigma: a hand pulls less smoothly than the equations; engineering judgement
 _COARSE = 0.004  # of R, one sigma: what the grid and a hand's own jerks do; seen in simulation
 _LATE = 0.7  # conversions: by how much the readings are later than said, one sigma; the way from
 # chip to program and the second load's own switching, engineering judgement
@@ -272,7 +273,7 @@ class _Fit:
         turn[1, [0, 2, ARM]] = 1, 1, -1  # the logs of R and of S / T
         centers = self.x @ turn.T
         sigmas = np.sqrt(np.einsum("ij,njk,ik->ni", turn, inverse, turn) * wide)
-        sigmas = np.hypot(sigmas, _COARSE)
+        sigmas = np.hypot(_HAND * sigmas, _COARSE)
         (ohm, low, high), gives = (
             [math.exp(min(quantile(centers[:, n], sigmas[:, n], share, q), 50.0))
              for q in (0.5, 0.025, 0.975)] for n in (0, 1))
