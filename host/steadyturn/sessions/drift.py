@@ -19,7 +19,7 @@ from math import inf, log, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from steadyturn.sessions.normal import log_cumulative, truncated
+from steadyturn.sessions.normal import log_cumulative, mixed_quantile, truncated
 
 Floats = NDArray[np.float64]
 
@@ -27,6 +27,11 @@ WINDOW = 40  # readings that are kept: older ones have been forgotten
 WALK_SD = 0.001  # of the logarithm, each outing: what brushes and contacts wander; assumption
 WEATHER_DAYS = 60.0  # of a season's weather: two thirds of it are forgotten; assumption
 LEVEL_SD = 0.7  # where nothing is known before: within a factor of four
+# What was known before may be of another motor, or was read wrongly, or was true once: so likely
+# is that before the readings, and then the level is within a factor of two of it. Without that a
+# figure that is wrong by many of its deviations is met half-way, because what is wrong in every
+# reading alike takes up the rest. Assumptions, chosen with the ranges of drift.md.
+OTHER, OTHER_SD = 0.7, 0.35
 # scatter from outing to outing beyond what each reading tells of itself, and how likely before
 # any is known; assumption
 LEAST_SD = 0.02  # brushes and contacts repeat to a per cent or two (common practice, no source)
@@ -47,6 +52,7 @@ ODD, ODD_NEIGHBOURS, MAD = 4.0, 2, 1.4826
 ODD_FLOOR = 0.008
 LEAST_READINGS = 4
 MOST_LOG = 600.0  # its power is a number still
+TINY = 1e-300
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +76,9 @@ class Trend:
     odds_up, odds_down: that it has risen (fallen) against that it has not changed. change,
     change_sd: since it began; rate, rate_low, rate_high: each outing, where it does; began:
     index of the reading from which on, None where a change is no likelier than none.
-    level, level_sd: at each reading. odd: which readings count for little.
+    odds_other: by the readings alone, that what was known before is not of this machine, against
+    that it is; None where nothing was. level, level_low, level_high: at each reading, 95 %.
+    odd: which readings count for little.
     """
 
     now: float
@@ -84,8 +92,10 @@ class Trend:
     rate_low: float
     rate_high: float
     began: int | None
+    odds_other: float | None
     level: Floats
-    level_sd: Floats
+    level_low: Floats
+    level_high: Floats
     odd: NDArray[np.bool_]
 
 
@@ -95,34 +105,34 @@ def trend(
 ) -> Trend:
     """Of at least one reading, the oldest first; only the last WINDOW count.
 
-    prior: the logarithm and its deviation as they were known before. weather_sd: what a season
-    does to the reading. Source: drift.md.
+    prior: the logarithm and its deviation as they were known before: of this machine or, by
+    OTHER, not. weather_sd: what a season does to the reading. Source: drift.md.
     """
-    data = _Data(readings[-WINDOW:], prior, weather_sd)
-    return _mixed(data, [_Scatter(data, sd, weight) for sd, weight in
-                         zip(SCATTER, SCATTER_WEIGHT, strict=True)])
+    data = _Data(readings[-WINDOW:], None if prior is None else prior[0], weather_sd)
+    if prior is None:
+        return _mixed(data, _all(data, LEVEL_SD, 1.0))
+    holds = _all(data, prior[1], 1 - OTHER)
+    return _mixed(data, holds, _all(data, max(OTHER_SD, prior[1]), OTHER))
 
 
 class _Data:
-    def __init__(self, readings: Sequence[Reading], prior: tuple[float, float] | None,
+    def __init__(self, readings: Sequence[Reading], centre: float | None,
                  weather_sd: float) -> None:
         self.y = np.array([r.log for r in readings])
         own = np.maximum([r.sd for r in readings], LEAST_SD)
         self.odd = odd_ones(self.y, own)
         self.at = np.array([r.at for r in readings])
-        centre, wide = prior if prior is not None else (float(np.median(self.y)), LEVEL_SD)
-        self.left = self.y - centre
-        self.centre = centre
+        self.centre = centre if centre is not None else float(np.median(self.y))
+        self.left = self.y - self.centre
         # an odd one tells what its neighbours leave open, not more
         self.noise = own**2 + np.where(self.odd, (self.left - np.median(self.left)) ** 2, 0.0)
         apart = np.minimum.outer(self.at, self.at) - self.at[0]
-        level = wide**2 + WALK_SD**2 * apart
+        self.walk = WALK_SD**2 * apart  # covariance of what wanders, as the level does
         days = np.array([r.day for r in readings])
         season = weather_sd**2 * np.exp(-np.abs(np.subtract.outer(days, days)) / WEATHER_DAYS)
         ways = np.array([r.way for r in readings])
         common = np.array([r.common_sd for r in readings])
         offset = np.equal.outer(ways, ways) * np.outer(common, common)
-        self.level = level  # covariance of what is asked for
         self.rest = season + offset  # of what else moves the readings
         self.ramps, self.prior, self.spread, self.onset = self._changes()
 
@@ -168,14 +178,21 @@ def odd_ones(y: Floats, own_sd: Floats) -> NDArray[np.bool_]:
     return np.asarray(off > ODD * np.hypot(usual, own_sd))
 
 
+def _all(data: _Data, wide: float, weight: float) -> list[_Scatter]:
+    """Every scatter, the level's deviation before being `wide`."""
+    return [_Scatter(data, wide, sd, weight * share)
+            for sd, share in zip(SCATTER, SCATTER_WEIGHT, strict=True)]
+
+
 class _Scatter:
     """All hypotheses with one scatter: their log evidence and what they say."""
 
-    def __init__(self, data: _Data, sd: float, weight: float) -> None:
-        whole = data.level + data.rest + np.diag(data.noise + sd**2)
+    def __init__(self, data: _Data, wide: float, sd: float, weight: float) -> None:
+        asked = wide**2 + data.walk  # covariance of the level
+        whole = asked + data.rest + np.diag(data.noise + sd**2)
         root = np.linalg.cholesky(whole)
         y = np.linalg.solve(root, data.left)
-        seen = np.linalg.solve(root, data.level)  # of the level, whitened
+        seen = np.linalg.solve(root, asked)  # of the level, whitened
         shapes = np.linalg.solve(root, data.ramps)
         self.log_none = float(log(weight) - np.log(np.diag(root)).sum() - 0.5 * (y @ y))
         told = (shapes**2).sum(axis=0)
@@ -190,40 +207,75 @@ class _Scatter:
         self.log_up = base + self.share[1.0]
         self.log_down = base + self.share[-1.0] + np.log(OTHER_WAY)
         self.level = seen.T @ y
-        self.level_var = np.maximum(np.diag(data.level) - (seen**2).sum(axis=0), 0.0)
+        self.level_var = np.maximum(np.diag(asked) - (seen**2).sum(axis=0), 0.0)
         self.follows = data.ramps - seen.T @ shapes  # the level's answer to a change's size
 
 
-def _mixed(data: _Data, parts: Sequence[_Scatter]) -> Trend:
-    top = max(p.log_none for p in parts)
-    none = [float(np.exp(p.log_none - top)) for p in parts]
-    whole_none = sum(none)
-    up = [np.exp(np.minimum(p.log_up - top, MOST_LOG)) for p in parts]
-    down = [np.exp(np.minimum(p.log_down - top, MOST_LOG)) for p in parts]
-    odds_up = sum(float(w.sum()) for w in up) / whole_none
-    odds_down = sum(float(w.sum()) for w in down) / whole_none
-    whole = whole_none * (1 + odds_up + odds_down)
-    mean, square = np.zeros(len(data.y)), np.zeros(len(data.y))
+def _mixed(data: _Data, *sides: Sequence[_Scatter]) -> Trend:
+    """Of all hypotheses: those by which what was known before is of this machine, and those by
+    which it is not; or of one side, where nothing was known."""
+    top = max(part.log_none for side in sides for part in side)
     moved = _Moves(data)
-    for part, n, u, d in zip(parts, none, up, down, strict=True):
-        mean += n / whole * part.level
-        square += n / whole * (part.level_var + part.level**2)
-        for sign, weights in ((1.0, u), (-1.0, d)):
+    levels = [_level(data, side, top, moved) for side in sides]
+    none, up, down = (sum(getattr(level, name) for level in levels)
+                      for name in ("none", "up", "down"))
+    whole = none + up + down
+    weights = np.array([level.weight for level in levels]) / whole
+    means = np.array([level.mean for level in levels])
+    sds = np.array([level.sd for level in levels])
+    low, high = (mixed_quantile(weights, means, sds, share) for share in (0.025, 0.975))
+    mean = weights @ means
+    other = None
+    if len(levels) > 1:
+        other = levels[1].weight / OTHER / max(levels[0].weight / (1 - OTHER), TINY)
+    change, change_sd, rate, rate_sd, began = moved.told(up=up >= down)
+    if max(up, down) < none:
+        began = None
+    return Trend(
+        float(mean[-1]) + data.centre, float(low[-1]) + data.centre,
+        float(high[-1]) + data.centre, up / none, down / none, change, change_sd, rate,
+        rate - 1.96 * rate_sd, rate + 1.96 * rate_sd, began, other, mean + data.centre,
+        low + data.centre, high + data.centre, data.odd)
+
+
+@dataclass(frozen=True, slots=True)
+class _Level:
+    """What one side says of the level at each reading, and how likely it is with no change and
+    with one up or down (all to the same scale)."""
+
+    none: float
+    up: float
+    down: float
+    mean: Floats
+    sd: Floats
+
+    @property
+    def weight(self) -> float:
+        return self.none + self.up + self.down
+
+
+def _level(data: _Data, side: Sequence[_Scatter], top: float, moved: _Moves) -> _Level:
+    """moved: takes up the changes too."""
+    none = ups = downs = 0.0
+    mean, square = np.zeros(len(data.y)), np.zeros(len(data.y))
+    for part in side:
+        alone = float(np.exp(part.log_none - top))
+        none += alone
+        mean += alone * part.level
+        square += alone * (part.level_var + part.level**2)
+        for sign, log_share in ((1.0, part.log_up), (-1.0, part.log_down)):
+            weights = np.exp(np.minimum(log_share - top, MOST_LOG))
             size, var = truncated(part.size, part.size_sd, sign, part.share[sign])
             level = part.level[:, None] + part.follows * size
             spread = part.level_var[:, None] + part.follows**2 * var
-            mean += level @ (weights / whole)
-            square += (spread + level**2) @ (weights / whole)
+            mean += level @ weights
+            square += (spread + level**2) @ weights
             moved.add(sign, weights, size, var)
-    sd = np.sqrt(np.maximum(square - mean**2, 0.0))
-    now = float(mean[-1]) + data.centre
-    change, change_sd, rate, rate_sd, began = moved.told(up=odds_up >= odds_down)
-    if max(odds_up, odds_down) < 1.0:
-        began = None
-    return Trend(
-        now, now - 1.96 * float(sd[-1]), now + 1.96 * float(sd[-1]), odds_up, odds_down,
-        change, change_sd, rate, rate - 1.96 * rate_sd, rate + 1.96 * rate_sd, began,
-        mean + data.centre, sd, data.odd)
+            ups, downs = (ups + float(weights.sum()), downs) if sign > 0 else (
+                ups, downs + float(weights.sum()))
+    whole = max(none + ups + downs, TINY)
+    mean = mean / whole
+    return _Level(none, ups, downs, mean, np.sqrt(np.maximum(square / whole - mean**2, TINY)))
 
 
 class _Moves:

@@ -214,13 +214,12 @@ def _points(rows: Sequence[tuple[int, Taught, Lesson]], readings: Sequence[Readi
     wrong = {way: float(np.median([o for o, r in zip(off, readings, strict=True) if r.way == way]))
              for way in {reading.way for reading in readings}}
     out = []
-    for (_, one, _), reading, level, sd, odd in zip(
-            rows, readings, told.level.tolist(), told.level_sd.tolist(), told.odd.tolist(),
-            strict=True):
-        at, reach, wide = reading.log - wrong[reading.way], 1.96 * reading.sd, 1.96 * sd
-        out.append(Point(
-            one.outing, exp(at), exp(at - reach), exp(at + reach),
-            exp(level), exp(level - wide), exp(level + wide), odd))
+    for (_, one, _), reading, level, low, high, odd in zip(
+            rows, readings, told.level.tolist(), told.level_low.tolist(),
+            told.level_high.tolist(), told.odd.tolist(), strict=True):
+        at, reach = reading.log - wrong[reading.way], 1.96 * reading.sd
+        out.append(Point(one.outing, exp(at), exp(at - reach), exp(at + reach),
+                         exp(level), exp(low), exp(high), odd))
     return tuple(out)
 
 
