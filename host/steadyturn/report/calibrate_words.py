@@ -46,9 +46,11 @@ def refusal(found: Any, one: Any) -> str:
     at = f"{found.at:.2f} {one.unit}"
     if found.code == "hides":
         return (f"the board would release at {found.at + found.value:.2f} V by its own sensor "
-                f"instead of at {at}: {1000 * found.value:.0f} mV later, where data sheet and "
-                f"meter explain {1000 * found.most:.0f} mV. A correction may not hide an "
-                "over-voltage: look at the meter, its battery and where its leads are.")
+                f"instead of at {at}: {1000 * found.value:.0f} mV later, where at most "
+                f"{1000 * found.most:.0f} mV are safe should the meter be wrong. A correction may "
+                "not hide an over-voltage: look at the meter, its battery and where its leads "
+                "are. Where a second meter says the same, fit another sensor; with this one, "
+                "uncorrected, the board releases too early, which harms nothing.")
     return (f"at {at}, where the board releases, it would be known to "
             f"{1000 * found.value:.0f} m{one.unit} only; needed are "
             f"{1000 * found.most:.0f} m{one.unit}. Take a point nearer to it, or a better meter.")

@@ -17,7 +17,7 @@ from steadyturn_fw import fields
 
 from steadyturn.rig import sensors
 from steadyturn.settings.file import Settings
-from steadyturn.settings.thresholds import OUT_GAIN, OUT_OFFSET_V, OUT_STEP_V
+from steadyturn.settings.thresholds import OUT_GAIN, OUT_OFFSET_V, OUT_STEP_V, SAFE
 
 DAY_0 = date(2000, 1, 1)
 QUANTITIES = ("bus", "amps", "out_bus", "out_amps")
@@ -147,9 +147,22 @@ def refusals(settings: Mapping[str, Any], quantity: str, one: Correction) -> tup
         found.append(Refusal("coarse" if quantity == "out_bus" else "unsure", unsure, 0.0, most,
                              at))
     hidden = (at - one.offset / 1000) / (one.gain_ppm / 1e6) - at
-    if quantity != "amps" and hidden > own.most(at) + unsure:
-        found.append(Refusal("hides", hidden, 0.0, own.most(at) + unsure, at))
+    may = own.most(at) + unsure
+    if quantity == "bus":
+        may = max(may, _spare(settings, at, own))
+    if quantity != "amps" and hidden > may:
+        found.append(Refusal("hides", hidden, 0.0, may, at))
     return tuple(found)
+
+
+def _spare(settings: Mapping[str, Any], at: float, own: sensors.Sheet) -> float:
+    """How much later than at `at` [V] the firmware may release with a correction that is
+    altogether wrong, and still does so below the ratings: they stand 1 / SAFE above `at`, and the
+    sensor may read low by its sheet. A true correction releases at `at` itself. None of it for a
+    boost, which passes its input on: there `at` may be what the device bears."""
+    if settings.get("coil") == "in":
+        return 0.0
+    return (at / SAFE - own.offset - own.step / 2) / (1 + own.share) - at
 
 
 # ---- from one settings file to the next
