@@ -99,6 +99,8 @@ def causes(points: tuple[Point, ...], context: Context, meter: Meter, sheet: She
     found += _volts(points, reads, context, mends) if context.unit == "V" else _amps(
         points, reads, context, mends)
     found += _chip(points, reads, context, mends)
+    if len(points) == 1 and [one.code for one in found] == ["diode"]:  # nearly any drop would do
+        found.append(Cause("unknown", 0, _mean_factor(points, reads)))
     return tuple(found) or (Cause("unknown", 0, _mean_factor(points, reads)),)
 
 

@@ -40,10 +40,11 @@ class InForceNow:
 
 @dataclass(frozen=True)
 class Calibrated:
-    """outcome: "shown"; "declined"; "nothing" (nothing of it is to be written); "same" (an undo
-    with nothing to take back); "written", "undone". board: its unique id; judged: what the points
-    say; stored: quantities that were written; changes: of the settings; in_force: the board says
-    that it runs them, None when it was not asked; now: corrections in force at the end."""
+    """outcome: "shown"; "no_points" (none was taken); "declined"; "nothing" (nothing of it is
+    to be written); "same" (an undo with nothing to take back); "written", "undone". board: its
+    unique id; judged: what the points say; stored: quantities that were written; changes: of
+    the settings; in_force: the board says that it runs them, None when it was not asked; now:
+    corrections in force at the end."""
 
     port: str
     board: str
@@ -105,7 +106,7 @@ def guided(port: str | Direct | None, meter: Meter, collect: Callable[[Reached],
         points = collect(at)
         if not points:
             return dataclasses.replace(_shown(at, at.settings, isinstance(port, str)),
-                                       outcome="declined")
+                                       outcome="no_points")
         return finish(at, meter, points, choose, named=isinstance(port, str), library=library,
                       anchor=anchor)
 

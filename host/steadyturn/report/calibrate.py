@@ -53,9 +53,9 @@ def text(done: Any) -> str:
         return shown(done)
     lines = []
     if done.outcome == "nothing":
-        doubt = any(one.verdict == "doubtful" for one in done.judged)
-        lines = [plan_text(done).rstrip("\n"), "", "Nothing was written." + (
-            " '--anyway' writes what is doubtful all the same." if doubt else "")]
+        lines = [plan_text(done).rstrip("\n"), "", wrap(_nothing(done))]
+    elif done.outcome == "no_points":
+        lines = ["No point was taken; the board runs as before."]
     elif done.outcome == "declined":
         lines = ["Nothing was written; the board runs as before."]
     elif done.outcome == "same":
@@ -79,6 +79,15 @@ def text(done: Any) -> str:
                                "now on are reviewed with it; what is in the journal already "
                                "stays as it was read.")]
     return "\n".join(lines) + "\n"
+
+
+def _nothing(done: Any) -> str:
+    verdicts = {one.verdict for one in done.judged}
+    if verdicts == {"agrees"}:
+        return "Nothing is to be written; the board runs as before."
+    return "Nothing was written." + (
+        " Where a second meter says the same, '--anyway' writes what is doubtful."
+        if "doubtful" in verdicts else "")
 
 
 def shown(done: Any) -> str:
@@ -110,23 +119,18 @@ def _in_force(done: Any) -> list[str]:
 
 def _judged(one: Any) -> list[str]:
     unit, milli = one.unit, "mV" if one.unit == "V" else "mA"
+    lines = [f"{NAMES[one.quantity].capitalize()}, {unit}"]
+    if one.verdict == "refused":
+        return [*lines, *_refused(one, milli)]
     rows = [(_value(r.board, unit), "nothing" if r.nothing else _value(r.meter, unit),
              _value((0.0 if r.nothing else r.meter) - r.left, unit), _milli(1000 * r.left),
              _milli(1000 * r.within).lstrip("+")) for r in one.rows]
-    lines = [f"{NAMES[one.quantity].capitalize()}, {unit}",
-             fitted(rows, ("board", "meter", "corrected", f"off, {milli}", "+- (95 %)"),
-                    lambda row: f"board {row[0]}, meter {row[1]}: corrected {row[2]}, off by "
-                                f"{row[3]} {milli} +- {row[4]}", right=(0, 1, 2, 3, 4))]
-    if one.verdict == "refused":
-        lines += [item(VERDICT["refused"], mark="", indent="  "),
-                  *(item(refusal(r, one)) for r in one.refusals)]
-    if one.verdict in ("refused", "doubtful"):
-        if one.causes:
-            lead = VERDICT["doubtful"] if one.verdict == "doubtful" else "It may be:"
-            lines.append(item(lead, mark="", indent="  "))
-        lines += [item(cause(c, one)) for c in one.causes]
-    if one.verdict == "refused":
-        return lines
+    lines.append(fitted(rows, ("board", "meter", "corrected", f"off, {milli}", "+- (95 %)"),
+                        lambda row: f"board {row[0]}, meter {row[1]}: corrected {row[2]}, off by "
+                                    f"{row[3]} {milli} +- {row[4]}", right=(0, 1, 2, 3, 4)))
+    if one.verdict == "doubtful":
+        lines += [item(VERDICT["doubtful"], mark="", indent="  "),
+                  *(item(cause(c, one)) for c in one.causes)]
     before, after = one.before, one.after
     gain = f"{one.gain:.4f} ({one.gain_low:.4f} to {one.gain_high:.4f})"
     lines.append(table([
@@ -144,7 +148,8 @@ def _judged(one: Any) -> list[str]:
         f"{_value(one.typical_after, unit)} {unit}, known to "
         f"{_value(one.typical_within, unit)} {unit} (95 %); until now to "
         f"{_value(one.typical_sheet, unit)} {unit} by "
-        f"{'the data sheet' if before.within_ppm is None else 'the correction in force'}.",
+        f"{'the data sheet' if before.within_ppm is None else 'the correction in force'}"
+        f"{_contradicted(one)}.",
         mark="", indent="  "))
     if one.highest < 0.8 * one.used_high:
         lines.append(item(
@@ -154,6 +159,26 @@ def _judged(one: Any) -> list[str]:
     if one.verdict == "agrees":
         lines.append(item(VERDICT["agrees"], mark="", indent="  "))
     return lines
+
+
+def _refused(one: Any, milli: str) -> list[str]:
+    """Of one that may not be written: nothing that looks as if it were corrected."""
+    rows = [(_value(r.board, one.unit), "nothing" if r.nothing else _value(r.meter, one.unit),
+             _milli(1000 * (r.meter - r.uncorrected))) for r in one.rows]
+    lines = [fitted(rows, ("board", "meter", f"meter less sensor, {milli}"),
+                    lambda row: f"board {row[0]}, meter {row[1]}: {row[2]} {milli} less sensor",
+                    right=(0, 1, 2)),
+             item(VERDICT["refused"], mark="", indent="  "),
+             *(item(refusal(r, one)) for r in one.refusals)]
+    if one.causes:
+        lines.append(item("It may be:", mark="", indent="  "))
+    return lines + [item(cause(c, one)) for c in one.causes]
+
+
+def _contradicted(one: Any) -> str:
+    """Of a narrower one than the new one: the points say that it does not hold."""
+    wider = one.typical_within >= one.typical_sheet and one.verdict != "agrees"
+    return ", which these points contradict" if wider else ""
 
 
 def _value(value: float, unit: str) -> str:

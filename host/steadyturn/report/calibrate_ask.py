@@ -46,8 +46,10 @@ def mean(found: Any, unit: str) -> str:
     said = f"  The board: {found.value:.3f} {unit}, it wandered by {1000 * found.wandered:.1f} " \
            f"{milli}."
     if not found.steady:
-        said += "\n" + wrap("That is not steady. Enter alone: take it again. Or type the figure "
-                            "all the same; the correction is then known less well.", indent="  ")
+        said += "\n" + wrap("That is not steady; no hand is for long. Cells or a power bank in "
+                            "place of the motors are (of a virtual board: twin --person points). "
+                            "Enter alone: take it again. Or type the meter's average all the "
+                            "same; the correction is then known less well.", indent="  ")
     return said
 
 

@@ -49,8 +49,8 @@ def refusal(found: Any, one: Any) -> str:
                 f"instead of at {at}: {1000 * found.value:.0f} mV later, where at most "
                 f"{1000 * found.most:.0f} mV are safe should the meter be wrong. A correction may "
                 "not hide an over-voltage: look at the meter, its battery and where its leads "
-                "are. Where a second meter says the same, fit another sensor; with this one, "
-                "uncorrected, the board releases too early, which harms nothing.")
+                "are. Where a second meter says the same, fit another sensor; with this one "
+                "as it is the board releases too early, which harms nothing.")
     return (f"at {at}, where the board releases, it would be known to "
             f"{1000 * found.value:.0f} m{one.unit} only; needed are "
             f"{1000 * found.most:.0f} m{one.unit}. Take a point nearer to it, or a better meter.")
@@ -117,9 +117,10 @@ PLACE = {
                 "the output. Or on volts across a known resistor as the only load.",
 }
 POINTS = {
-    "volts": "Two points far apart, in the range where the machine works: crank at two paces, "
-             "each held by the lamp; or a battery or power bank within the converter's input "
-             "range in place of the motors. It keeps still better.",
+    "volts": "Two points far apart, in the range where the machine works. What keeps still is a "
+             "battery, cells or a power bank within the converter's input range in place of the "
+             "motors. Or crank at two paces: a hand wanders by 3 to 5 %, which is more than most "
+             "corrections, so take the meter's average (AVG) if it has one.",
     "amps": "First nothing: the converter unplugged, so that no current flows. Then a known "
             "load, as large as the machine's usual one.",
     "out_volts": "Two points: the output with nothing on it, and under load.",

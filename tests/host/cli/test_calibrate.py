@@ -102,7 +102,7 @@ def test_what_is_not_explained_is_written_only_with_anyway(board, capsys):
     assert code(["calibrate", *ODD, "--yes"]) == 1
     out = capsys.readouterr().out
     assert "do not explain this" in out
-    assert "Nothing was written. '--anyway'" in out
+    assert "'--anyway'" in out
     assert in_force(board).none
     assert code(["calibrate", *ODD, "--yes", "--anyway"]) == 0
     assert not in_force(board).none
@@ -112,13 +112,42 @@ def test_what_is_not_explained_is_written_only_with_anyway(board, capsys):
     (["--amps", "0.1=0.2", "--amps", "0.4=0.8"], "25 mohm would fit; set is 50"),
     (["--volts", "5=5050"], "factor of 1000"),
     (["--volts", "5=4.6", "--volts", "9=8.3"], "may not hide an over-voltage"),
+    (["--volts", "9=4.5"], "meter less sensor, mV"),
     (["--volts", "5=-5"], "the other way round"),
 ])
 def test_what_may_not_be_written_never_is(board, capsys, points, said):
     assert code(["calibrate", *points, "--yes", "--anyway"]) == 1
-    assert said in " ".join(capsys.readouterr().out.split())
+    out = capsys.readouterr().out
+    assert said in " ".join(out.split())
+    if "not written" in out:  # then nothing looks as if it were
+        assert "corrected" not in out
     assert in_force(board).none
     assert in_force(board, "amps").none
+
+
+def test_a_sensor_that_reads_high_is_corrected_by_a_word(board, capsys):
+    """What `twin --misread volts:2` shows, by a usual meter; less sure than a sheet that does not
+    hold, and it says so."""
+    content = board.memory.content
+    content[update.SETTINGS] = encode({**decode(content[update.SETTINGS]), "coil": "larger"})
+    board.boot()
+    high = ["--volts", "5.10=5.00", "--volts", "9.18=9.00", "--meter", "0.5+2", "--yes"]
+    assert code(["calibrate", *high]) == 1
+    seen = " ".join(capsys.readouterr().out.split())
+    assert "which these points contradict" in seen
+    assert "a second meter says the same, '--anyway'" in seen
+    assert code(["calibrate", *high, "--anyway"]) == 0
+    assert in_force(board).gain_ppm == pytest.approx(980_392, abs=500)
+    assert code(["calibrate", "--undo", "--yes"]) == 0
+    assert code(["calibrate", "--volts", "9.169=8.989", "--yes"]) == 1
+    assert "the meter is 0.98" in " ".join(capsys.readouterr().out.split())
+
+
+def test_nothing_to_do_is_no_failure(board, talk, capsys):
+    assert code(["calibrate", "--amps", "412mA=0.40", "--yes"]) == 0
+    assert "Nothing is to be written" in capsys.readouterr().out
+    got, seen = talk([""], [])
+    assert (got, "No point was taken" in seen.out) == (0, True)
 
 
 def test_a_meter_that_is_no_better_changes_nothing(board, capsys):
