@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from steadyturn.circuit import references, standard
+from steadyturn.circuit import joining, references, standard
 from steadyturn.circuit.clamp import SINK_K_W, Clamp, clamp
 from steadyturn.circuit.hold import Hold, hold
 from steadyturn.circuit.source import Reservoir, Source, divider_ohm, gate_v, reservoir, source
@@ -59,6 +59,15 @@ def advertised(rig: Rig) -> float:
     return rig.load.advertised_a or 0.5
 
 
+def _joined(rig: Rig) -> dict[str, str]:
+    """What the parts of the source say of several motors; nothing for one."""
+    said = joining.rig_words(rig)
+    return {"joined": f"; {said}" if said else "",
+            "across": "; one across each motor" if said else "",
+            "own_diode": "; one for each row of motors"
+            if joining.own_diodes(rig.bank) else ""}
+
+
 def values(rig: Rig, made: Design) -> dict[str, Any]:
     """Name -> number or words, as parts.toml asks for them."""
     bus_v = min(made.far.open_v, made.clamp.trip.high_v)
@@ -68,7 +77,7 @@ def values(rig: Rig, made: Design) -> dict[str, Any]:
     strings = rig.bank.parallel if rig.bank.diode_each else 1
     return {
         "motor_name": rig.motor.name, "motors": rig.bank.series * rig.bank.parallel,
-        "diodes": strings,
+        "diodes": strings, **_joined(rig),
         "diode_v": max(standard.rating(made.source.diode_v, standard.DIODE_V),
                        rig.rectifier.max_v),
         "diode_a": standard.rating(made.source.blows_a, standard.AMPS),

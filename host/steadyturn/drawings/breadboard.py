@@ -17,6 +17,7 @@ from steadyturn.circuit.table import PLACES, Part
 from steadyturn.drawings.board_side import BOARD, pins_of
 from steadyturn.drawings.placer import BLOCKS, COLUMNS, ROWS
 from steadyturn.drawings.schematic_board import pin_name
+from steadyturn.rig.parts_source import Bank
 from steadyturn.rig.types import Rig
 from steadyturn.rig.wiring import all_pins
 
@@ -61,18 +62,20 @@ class Wire:
 
 @dataclass
 class Built:
-    """terminals: T1.. -> net; free: parts of the rig that have no place here."""
+    """terminals: T1.. -> net; free: parts of the rig that have no place here;
+    motors: what one designator of the table stands for."""
 
     leads: list[Lead] = field(default_factory=list)
     wires: list[Wire] = field(default_factory=list)
     terminals: dict[str, str] = field(default_factory=dict)
     blocks: dict[str, tuple[str, int, int]] = field(default_factory=dict)
     free: list[str] = field(default_factory=list)
+    motors: Bank = field(default_factory=Bank)
 
 
 def build(rig: Rig, parts: Sequence[Part], layout: Mapping[str, Any]) -> Built:
     """Everything but the wires follows from the layout; the wires from the nets."""
-    made, by_ref = Built(), {part.ref: part for part in parts}
+    made, by_ref = Built(motors=rig.bank), {part.ref: part for part in parts}
     nodes: dict[str, list[str]] = {}  # net -> "L12" of each half row
     names = PLACES[rig.switch.place]
     top = {"L": 1, "R": 1}

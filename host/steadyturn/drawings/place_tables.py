@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from steadyturn.circuit import joining
 from steadyturn.circuit.table import Part
 from steadyturn.drawings.board_side import BOARD
-from steadyturn.drawings.breadboard import CHIP, HOLE, HOUSING, SOLDERED, Built
+from steadyturn.drawings.breadboard import CHIP, HOLE, HOUSING, SOLDERED, Built, Lead
 from steadyturn.drawings.part_words import short
+from steadyturn.rig.parts_source import Bank
 
 SAID = {"gnd": "ground"}
+FRONT = ("motor", "motor_back")  # nets between motors and rectifier
+FIRST = ("plus", "1")  # pins of a row's first motor and of what is across it
 
 
 def terminals(made: Built) -> str:
@@ -17,19 +21,49 @@ def terminals(made: Built) -> str:
     legs: dict[str, list[str]] = {place: [] for place in made.terminals}
     for lead in made.leads:
         if lead.place in legs:
-            legs[lead.place].append(f"{lead.ref} {lead.pin}")
+            split = made.terminals[lead.place] in FRONT
+            legs[lead.place].append(_leg(made.motors, lead, split=split))
     for wire in made.wires:
         for place, other in ((wire.start, wire.end), (wire.end, wire.start)):
             if place in legs and not (place in made.terminals and other in made.terminals):
                 legs[place].append(f"wire to {other}")
     grounds = [place for place, net in made.terminals.items() if net == "gnd"]
     lines = ["| terminal | net | legs and wires |", "|---|---|---|"]
+    fronts = [place for place, net in made.terminals.items() if net in FRONT]
     for place, net in made.terminals.items():
         if net != "gnd":
             lines.append(f"| {place} | {net} | {', '.join(legs[place])} |")
+        if fronts and place == fronts[-1]:
+            lines += _inner(made.motors, fronts)
     lines.append(f"| {grounds[0]}-{grounds[-1]} | ground, bridged | "
                  f"{', '.join(legs[grounds[0]])} |")
     return "\n".join(lines)
+
+
+def _leg(bank: Bank, lead: Lead, *, split: bool) -> str:
+    """A leg; where there are several motors, of which one, and of which rows. split: on a
+    terminal that each row with a rectifier of its own has for itself."""
+    which = ""
+    if lead.ref in ("M1", "C1") and bank.series > 1:
+        which = joining.nth(1 if lead.pin in FIRST else bank.series) + " "
+    rows = ""
+    if bank.parallel > 1 and (lead.ref in ("M1", "C1") or (
+            lead.ref == "D1" and joining.own_diodes(bank))):
+        rows = " of row 1" if split and joining.own_diodes(bank) else " of each row"
+    return f"{which}{lead.ref} {lead.pin}{rows}"
+
+
+def _inner(bank: Bank, fronts: Sequence[str]) -> list[str]:
+    """What meets between motors of a row, and the terminals that other rows need. fronts: those
+    between motors and rectifier."""
+    nth, of = joining.nth, "each row" if bank.parallel > 1 else "the row"
+    lines = [f"| no terminal | inside {of} | {nth(i)} M1 minus, {nth(i)} C1 2, {nth(i + 1)} M1 "
+             f"plus, {nth(i + 1)} C1 1 |" for i in range(1, bank.series)]
+    if joining.own_diodes(bank):
+        rows = "row 2" if bank.parallel == 2 else f"each of rows 2 to {bank.parallel}"
+        lines.append(f"| {' and '.join(fronts)} once more for {rows} | that row's own | the same "
+                     "of that row, with its own D1; no wire to row 1 |")
+    return lines
 
 
 def places(made: Built, parts: Sequence[Part]) -> str:

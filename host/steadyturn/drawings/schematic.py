@@ -37,7 +37,7 @@ def _values(rig: Rig) -> dict[str, Any]:
 def sheets(rig: Rig, parts: Sequence[Part]) -> list[Sheet]:
     """All sheets, from the motors on."""
     name = rig.name
-    drawn = [schematic_source.source_sheet(parts, name),
+    drawn = [schematic_source.source_sheet(parts, rig),
              schematic_source.feed_sheet(parts, name),
              schematic_hold.hold_sheet(parts, name),
              schematic_hold.bus_cut_sheet(parts, name),

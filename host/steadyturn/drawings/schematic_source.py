@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 
+from steadyturn.circuit import joining
 from steadyturn.circuit.table import Part
+from steadyturn.drawings.board_side import ALL_PINS
 from steadyturn.drawings.drawer import Drawer, drawer
 from steadyturn.drawings.sheet import Box, Sheet
+from steadyturn.rig.types import Rig
+
+NOTE = 95  # letters in a line beside the clamp
 
 
-def source_sheet(parts: Sequence[Part], rig: str) -> Sheet:
+def source_sheet(parts: Sequence[Part], rig: Rig) -> Sheet:
     """Motors, rectifier, fuse, bus capacitor, clamp."""
-    d = drawer("source", f"{rig}: motors, bus and clamp", (28.0, 9.6), parts)
-    s, y, low = d.sheet, 7.4, 4.4
+    more = 0.9 if rig.bank.series * rig.bank.parallel > 1 else 0.0  # room for how they are joined
+    d = drawer("source", f"{rig.name}: motors, bus and clamp", (28.0, 9.6 + more), parts)
+    s, y = d.sheet, 7.4 + more
+    low = y - (3.0 if rig.bank.series == 1 else 4.0)
+    _motors(d, rig, y, low)
     if d.parts["D1"].kind == "bridge":
-        d.two("M1", (3.0, y), (3.0, low), "left")
-        d.two("C1", (4.6, y), (4.6, low))
         s.wire((3.0, y), (6.8, y))
         s.wire((3.0, low), (6.4, low), (6.4, y - 1.0), (6.8, y - 1.0))
         d.block("D1", Box(7.3, y - 1.7, 9.3, y + 0.5), {
@@ -23,8 +30,8 @@ def source_sheet(parts: Sequence[Part], rig: str) -> Sheet:
             "minus": ("down", 8.3)}, {"ac_1": "~", "ac_2": "~", "plus": "+", "minus": "-"})
         s.net("gnd", (8.3, y - 2.2))
     else:
-        d.to_ground("M1", (3.0, y), low, "left")
-        d.to_ground("C1", (4.6, y), low)
+        s.net("gnd", (3.0, low))
+        s.net("gnd", (4.6, low))
         s.wire((3.0, y), (7.2, y))
         d.two("D1", (7.2, y), (9.8, y))
     s.wire((9.8, y), (10.2, y))
@@ -39,6 +46,31 @@ def source_sheet(parts: Sequence[Part], rig: str) -> Sheet:
            "The clamp acts with a dead board: U1 compares, Q1 connects R5. Both get hot.",
            "Ground signs are all joined; so are equal names, on all sheets.")
     return s
+
+
+def _motors(d: Drawer, rig: Rig, y: float, low: float) -> None:
+    """The motors of a row one below the other, each with its C1; a frame where there are more
+    such rows."""
+    bank, s = rig.bank, d.sheet
+    shown = min(bank.series, 3)
+    if bank.series * bank.parallel > 1:
+        row = f"{bank.series} in series" if bank.series > 1 else f"{bank.parallel} side by side"
+        s.words_of = {**s.words_of, "M1": ("M1", row, *s.words_of["M1"][1:]),
+                      "C1": ("C1", *s.words_of["C1"][1:], "at each")}
+    if shown == 1:
+        d.two("M1", (3.0, y), (3.0, low), "left")
+        d.two("C1", (4.6, y), (4.6, low))
+    else:
+        cut = (1,) if bank.series > 3 else ()
+        s.column("M1", "motor", 3.0, (y, low), shown, ALL_PINS["motor"], "left", cut)
+        s.column("C1", "capacitor", 4.6, (y, low), shown, ALL_PINS["capacitor"], "right", cut)
+        s.rungs((3.0, 4.6), (y, low), shown)
+    said = joining.rig_words(rig)
+    if said:
+        s.note(0, 2.7, *textwrap.wrap(f"M1: {said}.", NOTE))
+    if bank.parallel > 1:
+        right, top = (9.95, y + 1.75) if joining.own_diodes(bank) else (7.0, y + 0.95)
+        s.frame(Box(0.1, low - 0.75, right, top), f"{bank.parallel} of these, side by side")
 
 
 def _clamp(d: Drawer, y: float) -> None:

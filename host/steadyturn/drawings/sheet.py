@@ -110,6 +110,32 @@ class Sheet:
         usual = "right" if upright else "below" if kind == "led" else "above"
         self._beside(ref, beside or usual)
 
+    def column(self, ref: str, kind: str, x: float, span: Point, count: int,
+               pins: Sequence[str], beside: str, cut: Sequence[int] = ()) -> None:
+        """`count` equal parts of one designator in series, straight down over `span` (top and
+        bottom); in the place of those in `cut` a dotted line. Only the outer pins are kept."""
+        import schemdraw.elements as elm
+
+        name, options = TWO[kind]
+        top, low = span
+        at = [top + (low - top) * i / count for i in range(count + 1)]
+        for i, (start, end) in enumerate(pairwise(at)):
+            made = elm.Line(ls=":") if i in cut else getattr(elm, name)(**options)
+            self.symbols.append(made.at((x, start)).to((x, end)))
+        self._pin(ref, pins[0], (x, top))
+        self._pin(ref, pins[1], (x, low))
+        self.bodies[ref] = Box(x - BODY, low + 0.1, x + BODY, top - 0.1)
+        self._beside(ref, beside)
+
+    def rungs(self, sides: Point, span: Point, count: int) -> None:
+        """The inner joints of two columns, joined."""
+        import schemdraw.elements as elm
+
+        for i in range(1, count):
+            y = span[0] + (span[1] - span[0]) * i / count
+            self._lead((sides[0], y), (sides[1], y))
+            self.symbols += [elm.Dot(radius=0.07).at((x, y)) for x in sides]
+
     def transistor(self, ref: str, kind: str, start: Point, far: str, control: str,
                    beside: str = "") -> None:
         """From source or emitter at `start` to drain or collector, 2 units off the way `far`;

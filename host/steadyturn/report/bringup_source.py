@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from steadyturn.circuit import joining
 from steadyturn.report.bringup_rows import (
     Row,
     Said,
@@ -28,6 +29,11 @@ def _row_words(b: Any) -> str:
     return motors if bank.parallel == 1 else f"one row ({motors})"
 
 
+def _joined(rig: Any) -> list[str]:
+    said = joining.rig_words(rig)
+    return [f"The motors are joined {said}. Which lead is plus: the next step."] if said else []
+
+
 def _motors(b: Any) -> dict[str, Said]:
     rig, paces = b.described, open_paces(b)
     bank, some = rig.bank, _row_words(b)
@@ -35,7 +41,8 @@ def _motors(b: Any) -> dict[str, Said]:
     said = {
         "ohms": Said(
             "Ohms of the winding",
-            (f"Meter on ohms, at both leads of {some}, nothing else on them.",
+            (*_joined(rig),
+             f"Meter on ohms, at both leads of {some}, nothing else on them.",
              "Hold the shaft still and read; turn it a little; six times. Take the middle one.",
              "Touch the meter's leads together and subtract what it then shows."),
             (row(b, "row_ohm", "winding, at rest"),), "there is no reading at all.",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from steadyturn import cautions
+from steadyturn.circuit import joining
 from steadyturn.drawings.parts_list import shopping
 from steadyturn.report.style import item, shown_path, wrap
 
@@ -44,6 +45,8 @@ def _head(result: Any) -> list[str]:
                   f"load switch stands {PLACES[result.place]}, the socket is "
                   f"{SOCKETS[result.socket]}, the board a {result.board}. Together about "
                   f"{result.price_eur:.0f} euro, a rough guide.")]
+    if said := joining.rig_words(result.described):
+        lines.append(wrap(f"The motors are {said}."))
     if result.unplaced:
         lines.append(wrap(f"On the breadboard's free rows, as hardware/turn_and_load.md says: "
                           f"{', '.join(result.unplaced)}."))
