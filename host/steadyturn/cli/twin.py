@@ -22,8 +22,10 @@ from steadyturn.errors import Problem, WrongInput
 @click.option("--image", type=click.Path(path_type=Path, dir_okay=False), default=None,
               help="File that keeps the board's flash; made if it is not there.")
 @click.option("--seed", type=int, default=0, show_default=True, help="Same seed, same chances.")
-@click.option("--person", default="lamp", show_default=True, metavar="lamp|beat|steady:TPM|none",
-              help="Who cranks; beat: a turn a flash, as for 'bench RIG --board'.")
+@click.option("--person", default="lamp", show_default=True, metavar="WHO",
+              help="Who cranks: lamp (does what it says), beat (a turn a flash, for 'bench RIG "
+                   "--board'), points (holds two paces in turn, for 'calibrate'), steady:TPM or "
+                   "none.")
 @click.option("--fault", "faults", multiple=True, metavar="KIND:FROM[:FOR]",
               help="What goes wrong on the sensor's bus, FROM s on, FOR s: nack, stuck, held, "
                    "wrong, reset, frozen, flips. May be given again.")
@@ -31,7 +33,8 @@ from steadyturn.errors import Problem, WrongInput
               help="The sensor reads volts or amps so much too high (and V or A besides), to try "
                    "'calibrate' on. May be given again.")
 @click.option("--meter", is_flag=True,
-              help="Also show what a perfect multimeter at the converter's input shows.")
+              help="Also show what a perfect multimeter at the converter's input shows, and the "
+                   "mean of the last seconds.")
 @click.option("--blank", is_flag=True, help="A new board without firmware, to try 'flash' on.")
 @json_option
 @click.pass_context

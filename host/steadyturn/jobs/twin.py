@@ -19,12 +19,13 @@ from steadyturn.settings.build import build
 from steadyturn.settings.file import encode
 from steadyturn.twin import flash, interpreter
 from steadyturn.twin.bus_faults import WORDS
-from steadyturn.twin.person import Person, Steady
+from steadyturn.twin.person import Paces, Person, Steady
 from steadyturn.twin.twin import Twin
 
 PACES_TPM = (1.0, 300.0)
 FAULT_S = (0.0, 86_400.0)
 WAIT_S = 0.2
+SLOW = 0.5  # of the band's low edge: far below the target, and nothing is connected there
 METER_HZ = 2.5  # a multimeter's own pace, common practice
 WRONG_PERCENT, WRONG_OFFSET = 300.0, 5.0  # most that a sensor may be told to misread
 
@@ -83,7 +84,8 @@ def serve(
     image: file that keeps its flash (None: a new one, removed in the end). A new board
     comes with firmware and the rig's settings, unless `blank`, and an image keeps its board's
     unique id; without one that comes from the rig's name and the seed. person: "lamp" (does what
-    the lamp says), "steady:TPM" or "none". faults: "KIND:FROM" or "KIND:FROM:FOR", in
+    the lamp says), "beat", "points" (the target and a slow pace in turn), "steady:TPM" or "none".
+    faults: "KIND:FROM" or "KIND:FROM:FOR", in
     seconds, of `bus_faults.KINDS`. misread: "QUANTITY:PERCENT" or "QUANTITY:PERCENT:OFFSET", how
     much too high the sensor reads. Raises WrongInput and Failed.
     """
@@ -166,14 +168,26 @@ def _hand(rig: Rig, person: str, seed: int) -> Any:
         return Person(rig, seed)
     if person == "beat":
         return Person(rig, seed, plan=[(0.0, "beat")])
+    if person == "points":
+        return Paces(_points(rig))
     with contextlib.suppress(ValueError):
         if kind == "steady" and PACES_TPM[0] <= float(pace) <= PACES_TPM[1]:
             return Steady(float(pace))
     raise WrongInput(Problem(
         "--person", "", person,
-        f"lamp, beat, steady:TPM with {PACES_TPM[0]:g} to {PACES_TPM[1]:g} turns/min, or none.",
+        f"lamp, beat, points, steady:TPM with {PACES_TPM[0]:g} to {PACES_TPM[1]:g} turns/min, or "
+        "none.",
         "For example --person steady:60",
     ))
+
+
+def _points(rig: Rig) -> tuple[float, float]:
+    """The target and a slow pace of "points", turns/min. Raises WrongInput."""
+    band = find_band(rig, deep=False)
+    if band.target_tpm is None or band.low_tpm is None:
+        raise WrongInput(Problem("--person", "", "points", f"{NO_PACE}.",
+                                 "For example --person steady:60"))
+    return band.target_tpm, SLOW * band.low_tpm
 
 
 def plan_faults(rig: Rig, faults: Sequence[str]) -> tuple[PlannedFault, ...]:

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import sys
+from collections import deque
 from typing import Any
 
 from steadyturn.report.commands import command_lines
 from steadyturn.report.style import columns, shown_path, table, wrap
+from steadyturn.twin.person import HOLD_S
 
 NO_PACE = "no pace works for this rig, so there are no settings for it"
-PEOPLE = {"lamp": "somebody cranks, and does what the lamp says", "none": "nobody cranks"}
+PEOPLE = {"lamp": "somebody cranks, and does what the lamp says", "none": "nobody cranks",
+          "beat": "somebody cranks, a turn a flash",
+          "points": f"a servo holds two paces in turn, {HOLD_S:.0f} s each"}
 
 POWER = {
     "crank": "The board lives on the crank, unless a program has the port open: that is USB "
@@ -51,6 +55,9 @@ def text(served: Any) -> str:
         unit = "V" if one.quantity == "volts" else "A"
         lines.append(wrap(f"Its sensor misreads {one.quantity}: {100 * one.share:+g} % and "
                           f"{one.offset:+g} {unit}.", "  "))
+    if served.misread and served.person in ("lamp", "beat"):
+        lines.append(wrap("A hand is not steady enough to correct it by; '--person points' is.",
+                          "  "))
     kept = (f"kept in {shown_path(served.image)}, and with it the board's id" if served.image else
             "removed at the end (--image keeps it); its id is that of every such board of this "
             "rig and --seed")
@@ -59,14 +66,18 @@ def text(served: Any) -> str:
 
 
 class Meter:
-    """A multimeter's display: one line that is drawn over at a terminal, else a line a reading."""
+    """A multimeter's display, and its mean over as long as `calibrate` averages: one line that is
+    drawn over at a terminal, else a line a reading."""
 
     def __init__(self) -> None:
         self._draws = sys.stdout.isatty()
+        self._last: deque[tuple[float, float]] = deque(maxlen=6)
 
     def __call__(self, volts: float, amps: float) -> None:
-        line = f"meter: {volts:.3f} V  {amps:.4f} A"
-        sys.stdout.write(f"\r{line:<40}" if self._draws else f"{line}\n")
+        self._last.append((volts, amps))
+        mean_v, mean_a = (sum(some) / len(some) for some in zip(*self._last, strict=True))
+        line = f"meter: {volts:.3f} V  {amps:.4f} A   mean: {mean_v:.3f} V  {mean_a:.4f} A"
+        sys.stdout.write(f"\r{line:<60}" if self._draws else f"{line}\n")
         sys.stdout.flush()
 
 

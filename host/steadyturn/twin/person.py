@@ -29,6 +29,7 @@ WALK = 1.25  # share of the comfortable cadence that is never exceeded for long
 SLOWER_TIRED = 0.10  # share by which the own cadence falls until one is spent
 READ_S = 1.0  # to find a multimeter's digits and make sense of them
 AT_MOST = 0.15  # share by which one changes the pace after a look at it
+HOLD_S = 45.0  # of `Paces`: time for a point or two
 JUDGES = 0.03  # and how exactly that is done, standard deviation
 
 Intention = float | str
@@ -245,6 +246,22 @@ class Steady(Servo):
 
     def see(self, t_s: float, light: float) -> None:
         """A servo sees no lamp."""
+
+
+class Paces:
+    """A servo that holds each of these paces [turns/min] for hold_s, in turn and over again: what
+    steady points of a calibration need."""
+
+    def __init__(self, paces_tpm: Sequence[float], hold_s: float = HOLD_S) -> None:
+        self._servos = [Servo(pace) for pace in paces_tpm]
+        self.hold_s = hold_s
+
+    def see(self, t_s: float, light: float) -> None:
+        """A servo sees no lamp."""
+
+    def torque_nm(self, t_s: float, theta_rad: float, crank_rad_s: float) -> float:
+        servo = self._servos[int(t_s / self.hold_s) % len(self._servos)]
+        return servo.torque_nm(t_s, theta_rad, crank_rad_s)
 
 
 class Idle:

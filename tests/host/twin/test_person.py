@@ -7,7 +7,7 @@ from steadyturn.rig.examples import example_path
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import RPM
 from steadyturn.twin.people import population, typical
-from steadyturn.twin.person import Idle, Person, Steady
+from steadyturn.twin.person import Idle, Paces, Person, Steady
 
 RIG = read_rig(example_path("lakeside-hut"))
 CALM = replace(typical(RIG.arm), scatter=0.0, drift=0.0)  # nothing comes and goes
@@ -216,6 +216,15 @@ def test_servo_and_nobody():
     for hand in (Steady(60.0), Idle()):
         hand.see(0.0, 1.0)
         assert hand.torque_nm(0.0, 0.0, 100.0) == 0.0
+
+
+def test_two_paces_are_held_in_turn():
+    crank = Crank()
+    hand = Paces((64.0, 25.0), 2.0)
+    hand.see(0.0, 1.0)
+    for pace in (64.0, 25.0, 64.0):
+        crank.turn(hand, 1.0)
+        assert crank.turn(hand, 1.0) == pytest.approx(pace, rel=0.04)
 
 
 def test_people_differ_within_what_their_page_says():

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from steadyturn.board.holders import virtual_boards
 from steadyturn.errors import Failed, WrongInput
-from steadyturn.jobs.twin import serve
+from steadyturn.jobs.twin import Misread, serve
 from steadyturn.report.twin import text
 from steadyturn.rig.examples import example_path
 from steadyturn.rig.types import Rig
@@ -226,6 +226,12 @@ def test_what_a_person_is_told(blank: bool, hut: Rig) -> None:
         assert f"  steadyturn review --rig \\\n      /{60 * 'x'}/my.toml\n      then:" in long
         assert "lives on the crank" in told
         assert "nobody cranks" in told
+        assert "a turn a flash" in text(dataclasses.replace(served, person="beat"))
+        wrong = dataclasses.replace(served, person="lamp", misread=(Misread("volts", 0.02, 0.0),))
+        assert "'--person points'" in text(wrong)
+        held = text(dataclasses.replace(wrong, person="points"))
+        assert "two paces in turn, 45 s each" in held
+        assert "'--person points'" not in held
 
 
 def test_wrong_people() -> None:
