@@ -45,7 +45,9 @@ def _one(_ctx: click.Context, option: click.Parameter, values: tuple[Any, ...]) 
               help="Your parts file (the only one in this folder).")
 @click.option("--from-use", is_flag=True,
               help="Narrow or shift the band by what outings in the library showed.")
-@click.option("--restore", is_flag=True, help="Go back to the machine from before.")
+@click.option("--restore", is_flag=True,
+              help="Go back to the machine from before, a step each time.")
+@click.option("--forward", is_flag=True, help="After --restore: a step forward again.")
 @port_option
 @click.option("--prepare", is_flag=True, help="Change the rig file only, no board.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
@@ -57,7 +59,7 @@ def _one(_ctx: click.Context, option: click.Parameter, values: tuple[Any, ...]) 
 def command(
     rig: str | None, motor: str | None, converter: str | None, series: int | None,
     parallel: int | None, ratio: str | None, parts: str | None, from_use: bool, restore: bool,
-    port: str | None, prepare: bool, yes: bool, despite_danger: bool, dry_run: bool,
+    forward: bool, port: str | None, prepare: bool, yes: bool, despite_danger: bool, dry_run: bool,
     library: Path | None, as_json: bool,
 ) -> int:
     """Change the motor (or bank, ratio, converter) of RIG, and the board with it.
@@ -71,7 +73,8 @@ def command(
     Shows the old and the new machine side by side, what else has to change and the
     dangers that come with it, and asks once. Then the rig file is written, the old
     one kept beside it, and the board brought up to date as 'flash' does it. Without a
-    board the rig file alone is prepared. --restore puts both back.
+    board the rig file alone is prepared. Every file from before is kept: --restore goes
+    back a step each time, --forward comes forward again, the board with it.
     """
     from steadyturn.jobs import retune as job
     from steadyturn.report import flash as on_flash
@@ -79,26 +82,27 @@ def command(
     from steadyturn.report.style import shown_path
 
     named = (motor, converter, series, parallel, ratio)
-    if restore + from_use + any(x is not None for x in named) > 1:
-        raise click.UsageError("--restore, --from-use, or what is to be changed: one at a time.")
-    path = _path(rig, restore)
+    if restore + forward + from_use + any(x is not None for x in named) > 1:
+        raise click.UsageError("--restore, --forward, --from-use, or what is to be changed: one "
+                               "at a time.")
+    path = _path(rig, restore or forward)
     may_ask = sys.stdin.isatty() and not as_json
 
     def confirm(plan: Any) -> bool:
         if not as_json:
             click.echo(report.plan_text(plan))
         both = "Write the rig file and the board?" if plan.flashed else "Write the rig file?"
-        return accept(dangerous=plan.dangerous and plan.flashed is not None, yes=yes,
+        return accept(dangerous=plan.dangerous, yes=yes,
                       despite_danger=despite_danger, may_ask=may_ask, question=both,
                       check=f"steadyturn retune {shown_path(path)} ... --dry-run")
 
     progress = on_flash.Progress(quiet=as_json)
     way = job.Way(confirm=confirm, port=port, prepare=prepare, progress=progress,
                   dry_run=dry_run, library=library, looks=progress.looks)
-    if restore:
+    if restore or forward:
         from steadyturn.jobs.retune_restore import restore as back
 
-        done = back(path, way)
+        done = back(path, way, forward=forward)
     elif from_use:
         from steadyturn.jobs.retune_use import from_use as by_use
 
@@ -115,8 +119,10 @@ def command(
 def _path(rig: str | None, restore: bool) -> Path:
     """A rig file that is to be restored need not be there any more."""
     if restore and rig is not None:
+        from steadyturn.jobs.kept_file import history
+
         path = Path(rig)
-        if not path.exists() and path.with_name(path.name + ".before").exists():
+        if not path.exists() and path.parent.is_dir() and history(path):
             return path
     return rig_path(rig)
 

@@ -17,6 +17,7 @@ from steadyturn.board.update import Progress
 from steadyturn.errors import Failed, Problem, WrongInput
 from steadyturn.jobs import kept_file
 from steadyturn.jobs.flash import Flashed, bring_up
+from steadyturn.jobs.hazards import Hazard, hazards_of
 from steadyturn.jobs.retune_compare import Compared, compare
 from steadyturn.jobs.retune_parts import Source, find
 from steadyturn.jobs.retune_text import Wanted, changed_text
@@ -31,6 +32,7 @@ from steadyturn.sessions.use_band import UseFound
 
 PRINTED = ("A card or bring-up sheet that was printed has the old figures: 'steadyturn card' and "
            "'steadyturn bringup' make new ones.")
+WALKS = ("restore", "forward")  # kinds that go from one kept file to another
 MOTORS = (1, 12)  # in series, and in parallel, as rig.types.Bank
 
 
@@ -46,12 +48,13 @@ class Swap:
 
 @dataclass(frozen=True)
 class Retuned:
-    """kind: retune, restore or from_use. outcome: same (the rig file and the board are so
+    """kind: retune, restore, forward or from_use. outcome: same (the rig file and the board are so
     already), impossible (no board can be set to that), too_little (outings show nothing to
-    change), declined, dry_run, prepared (the rig file alone: no board was there) or written.
-    compared: None where the rig file before cannot be read. kept: where the rig file from before
-    is, "" where none was written; came_from: of a restored one. flashed: what happened on the
-    board, None where there was none; use: what outings showed, None where they were not asked.
+    change), declined, dry_run, prepared (the rig file alone) or written. compared: None where the
+    rig file before cannot be read. hazards: of the new machine. kept: where the rig file from
+    before is, "" where none was written; came_from: of a restored one. board_absent: none was
+    found; board_unasked: none was looked for. flashed: what happened on the board, None where
+    there was none; use: what outings showed, None where they were not asked.
     """
 
     kind: str
@@ -63,15 +66,17 @@ class Retuned:
     notes: tuple[str, ...] = ()
     kept: str = ""
     came_from: str = ""
+    hazards: tuple[Hazard, ...] = ()
     board_absent: bool = False
+    board_unasked: bool = False
     flashed: Flashed | None = None
     use: UseFound | None = None
     text: str = field(default="", metadata=NOT_SHOWN)
 
     @property
     def dangerous(self) -> bool:
-        return self.compared.dangerous if self.compared is not None else (
-            self.flashed is not None and self.flashed.dangerous)
+        """Whether `check` refuses the new machine."""
+        return any(one.refuses for one in self.hazards)
 
 
 Confirm = Callable[[Retuned], bool]
@@ -131,17 +136,17 @@ def carry_out(plan: Retuned, old: Rig | None, new: Rig, text: str | None, new_te
     band = find_band(new, deep=False)
     if old is not None:
         plan = dataclasses.replace(plan, compared=compare(old, new, band))
-    plan = dataclasses.replace(plan, text=new_text)
+    plan = dataclasses.replace(plan, text=new_text, hazards=hazards_of(new, band))
     if not band.feasible or (plan.compared is not None and plan.compared.unsettable):
         return dataclasses.replace(plan, outcome="impossible")
     path = Path(plan.file)
     if way.prepare or (way.port is None and not candidates()):
-        plan = dataclasses.replace(plan, board_absent=True)
+        plan = dataclasses.replace(plan, board_absent=not way.prepare, board_unasked=way.prepare)
         if way.dry_run:
             return dataclasses.replace(plan, outcome="dry_run")
         if not way.confirm(plan):
             return dataclasses.replace(plan, outcome="declined")
-        kept = kept_file.put(path, new_text, text)
+        kept = kept_file.put(path, new_text, text, walking=plan.kind in WALKS)
         return dataclasses.replace(plan, outcome="prepared",
                                    kept=str(kept) if text is not None else "")
     return _on_board(plan, new, band, text, way)
@@ -157,7 +162,7 @@ def _on_board(plan: Retuned, new: Rig, band: Band, text: str | None, way: Way) -
         once.append(True)
         if not way.confirm(dataclasses.replace(plan, flashed=flashed)):
             return False
-        put.append(kept_file.put(path, plan.text, text))
+        put.append(kept_file.put(path, plan.text, text, walking=plan.kind in WALKS))
         return True
 
     settings = build(new, band)

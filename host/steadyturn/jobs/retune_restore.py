@@ -3,7 +3,6 @@ where `flash` left it; then the board."""
 
 from __future__ import annotations
 
-import dataclasses
 from pathlib import Path
 
 from steadyturn.errors import Failed, WrongInput
@@ -15,28 +14,47 @@ from steadyturn.rig.types import Rig
 from steadyturn.sessions.library import Library
 
 
-def restore(path: Path, way: Way) -> Retuned:
-    """Twice in a row goes to and fro: what is left is kept in its turn.
+def restore(path: Path, way: Way, *, forward: bool = False) -> Retuned:
+    """One step back through what is kept beside the file, or forward again.
 
-    Raises Failed where neither a kept file nor the library has another rig file, WrongInput
-    where the file cannot be written or what was kept cannot be read.
+    Raises Failed where there is no such step, neither a kept file nor (back from a file with none
+    beside it) one in the library; WrongInput where the file cannot be written or none of what was
+    kept can be read.
     """
     text = read_text(path) if path.exists() else None
     if not way.dry_run:
         kept_file.refuse_unwritable(path)
-    old = _rig(text, path)
-    target, came_from = kept_file.kept(path), str(kept_file.beside(path))
-    if target is None or target == text:
-        target, came_from = _from_library(old, text, way.library), "the library"
+    old, steps = _rig(text, path), kept_file.steps(path, text, forward=forward)
+    found = None
+    for at in steps:  # a file that was broken in between is stepped over
+        if _rig(read_text(at), at) is not None or at == steps[-1]:
+            found = read_text(at), str(path.with_name(at.name))
+            break
+    if found is None:
+        found = _elsewhere(path, old, text, way.library, forward)
+    new = read_rig_text(*found)
+    changed = () if old is None else swaps(old, new)
+    plan = Retuned("forward" if forward else "restore", str(path), new.name, "same", changed, None,
+                   came_from=found[1])
+    return carry_out(plan, old, new, text, found[0], way)
+
+
+def _elsewhere(path: Path, rig: Rig | None, text: str | None, library: Path | None,
+               forward: bool) -> tuple[str, str]:
+    """The library's, where nothing is kept beside the file; else Failed."""
+    kept = kept_file.history(path)
+    if forward:
+        raise Failed(f"{path} is the newest already: nothing that is kept beside it came later.",
+                     "--restore goes back." if kept else "")
+    if kept:
+        raise Failed(f"{path} is the first one already: nothing that is kept beside it is older.",
+                     "--forward goes to the next one again.")
+    target = _from_library(rig, text, library)
     if target is None:
         raise Failed(f"Nothing from before {path} is known: no {kept_file.beside(path).name} "
                      "stands beside it, and the library has no other rig file of that name.",
                      "A backup of your own, then 'steadyturn flash', does the same.")
-    new = read_rig_text(target, came_from)
-    found = () if old is None else swaps(old, new)
-    plan = Retuned("restore", str(path), new.name, "same", found, None, came_from=came_from)
-    done = carry_out(plan, old, new, text, target, way)
-    return dataclasses.replace(done, came_from=came_from)
+    return target, "the library"
 
 
 def _rig(text: str | None, path: Path) -> Rig | None:

@@ -21,7 +21,10 @@ SETTINGS = (
     ("over_dtpm", "slow down shown above", "turns/min", 10),
     ("rest_dtpm", "rest shown below", "turns/min", 10),
 )
+WALKS = ("restore", "forward")
+CONSTANTS = "the motor's constants"  # as jobs.retune_compare says it
 HEADS = {"retune": "another machine", "restore": "back to the machine from before",
+         "forward": "forward again to the machine from after",
          "from_use": "the band that outings show"}
 
 
@@ -36,17 +39,19 @@ def plan_text(plan: Any) -> str:
                         ("what", "old", "new")), ""]
     compared = plan.compared
     if compared is not None:
-        lines += _beside(compared.before, compared.after)
-        lines += [*_remedies(compared), *_musts(compared), *_settings(compared)]
+        lines += [*_beside(compared.before, compared.after), *_guessed(compared)]
+        lines += [*_remedies(compared), *_musts(compared, plan.kind), *_settings(compared)]
     if plan.notes and plan.outcome != "impossible":
         lines += ["", *(item(note) for note in plan.notes)]
     if plan.flashed is not None:
         lines += ["", *_board(plan.flashed)]
-    elif plan.board_absent:
-        lines += ["", wrap("No board is connected: only the rig file is prepared; "
-                           f"'steadyturn flash {shown_path(plan.file)}' then sets the board.")]
-    if compared is not None:  # last, where the question is
-        lines += _dangers(compared)
+    elif plan.board_absent or plan.board_unasked:
+        then = (f"'steadyturn check {shown_path(plan.file)}' says what it needs before a board is "
+                "set to it." if plan.dangerous else
+                f"'steadyturn flash {shown_path(plan.file)}' then sets the board.")
+        why = "connected" if plan.board_absent else "asked"
+        lines += ["", wrap(f"No board is {why}: only the rig file is prepared; {then}")]
+    lines += _dangers(plan)  # last, where the question is
     return "\n".join(lines) + "\n"
 
 
@@ -75,6 +80,11 @@ def _beside(before: Any, after: Any) -> list[str]:
             pair("  the arm gives", at("arm_w", "W")),
             pair("  the device gets", at("out_w", "W")),
             pair("  arm W for each W", lambda one: number(one.arm_w_per_w)),
+            pair("    95 % of builds", lambda one: "-" if one.arm_w_per_w_range is None else
+                 "-".join(number(x) for x in one.arm_w_per_w_range)),
+            pair("works, of 100 builds", lambda one: f"{100 * one.works_share:.0f}"),
+            pair("  paces sure for 95", lambda one: "none" if one.sure_low_tpm is None else
+                 f"{short(one.sure_low_tpm)}-{short(one.sure_high_tpm)}"),
             pair("the lamp's beat", lambda one: "-" if one.beat_per_min is None else
                  f"{one.beat_per_min:.0f} a minute"),
         ]
@@ -82,6 +92,15 @@ def _beside(before: Any, after: Any) -> list[str]:
     if sum(widths) + 6 <= columns():
         return [table(rows, ("", "old", "new"), right=(1, 2))]
     return [item(f"{words.strip()}: {old} -> {new}") for words, old, new in rows]
+
+
+def _guessed(compared: Any) -> list[str]:
+    """That exact figures stand on guesses, where they do."""
+    guess = next((m for m in compared.musts if m.what == CONSTANTS), None)
+    if guess is None:
+        return []
+    return ["", item(f"The new figures are for a typical motor of that kind, not for yours: "
+                     f"{guess.after}. The rows of builds show how far off they may be.", "! ", "")]
 
 
 def _band(one: Any) -> str:
@@ -113,14 +132,20 @@ def _remedy(one: Any) -> str:
     return item(f"{short(one.low_tpm)}-{short(one.high_tpm)} turns/min: {one.change}{unsafe}")
 
 
-def _musts(compared: Any) -> list[str]:
+def _musts(compared: Any, kind: str) -> list[str]:
     if not compared.musts and not compared.circuit and not compared.unsettable:
         return []
     lines = ["", "What else must change:"]  # without a band it was said already
     told = any(one.what == "shunt" for one in compared.musts)
     if compared.unsettable and compared.after.low_tpm is not None and not told:
         lines.append(item(f"{compared.unsettable} {compared.how_settable}", mark="! "))
+    known = [one for one in compared.musts if kind in WALKS and one.what != "shunt"]
+    if known:  # the maker has done it once, the other way round
+        lines.append(item("as it was with that machine: "
+                          f"{', '.join(one.what for one in known)}."))
     for one in compared.musts:
+        if one in known:
+            continue
         change = " -> ".join(x for x in (one.before, one.after) if x)
         lines.append(item(f"{one.what}{f', {change}' if change else ''}: {one.why}. "
                           f"{one.how[:1].upper()}{one.how[1:]}."))
@@ -129,16 +154,21 @@ def _musts(compared: Any) -> list[str]:
     return lines
 
 
-def _dangers(compared: Any) -> list[str]:
-    if not compared.hazards:
+def _dangers(plan: Any) -> list[str]:
+    if not plan.hazards:
         return []
-    head = ("DANGER: the new machine can harm what is connected to it:" if compared.dangerous
+    head = ("DANGER: the new machine can harm what is connected to it:" if plan.dangerous
             else "Mind: if one more part fails, the new machine can harm what is connected:")
+    before = {} if plan.compared is None else {
+        h.name: quantity(h.volts, "V") for h in plan.compared.hazards_before}
     lines = ["", wrap(head)]
-    for one in compared.hazards:
-        mark = "NEW  " if one.name in compared.new_hazards else "old  "
-        lines.append(item(f"{quantity(one.volts, 'V')} where {quantity(one.rating_v, 'V')} is "
-                          f"borne: {one.reason}. {one.how}", mark=mark))
+    for one in plan.hazards:
+        now, old = quantity(one.volts, "V"), before.get(one.name)
+        said = now if old is None else f"already before: {now}" if old == now else (
+            f"already before: {old}, now {now}")
+        mark = "NEW  " if old is None and plan.compared is not None else "- "
+        lines.append(item(f"{said} where {quantity(one.rating_v, 'V')} is borne: {one.reason}. "
+                          f"{one.how}", mark=mark))
     return lines
 
 
@@ -185,9 +215,7 @@ def text(done: Any) -> str:
     """How it ended; for what was never asked about, what there was to see too."""
     file = shown_path(done.file)
     if done.outcome == "same":
-        return wrap({"restore": "Rig file and library say nothing else from before: there is "
-                     "nothing to restore.",
-                     "from_use": "The rig file says so already; nothing was changed."}.get(
+        return wrap({"from_use": "The rig file says so already; nothing was changed."}.get(
             done.kind, f"{file} says so already; nothing was changed. 'steadyturn flash {file}' "
             "brings a board up to it.")) + "\n"
     if done.outcome == "too_little":
@@ -205,12 +233,16 @@ def text(done: Any) -> str:
     if done.came_from:
         lines.append(wrap(f"It is restored from {done.came_from}."))
     if done.flashed is None:
-        return "\n".join([*lines, wrap(f"No board was there. {_back(done, file)}"), "",
-                          f"next: steadyturn flash {file}"]) + "\n"
+        left = "No board was asked" if done.board_unasked else "No board was there"
+        step = "check" if done.dangerous else "flash"  # which refuses a dangerous one
+        return "\n".join([*lines, wrap(f"{left}. {_back(done, file)}"), "",
+                          f"next: steadyturn {step} {file}"]) + "\n"
     ended = on_flash.text(done.flashed)
     return ("\n".join([*lines, wrap(_back(done, file))]) + "\n" + ended)
 
 
 def _back(done: Any, file: str) -> str:
-    return f"'steadyturn retune {file} --restore' goes " + (
-        "to the other one again." if done.kind == "restore" else "back.")
+    if done.kind == "restore":
+        return (f"'steadyturn retune {file} --forward' takes this step again; --restore goes one "
+                "further back.")
+    return f"'steadyturn retune {file} --restore' goes back."

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import functools
 import json
+import re
 import sys
 from pathlib import Path
 
@@ -24,6 +25,7 @@ from steadyturn.jobs.retune import Way, retune
 from steadyturn.jobs.retune_compare import compare
 from steadyturn.jobs.retune_restore import restore
 from steadyturn.model.band import find_band
+from steadyturn.model.gears import ratio
 from steadyturn.model.remedies import Remedy
 from steadyturn.rig.examples import example_path
 from steadyturn.rig.file import read_rig
@@ -33,6 +35,7 @@ from steadyturn.settings.file import decode, encode
 HUT = example_path("lakeside-hut").read_text(encoding="utf-8")
 NEW = {"motor": "7xx can, 12 V", "gear_ratio": "20"}
 BANDS = functools.cache(find_band)
+BUILDS = functools.cache(functools.partial(comparing.weigh, builds=64))
 HELPS = (Remedy("one motor more in series", 50.0, 90.0, ()),)  # of the model: tests/host/model
 
 
@@ -48,6 +51,7 @@ def _worked_out_once(monkeypatch):
     monkeypatch.setattr(job, "candidates", list)
     monkeypatch.setattr(comparing, "remedies", lambda rig: HELPS)
     monkeypatch.setattr(comparing, "find_band", BANDS)
+    monkeypatch.setattr(comparing, "weigh", BUILDS)
     monkeypatch.setattr(flash_job, "find_band", BANDS)
 
 
@@ -87,8 +91,26 @@ def test_the_rig_file_alone_where_no_board_is_there_and_back(hut):
     back = restore(hut, Way(confirm=yes))
     assert (back.outcome, back.came_from) == ("prepared", done.kept)
     assert hut.read_text() == HUT
-    restore(hut, Way(confirm=yes))  # to and fro
+    restore(hut, Way(confirm=yes), forward=True)  # to and fro
     assert read_rig(hut) == new
+
+
+def test_every_file_from_before_is_kept_and_gone_through_in_order(hut, capsys):
+    said = []
+    for step in (["--ratio", "26"], ["--ratio", "24"], ["--restore"], ["--restore"],
+                 ["--restore"], ["--forward"], ["--ratio", "24.5"], ["--restore"], ["--restore"]):
+        said.append((code(["retune", str(hut), *step, "--prepare", "--yes"]),
+                     round(ratio(read_rig(hut).stages), 2)))
+    assert said == [(0, 26), (0, 24), (0, 26), (0, 25), (1, 25), (0, 26), (0, 24.5), (0, 26),
+                    (0, 24)]
+    told = capsys.readouterr()
+    assert "No board was asked" in told.out
+    assert "No board is connected" not in told.out
+    assert "as it was with that machine: gear train" in told.out
+    assert "is the first one already" in told.err
+    texts = [one.read_text() for one in kept_file.history(hut)]
+    assert len(set(texts)) == len(texts) == 4
+    assert HUT in texts
 
 
 def test_the_board_gets_its_settings_and_gets_the_old_ones_back(hut, tmp_path):
@@ -128,7 +150,7 @@ def test_a_link_to_a_rig_file_stays_one(hut, tmp_path):
     kept = kept_file.put(link, HUT + "# new\n", HUT)
     assert link.is_symlink()
     assert (hut.read_text(), kept) == (HUT + "# new\n", kept_file.beside(hut))
-    assert kept_file.kept(link) == HUT
+    assert [one.read_text() for one in kept_file.steps(link, HUT + "# new\n")] == [HUT]
 
 
 def test_nothing_to_go_back_to(hut, tmp_path):
@@ -216,10 +238,11 @@ def test_what_may_only_be_read_is_refused_before_any_question(hut):
         retune(example_path("lakeside-hut"), Way(confirm=yes), **NEW)
 
 
-@pytest.mark.parametrize("stop", range(3))
-def test_stopped_at_any_write_the_file_is_whole_and_the_other_is_found(hut, monkeypatch, stop):
-    """Before the copy, between copy and file, and before the copy has its name."""
-    kept_file.put(hut, HUT + "# second\n", HUT)
+@pytest.mark.parametrize("stop", range(2))
+def test_stopped_at_any_write_the_file_is_whole_and_the_others_are_kept(hut, monkeypatch, stop):
+    """Before the copy, and between copy and file."""
+    second, third = HUT + "# second\n", HUT + "# third\n"
+    kept_file.put(hut, second, HUT)
     real, count = kept_file.write_whole, [0]
 
     def write(*args, **more):
@@ -228,16 +251,14 @@ def test_stopped_at_any_write_the_file_is_whole_and_the_other_is_found(hut, monk
         count[0] += 1
         real(*args, **more)
 
-    monkeypatch.setattr(kept_file, "write_whole", write)
-    if stop == 2:
-        monkeypatch.setattr(Path, "replace", lambda *_: (_ for _ in ()).throw(KeyboardInterrupt()))
-        monkeypatch.setattr(kept_file, "write_whole",
-                            lambda path, text, force: path.write_text(text))
-    with pytest.raises(KeyboardInterrupt):
-        kept_file.put(hut, HUT + "# third\n", HUT + "# second\n")
-    now = hut.read_text()
-    assert now == HUT + ("# third\n" if stop == 2 else "# second\n")
-    assert kept_file.kept(hut) == (HUT + "# second\n" if stop == 2 else HUT)
+    with monkeypatch.context() as patch:
+        patch.setattr(kept_file, "write_whole", write)
+        with pytest.raises(KeyboardInterrupt):
+            kept_file.put(hut, third, second)
+    assert hut.read_text() == second
+    assert [one.read_text() for one in kept_file.steps(hut, second)] == [HUT]
+    kept_file.put(hut, third, second)
+    assert [one.read_text() for one in kept_file.steps(hut, third)] == [second, HUT]
 
 
 def test_a_machine_that_can_harm_asks_for_more_than_yes(hut, capsys, monkeypatch):
@@ -249,6 +270,15 @@ def test_a_machine_that_can_harm_asks_for_more_than_yes(hut, capsys, monkeypatch
     assert "NEW  " in told.out
     assert "can harm what is connected" in told.err
     assert (hut.read_text(), update.SETTINGS in board.memory.content) == (HUT, False)
+    assert code([*args[:-4], "--prepare", "--yes"]) == 1  # the file alone, by the same rule
+    assert "next:" not in capsys.readouterr().out
+    assert hut.read_text() == HUT
+    assert code([*args[:-4], "--prepare", "--despite-danger"]) == 0
+    told = capsys.readouterr().out
+    assert f"next: steadyturn check {hut}" in told
+    assert "steadyturn flash" not in told
+    assert code(["retune", str(hut), "--ratio", "62", "--prepare", "--despite-danger"]) == 0
+    assert re.search(r"already before: [0-9.]+ V, now [0-9.]+ V", capsys.readouterr().out)
     assert code([*args, "--despite-danger"]) == 0
     assert update.SETTINGS in board.memory.content
 
@@ -266,6 +296,7 @@ def test_the_command_prints_for_people_and_programs(hut, capsys):
     assert all(len(line) <= 80 for line in text.splitlines())
     assert "50-69-90" in text
     assert "69-72-90" in text
+    assert "not for yours: volts per turn, ohms" in " ".join(text.split())
     assert code([*args, "--dry-run", "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
     assert found["compared"]["after"]["arm_w_per_w"] == pytest.approx(4.26, abs=0.01)
