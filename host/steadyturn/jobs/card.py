@@ -41,8 +41,9 @@ class Signal:
 
 @dataclass(frozen=True)
 class Card:
-    """lamp: its kind; beat_ms: of `faster`, flashes_per_turn at the target. gained_percent: in ten
-    minutes at the target, net, a phone switched off; None where nothing is charged.
+    """lamp: its kind; connect_tpm: from which pace on the load is connected; beat_ms: of
+    `faster`, flashes_per_turn at the target. gained_percent: in ten minutes at the target, net,
+    a phone switched off; None where nothing is charged.
     capacity_given: the rig names one, else the typical one counts. wake_tpm: from which pace on
     the board lives, None where the handle does not feed it. cut_v: what the rig names as its
     output's cut. hazards: second barriers that are missing. words: all that the card says."""
@@ -52,6 +53,7 @@ class Card:
     label: str
     lamp: str
     low_tpm: float
+    connect_tpm: float
     target_tpm: float
     high_tpm: float
     beat_ms: int
@@ -83,7 +85,7 @@ def card_of(rig: Rig, path: str | Path, *, page: Path | None = None) -> Card:
     band = find_band(rig, deep=False)
     hazards = hazards_of(rig, band)
     _refuse(rig, band, hazards, str(path))
-    thresholds(rig, band)  # a board that cannot be set has no lamp to tell of
+    set_to = thresholds(rig, band)  # a board that cannot be set has no lamp to tell of
     assert band.low_tpm is not None
     assert band.target_tpm is not None
     assert band.high_tpm is not None
@@ -91,7 +93,8 @@ def card_of(rig: Rig, path: str | Path, *, page: Path | None = None) -> Card:
     button = all_pins(rig.board.kind, rig.board.pins)["button_pin"] >= 0
     result = Card(
         file=str(path), rig=rig.name, label=rig.board.label, lamp=rig.board.lamp,
-        low_tpm=band.low_tpm, target_tpm=band.target_tpm, high_tpm=band.high_tpm,
+        low_tpm=band.low_tpm, connect_tpm=set_to.connect_tpm,
+        target_tpm=band.target_tpm, high_tpm=band.high_tpm,
         beat_ms=beat_ms, flashes_per_turn=60_000 / band.target_tpm / beat_ms,
         gained_percent=_gained(rig, str(path), band.target_tpm),
         capacity_given=bool(rig.load.capacity_j), wake_tpm=_wake_tpm(rig, band),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -79,11 +80,17 @@ def words(c: Any) -> Words:
         rule=RULE[kind],
         pace=f"{c.target_tpm:.0f} turns a minute: {in_words(c.target_tpm)}",
         keep=f"{in_ten_seconds(c.target_tpm)} turns in 10 seconds. Good from {c.low_tpm:.0f} to "
-             f"{c.high_tpm:.0f} turns a minute.",
+             f"{c.high_tpm:.0f} turns a minute{_start(c)}.",
         gains=_gains(c), signals=tuple(_signals(c, kind)), faults=tuple(_faults(c)),
         connect=tuple(_connect(c)), trouble=_trouble(c), dark=tuple(_dark(c, kind)),
         bypass=tuple(_bypass(c)), weak=_weak(c),
         cautions=(*cautions.of("card")[:IN_FULL], *cautions.short("card")[IN_FULL:]))
+
+
+def _start(c: Any) -> str:
+    """Unloaded the machine has to bring more than what keeps it charging."""
+    above = math.ceil(c.connect_tpm)
+    return f"; to start, above {above}" if above > round(c.low_tpm) else ""
 
 
 def _weak(c: Any) -> str:
@@ -158,11 +165,16 @@ def _connect(c: Any) -> list[str]:
         "Cover on, machine held fast, sleeves and hair away. Bypass cap off.",
         f"One cable only: into the {device} first, then into the machine. "
         + (f"{device.capitalize()} off or in flight mode." if device == "phone" else ""),
-        f"Turn by the {sign(c)}. After some 2 s of good pace the {device} is connected by "
-        "itself.",
+        f"Turn by the {sign(c)}. After some 2 s of good pace{_above(c)} the {device} is connected "
+        "by itself.",
         "Rest when you like: it lets go, and comes back by itself.",
         f"Done: stop turning, then pull the cable at the {device}.",
     ]
+
+
+def _above(c: Any) -> str:
+    start = _start(c)
+    return f" (above {start.rsplit(' ', 1)[1]} a minute)" if start else ""
 
 
 def _trouble(c: Any) -> str:

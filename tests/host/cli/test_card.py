@@ -4,6 +4,7 @@ a lie."""
 from __future__ import annotations
 
 import json
+import math
 import re
 import shutil
 import subprocess
@@ -18,12 +19,15 @@ from steadyturn.errors import Failed
 from steadyturn.jobs.card import Card, card_of, signals
 from steadyturn.jobs.charge import charge_answer
 from steadyturn.jobs.hazards import Hazard
+from steadyturn.model import bank
+from steadyturn.model.band import find_band
 from steadyturn.model.change import with_value
 from steadyturn.report import card_page
 from steadyturn.report.card import strip, text
 from steadyturn.report.card_words import FAULTS, LOOKS, words
 from steadyturn.rig.examples import example_path
 from steadyturn.rig.file import read_rig
+from steadyturn.settings.thresholds import thresholds
 from steadyturn_fw import pages, patterns
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "report"))
@@ -42,6 +46,22 @@ def cards() -> dict[str, Card]:
 def with_lamp(card: Card, lamp: str) -> Card:
     other = replace(card, lamp=lamp, signals=tuple(signals(lamp, card.beat_ms, button=True)))
     return replace(other, words=words(other))
+
+
+def test_it_says_from_which_pace_on_it_connects(cards) -> None:
+    """Below it nothing happens, though the pace is one that charges."""
+    for card in cards.values():
+        rig = card.described
+        set_to = thresholds(rig, find_band(rig, deep=False))
+        above = math.ceil(card.connect_tpm)
+        below_v, there_v = (float(bank.emf_v_per_tpm(rig, rig.air.hot_c)) * tpm
+                            for tpm in (card.low_tpm, above))
+        # the EMF, less a brush's and a diode's drop, which the board's own draw needs
+        assert below_v - 0.3 < set_to.connect_v < there_v
+        assert f"to start, above {above}." in card.words.keep
+        assert f"(above {above} a minute)" in " ".join(card.words.connect)
+    easy = replace(cards["lakeside-hut"], connect_tpm=49.0)
+    assert "start" not in words(easy).keep
 
 
 @pytest.mark.parametrize("lamp", LAMPS)
