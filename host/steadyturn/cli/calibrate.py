@@ -20,7 +20,7 @@ def _points(name: str, what: str) -> Any:
 @click.command(short_help="Correct the board's volts and amps by a multimeter.")
 @port_option
 @_points("volts", "volts at the converter's input, as 5.02=5.07")
-@_points("amps", "current into it, as 412mA=0.40, 412mA=4.01V/10ohm or 3mA=none")
+@_points("amps", "current into it, as 412mA=0.40, 412mA=4.01V/10ohm or 0mA=none")
 @_points("out-volts", "volts at the output, where a second channel is fitted")
 @_points("out-amps", "current there")
 @click.option("--points", type=click.Path(path_type=Path), default=None, metavar="FILE",
@@ -50,7 +50,7 @@ def command(
 
     \b
       steadyturn calibrate                              asks, step by step
-      steadyturn calibrate --volts 5.02=5.07 --volts 9.11=9.22
+      steadyturn calibrate --volts 5.02=5.035 --volts 9.11=9.135
       steadyturn calibrate --show
       steadyturn calibrate --undo
 

@@ -1,4 +1,4 @@
-"""Points of a calibration as they are typed: 5.02=5.07, 412mA=0.40A, 412mA=4.01V/10ohm, 3mA=none.
+"""Points of a calibration as they are typed: 5.02=5.07, 412mA=0.40A, 412mA=4.01V/10ohm, 0mA=none.
 And the meter's class: 0.5+2/6000."""
 
 from __future__ import annotations
@@ -64,7 +64,7 @@ def point(text: str, option: str, unit: str) -> Point:
     made = board if isinstance(board, str) else meter_figure(
         right, Point(board=board, meter=0.0), unit)
     if isinstance(made, str):
-        example = "5.02=5.07" if unit == "V" else "0.412=0.40, 412mA=4.01V/10ohm or 3mA=none"
+        example = "5.02=5.07" if unit == "V" else "0.412=0.40, 412mA=4.01V/10ohm or 0mA=none"
         raise WrongInput(Problem(option, "", text, made, f"For example {option} {example}"))
     return made
 

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from steadyturn.board.holders import virtual_boards
 from steadyturn.errors import Failed, WrongInput
-from steadyturn.jobs.twin import Misread, serve
+from steadyturn.jobs.twin import Misread, plan_misreads, serve
 from steadyturn.report.twin import text
 from steadyturn.rig.examples import example_path
 from steadyturn.rig.types import Rig
@@ -240,6 +240,13 @@ def test_wrong_people() -> None:
     for person in ("steady", "steady:", "steady:fast", "steady:0", "steady:1e9", "fred"):
         with pytest.raises(WrongInput, match="steady:TPM"), serve(rig, person=person):
             pass
+
+
+@pytest.mark.parametrize("asked", ["volts", "ohms:2", "volts:x", "volts:2:9", "amps:400",
+                                  "amps:nan"])
+def test_a_virtual_board_refuses_to_misread_so(asked: str, hut: Rig) -> None:
+    with pytest.raises(WrongInput, match="--misread"):
+        plan_misreads(hut, [asked])
 
 
 def test_faults_are_told_and_wrong_ones_refused(hut: Rig) -> None:
