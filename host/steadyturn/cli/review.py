@@ -43,6 +43,8 @@ def command(
     """What was delivered, what it cost, and what to change.
 
     Six lines about everything since the last pull that brought turning; --more has all figures.
+    --plot draws these outings; what all of a machine's outings have taught is drawn by --html
+    and by 'steadyturn sessions --trend --plot FILE'.
     """
     from steadyturn.jobs.review import review
     from steadyturn.report import review as brief

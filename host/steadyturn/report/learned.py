@@ -25,6 +25,10 @@ WARMTH = {"followed": "the board follows the windings' warmth",
           "mixed": "the windings' warmth is followed by the board or reckoned from the current"}
 MOST_ODDS = 1000.0
 LEAST_ODDS = 1.5
+LIGHT = (" A light handle gives way before its resistance shows; a turn sensor tells it "
+         "(hardware/options.md).")
+NO_OHM = ("it takes stretches of some seconds with the phone and without it, and volts well above "
+          "what brushes and diodes drop.")
 
 
 def values(one: Any, prefix: str = "") -> tuple[float, float, float]:
@@ -35,13 +39,17 @@ def values(one: Any, prefix: str = "") -> tuple[float, float, float]:
     return value, low, high
 
 
-def odds(one: Any) -> str:
-    """ "50 to 1", "over 1000 to 1", "even". """
-    if one.odds >= MOST_ODDS:
+def odds(to_one: float) -> str:
+    """In words, to one.
+
+    >>> [odds(x) for x in (2e6, 50.0, 1.2, 0.1)]
+    ['over 1000 to 1', '50 to 1', 'even', '1 to 10']
+    """
+    if to_one >= MOST_ODDS:
         return f"over {MOST_ODDS:.0f} to 1"
-    if one.odds < LEAST_ODDS:
-        return "even" if one.odds > 1 / LEAST_ODDS else f"1 to {number(1 / one.odds, 2)}"
-    return f"{number(one.odds, 2)} to 1"
+    if to_one < LEAST_ODDS:
+        return "even" if to_one > 1 / LEAST_ODDS else f"1 to {number(1 / to_one, 2)}"
+    return f"{number(to_one, 2)} to 1"
 
 
 def brief(learned: Sequence[Any], room: int, *, steady: bool) -> list[str]:
@@ -53,9 +61,10 @@ def brief(learned: Sequence[Any], room: int, *, steady: bool) -> list[str]:
         told = f"{SHORT[one.name]} {value}{unit}"
         if one.real and not steady:
             moved, up = moves(one), moves(one).replace("rising", "up").replace("falling", "down")
-            least = odds(one).removeprefix("over ")  # shorter, and true as well
-            ways = (f"{told} ({reach}, {moved}, {odds(one)}", f"{told} ({reach}, {up}, {least}",
-                    f"{told}, {moved}, {odds(one)}")
+            sure = odds(one.odds)
+            least = sure.removeprefix("over ")  # shorter, and true as well
+            ways = (f"{told} ({reach}, {moved}, {sure}", f"{told} ({reach}, {up}, {least}",
+                    f"{told}, {moved}, {sure}")
             out.append(next((way for way in ways if len(way) <= room), ways[-1][:room]))
         if not one.real and steady and one.name == "source_ohm":
             out.append(f"{told} ({reach}")
@@ -94,7 +103,30 @@ def change(one: Any) -> str:
     direction = "more" if one.trend == "rising" else "less"
     return (f"The {NAMES[one.name]}: {number(abs(one.change_percent), 2)} % {direction} "
             f"({number(low, 2)} to {number(high, 2)}) since about outing {one.began}, lately "
-            f"{moves(one)}; the odds that it is no chance are {odds(one)}.")
+            f"{moves(one)}; the odds that it is no chance are {odds(one.odds)}.")
+
+
+def remarks(learned: Sequence[Any]) -> list[str]:
+    """Sentences on what is not as the rig file says, and on what the outings cannot tell."""
+    out = [differs(one) for one in learned if one.differs]
+    for one in learned:
+        if one.open:
+            out.append(f"The {NAMES[one.name]} these outings hardly tell: the range is "
+                       f"{number(one.high / one.low, 2)} times from end to end."
+                       + (LIGHT if one.ways == ("second_load",) else ""))
+    if "source_ohm" not in {one.name for one in learned} and any(
+            "turn_sensor" in one.ways for one in learned):
+        out.append(f"The {NAMES['source_ohm']} these outings do not tell: {NO_OHM}")
+    return out
+
+
+def differs(one: Any) -> str:
+    """A sentence on a constant that the rig file has wrong."""
+    return (f"The {NAMES[one.name]}: {number(one.share, 3)} times what the rig file has as "
+            f"measured ({number(one.share_low, 3)} to {number(one.share_high, 3)}); by the "
+            f"outings alone the odds are {odds(one.odds_other)} that this is not that machine, or "
+            "was measured wrongly. Measure it anew, or let 'steadyturn retune RIG --from-use' "
+            "take over what was learned.")
 
 
 def text(learned: Sequence[Any]) -> str:
@@ -110,7 +142,8 @@ def text(learned: Sequence[Any]) -> str:
     outings = "1 outing" if count == 1 else f"{count} outings"
     lines = [wrap(f"Learned from {outings} of this machine (windings at 20 degC; EMF a turn/min; "
                   "95 % ranges)"), told,
-             *(wrap(change(one)) for one in learned if one.real), wrap(how(learned))]
+             *(wrap(change(one)) for one in learned if one.real),
+             *map(wrap, remarks(learned)), wrap(how(learned))]
     return "\n".join(lines)
 
 

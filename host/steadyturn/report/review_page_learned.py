@@ -28,6 +28,7 @@ def part(review: Any) -> str:
     told = table(f"Learned from {count} outing{'s' if count > 1 else ''}, windings at 20 degC",
                  ("constant", "learned", "rig file", "change"), rows, right=(1, 2))
     changes = "".join(f"<p>{esc(said.change(one))}</p>" for one in review.learned if one.real)
+    changes += "".join(f"<p>{esc(one)}</p>" for one in said.remarks(review.learned))
     return (told + changes + _figure(review)
             + f'<p class="small">{esc(said.how(review.learned))}</p>')
 

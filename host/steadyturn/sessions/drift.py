@@ -53,6 +53,7 @@ ODD_FLOOR = 0.008
 LEAST_READINGS = 4
 MOST_LOG = 600.0  # its power is a number still
 TINY = 1e-300
+MOST_ODDS = 1e9  # more is no surer
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,7 +228,8 @@ def _mixed(data: _Data, *sides: Sequence[_Scatter]) -> Trend:
     mean = weights @ means
     other = None
     if len(levels) > 1:
-        other = levels[1].weight / OTHER / max(levels[0].weight / (1 - OTHER), TINY)
+        holds, denies = levels[0].weight / (1 - OTHER), levels[1].weight / OTHER
+        other = denies / max(holds, denies / MOST_ODDS)
     change, change_sd, rate, rate_sd, began = moved.told(up=up >= down)
     if max(up, down) < none:
         began = None

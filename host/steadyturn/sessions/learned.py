@@ -1,49 +1,38 @@
 """The machine's constants as its outings have taught them, and whether they change.
 
-From each outing's lessons (`lessons.py`) to the constants at 20 degC with 95 % intervals, and to
-the odds that one of them has changed (`drift.py`). A pure function of outings and rig: it can be
-made again at any time. Equations, sources and error rates are on the page drift.md.
+From each outing's lessons (`lessons.py`) over readings at 20 degC (`readings.py`) to the
+constants with 95 % intervals, to the odds that one has changed, and to those that it never was
+what the rig file says (`drift.py`, `rig_values.py`). A pure function of outings and rig: it can
+be made again at any time. Equations, sources and error rates are on the page drift.md.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from math import exp, hypot, log
+from dataclasses import dataclass
+from math import exp
 from typing import Any
 
 import numpy as np
 
-from steadyturn.model import bank, gears
-from steadyturn.model.motor import COPPER_PER_K, FERRITE_PER_K
-from steadyturn.rig.types import RPM, Rig
-from steadyturn.sessions.burst_pool import SLOPES, known_slopes, sd_of, slope_of
+from steadyturn.rig.types import Rig
 from steadyturn.sessions.drift import WINDOW, Reading, Trend, trend
 from steadyturn.sessions.lesson import Lesson
-from steadyturn.sessions.ranges import ends
+from steadyturn.sessions.readings import Row, at_20, slope_lessons, weather_sd
+from steadyturn.sessions.rig_values import KEYS, measured, of_rig
 
 Three = tuple[float | None, float | None, float | None]
+NONE: Three = (None, None, None)
 
 ODDS_REAL = 15.0  # with it both error rates of drift.md hold, with margin
 LEAST_READINGS = 8  # before that the scatter itself is hardly known
-# Air within the rig's range from outing to outing: its ends are met once in a machine's life,
-# three deviations from the middle; assumption
-AIR_DEVIATIONS = 6.0
-RISE_SHARE = 0.25  # of a rise that the board follows; of one reckoned here twice as much
-MOVES = 0.04  # of a burst's model: pauses of the sensor, a converter that answers; assumption
 ANOTHER = 0.02  # EMF, resistance or drop in the settings by so much: another machine, or one that
 # was measured anew: what is learned begins there
-LEAST_FACTOR = 1.5  # of the slope by the rig's inertia: a hand adds its own; assumption
 WORN = {"source_ohm": "up", "emf_v_per_tpm": "down", "losses": "up", "slope": "up"}
 UNITS = {"source_ohm": "ohm", "emf_v_per_tpm": "V per turn/min", "losses": "times the settings'",
          "slope": "ohm/s"}
-KEYS = {"source_ohm": "motor.terminal_ohm", "emf_v_per_tpm": "motor.emf_v_per_krpm",
-        "losses": "", "slope": ""}
-# of the slope's logarithm: an outing's beside what it tells itself (by simulated arms), and in all
-# of them; above the last it teaches nothing
-SLOPE_SD, SLOPE_OFF, SLOPE_WIDE = 0.12, 0.15, 0.5
-LONG_S = 600.0  # of the winding's warming where no rig tells
-RISE_K_PER_W = 15.0
+LEAST_DIFFERS = 3  # outings: of two nobody knows which is usual
+OPEN = 2.0  # times: a range that is wider from end to end says little; engineering judgement
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +73,9 @@ class Learned:
     figure here that knows the gears' loss). value, low, high: today, 95 %, in `unit`. rig_key:
     the key of the rig file that tells it, "" where several do; rig_value, rig_low, rig_high: what
     that makes of it, None without a rig; share, share_low, share_high: learned over rig's, by
-    which that key's value would change.
+    which that key's value would change. odds_other: that what the rig file has as measured is not
+    this machine's, to one, by the readings alone; None where it has nothing measured. differs:
+    the two ranges have nothing in common. open: what is learned is too wide to say much.
 
     outings: that taught it. trend: "rising", "falling", "steady" or "too few". odds: that this
     is real, to one (the readings' alone: even before). real: they suffice, and the change's
@@ -106,6 +97,9 @@ class Learned:
     share: float | None
     share_low: float | None
     share_high: float | None
+    odds_other: float | None
+    differs: bool
+    open: bool
     outings: int
     trend: str
     odds: float
@@ -146,44 +140,46 @@ def learn(
     first. shunt_ohm: of the settings."""
     out = []
     for name in WORN:
-        found = [(n, one, lesson) for n, one in enumerate(taught)
-                 for lesson in (*one.lessons, *_slope_lessons(one.lessons)) if lesson.name == name]
+        found = [Row(n, one.outing, one.day, one.correction, lesson)
+                 for n, one in enumerate(taught)
+                 for lesson in (*one.lessons, *slope_lessons(one.lessons)) if lesson.name == name]
         # of one outing the surest way; a turn sensor needs no arm's law
-        best: dict[int, tuple[int, Taught, Lesson]] = {}
-        for row in sorted(found, key=lambda row: min(row[2].sd)):
-            best.setdefault(row[0], row)
+        best: dict[int, Row] = {}
+        for row in sorted(found, key=lambda row: min(row.lesson.sd)):
+            best.setdefault(row.at, row)
         rows = [best[n] for n in sorted(best)][-WINDOW:]
         if rows:
             out.append(_one(name, rows, rig, shunt_ohm))
     return tuple(out)
 
 
-def _one(name: str, rows: Sequence[tuple[int, Taught, Lesson]], rig: Rig | None,
-         shunt_ohm: float) -> Learned:
-    readings = _readings(name, rows, rig, shunt_ohm)
-    told = trend(readings, prior=_prior(name, rig), weather_sd=abs(_per_k(name)) * _air_k(rig))
-    of_rig = _of_rig(name, rig)
+def _one(name: str, rows: Sequence[Row], rig: Rig | None, shunt_ohm: float) -> Learned:
+    readings = at_20(name, rows, rig, shunt_ohm)
+    told = trend(readings, prior=measured(name, rig), weather_sd=weather_sd(name, rig))
     value, low, high = exp(told.now), exp(told.low), exp(told.high)
+    rigs = of_rig(name, rig)
+    shares = _three(x / rigs[0] for x in (value, low, high)) if rigs else NONE
+    differs = (rigs is not None and told.odds_other is not None and len(rows) >= LEAST_DIFFERS
+               and (low > rigs[2] or high < rigs[1]))
     up = told.odds_up >= told.odds_down
     odds = max(told.odds_up, told.odds_down)
     reach = 1.96 * told.change_sd
-    change = (told.change, told.change - reach, told.change + reach)
-    real = (len(readings) >= LEAST_READINGS and odds >= ODDS_REAL
-            and change[1] * change[2] > 0)
-    if len(readings) < LEAST_READINGS:
+    real = len(rows) >= LEAST_READINGS and odds >= ODDS_REAL and abs(told.change) > reach
+    if len(rows) < LEAST_READINGS:
         direction = "too few"
     else:
         direction = ("rising" if up else "falling") if real else "steady"
-    none: Three = (None, None, None)
-    rate = (told.rate, told.rate_low, told.rate_high)
-    moved = _three(100 * (exp(x) - 1) for x in change) if real else none
-    in_ten = _three(100 * (exp(10 * x) - 1) for x in rate) if real else none
-    shares = _three(x / of_rig[0] for x in (value, low, high)) if of_rig else none
+    moved = in_ten = NONE
+    if real:
+        moved = _three(100 * (exp(told.change + x) - 1) for x in (0, -reach, reach))
+        in_ten = _three(100 * (exp(10 * x) - 1)
+                        for x in (told.rate, told.rate_low, told.rate_high))
     return Learned(
-        name, UNITS[name], value, low, high, KEYS[name], *(of_rig or none), *shares,
-        len(readings), direction, odds, real, real and (WORN[name] == "up") == up,
-        rows[told.began][1].outing if real and told.began is not None else None,
-        *moved, *in_ten, tuple(sorted({row[2].way for row in rows})), _warmth_known(rows),
+        name, UNITS[name], value, low, high, KEYS[name], *(rigs or NONE), *shares,
+        told.odds_other, differs, high > OPEN * low, len(rows), direction, odds, real,
+        real and (WORN[name] == "up") == up,
+        rows[told.began].outing if real and told.began is not None else None,
+        *moved, *in_ten, tuple(sorted({row.lesson.way for row in rows})), _warmth_known(rows),
         _points(rows, readings, told))
 
 
@@ -192,168 +188,20 @@ def _three(values: Iterable[float]) -> Three:
     return one, low, high
 
 
-def _slope_lessons(lessons: Sequence[Lesson]) -> list[Lesson]:
-    """The slope as an outing's bursts alone tell it."""
-    out = []
-    for one in lessons:
-        if one.way == "second_load":
-            share = np.exp(np.array(one.evidence) - max(one.evidence))
-            share /= share.sum()
-            at = float(share @ np.log(SLOPES))
-            wide = float(np.sqrt(share @ (np.log(SLOPES) - at) ** 2))
-            if wide < SLOPE_WIDE:
-                out.append(replace(one, name="slope", way="second_load_sag", log=(at,),
-                                   sd=(hypot(wide, SLOPE_SD),), evidence=(),
-                                   common_sd=SLOPE_OFF))
-    return out
-
-
-def _points(rows: Sequence[tuple[int, Taught, Lesson]], readings: Sequence[Reading],
-            told: Trend) -> tuple[Point, ...]:
+def _points(rows: Sequence[Row], readings: Sequence[Reading], told: Trend) -> tuple[Point, ...]:
     off = np.array([reading.log for reading in readings]) - told.level
     wrong = {way: float(np.median([o for o, r in zip(off, readings, strict=True) if r.way == way]))
              for way in {reading.way for reading in readings}}
     out = []
-    for (_, one, _), reading, level, low, high, odd in zip(
+    for row, reading, level, low, high, odd in zip(
             rows, readings, told.level.tolist(), told.level_low.tolist(),
             told.level_high.tolist(), told.odd.tolist(), strict=True):
         at, reach = reading.log - wrong[reading.way], 1.96 * reading.sd
-        out.append(Point(one.outing, exp(at), exp(at - reach), exp(at + reach),
+        out.append(Point(row.outing, exp(at), exp(at - reach), exp(at + reach),
                          exp(level), exp(low), exp(high), odd))
     return tuple(out)
 
 
-def _warmth_known(rows: Sequence[tuple[int, Taught, Lesson]]) -> str:
-    known = {lesson.rise_k is not None for _, _, lesson in rows}
+def _warmth_known(rows: Sequence[Row]) -> str:
+    known = {row.lesson.rise_k is not None for row in rows}
     return "mixed" if len(known) > 1 else "followed" if True in known else "reckoned"
-
-
-# ---- to 20 degC
-
-
-def _readings(name: str, rows: Sequence[tuple[int, Taught, Lesson]], rig: Rig | None,
-              shunt_ohm: float) -> list[Reading]:
-    bursts = [lesson for _, _, lesson in rows if lesson.way == "second_load"]
-    weights = _slopes(bursts, rig) if bursts else None
-    out, day = [], 0.0
-    for n, one, lesson in rows:
-        day = one.day if one.day is not None else day + 1.0
-        at, sd, common = lesson.log[0], lesson.sd[0], lesson.common_sd
-        if lesson.way == "second_load":
-            assert weights is not None
-            at, sd, common = _weighed(lesson, weights)
-        if name == "source_ohm":
-            left = max(exp(at) - shunt_ohm, 0.05 * exp(at))
-            sd, common = sd * exp(at) / left, common * exp(at) / left
-            at = log(left)
-        rise, rise_sd = _rise(lesson, rig, exp(at) if name == "source_ohm" else 0.0)
-        per_k = _per_k(name)
-        warm = _middle_c(rig) + rise - 20
-        at -= log(max(1 + per_k * warm, 0.3))
-        sd = hypot(sd, per_k * rise_sd, per_k * _air_k(rig) / 2)
-        out.append(Reading(float(n), day, at, sd, f"{lesson.way} {one.correction}",
-                           hypot(common, 0.01, per_k * rise_sd)))
-    return _alike(out)
-
-
-def _alike(readings: Sequence[Reading]) -> list[Reading]:
-    """What is wrong in every reading of a way is one figure: were it larger here and smaller
-    there, it would pass for a change."""
-    usual = {way: float(np.median([r.common_sd for r in readings if r.way == way]))
-             for way in {r.way for r in readings}}
-    return [replace(r, common_sd=usual[r.way]) for r in readings]
-
-
-def _slopes(bursts: Sequence[Lesson], rig: Rig | None) -> np.ndarray:
-    """How likely each of burst_pool.SLOPES is, by the rig's inertia and by all bursts."""
-    slope, factor = (None, LEAST_FACTOR) if rig is None else _rig_slope(rig)
-    return known_slopes(slope, factor, [lesson.evidence for lesson in bursts])
-
-
-def _rig_slope(rig: Rig) -> tuple[float, float]:
-    """As the rig's EMF, gears and inertia have it, and within which factor."""
-    factor = LEAST_FACTOR
-    for key in ("motor.inertia_gcm2", "crank.inertia_gm2"):
-        low, high = ends(rig, key)
-        factor = max(factor, high, 1 / max(low, 1e-3))
-    return slope_of(bank.emf_v_per_tpm(rig) / RPM, gears.efficiency(rig.stages),
-                    _inertia(rig)), factor
-
-
-def _inertia(rig: Rig) -> float:
-    motors = rig.bank.series * rig.bank.parallel
-    return float(rig.crank.inertia_kg_m2
-                 + motors * rig.motor.inertia_kg_m2 * gears.ratio(rig.stages) ** 2)
-
-
-def _weighed(lesson: Lesson, weights: np.ndarray) -> tuple[float, float, float]:
-    """A burst lesson over all slopes: its logarithm, its own deviation, and that which all
-    outings share because the slope is not known."""
-    logs, sds = np.array(lesson.log), np.array(lesson.sd)
-    at = float(weights @ logs)
-    own = float(np.sqrt(weights @ sds**2))
-    shared = float(np.sqrt(max(weights @ logs**2 - at**2, 0.0)))
-    return at, own, hypot(shared, MOVES)
-
-
-def _rise(lesson: Lesson, rig: Rig | None, ohm: float) -> tuple[float, float]:
-    """The windings' rise over a machine at rest [K], and its deviation: as the board followed
-    it, else reckoned from the mean square of the current and how long was turned before."""
-    if lesson.rise_k is not None:
-        return lesson.rise_k, RISE_SHARE * lesson.rise_k + 1.0
-    ohm = ohm or (bank.source_ohm(rig) if rig is not None else 0.0)
-    motors = rig.bank.series * rig.bank.parallel if rig is not None else 1
-    per_w, lag_s = RISE_K_PER_W, LONG_S
-    if rig is not None:
-        per_w = rig.motor.case_air_k_w + rig.motor.winding_case_k_w
-        lag_s = per_w * rig.motor.winding_j_k
-    rise = min(lesson.amps2 * ohm / motors * per_w, 80.0) * (1 - exp(-lesson.after_s / lag_s))
-    return rise, 2 * RISE_SHARE * rise + 2.0
-
-
-def _per_k(name: str) -> float:
-    return {"source_ohm": COPPER_PER_K, "emf_v_per_tpm": FERRITE_PER_K,
-            "slope": 2 * FERRITE_PER_K}.get(name, 0.0)
-
-
-def _middle_c(rig: Rig | None) -> float:
-    return 17.5 if rig is None else (rig.air.cold_c + rig.air.hot_c) / 2
-
-
-def _air_k(rig: Rig | None) -> float:
-    """Deviation of the air's temperature, K."""
-    return (25.0 if rig is None else rig.air.hot_c - rig.air.cold_c) / AIR_DEVIATIONS
-
-
-# ---- the rig's own values
-
-
-def _of_rig(name: str, rig: Rig | None) -> tuple[float, float, float] | None:
-    """(value, low, high) as the rig file has them."""
-    if rig is None:
-        return None
-    if name == "losses":
-        return 1.0, *ends(rig, "converter.loss_ohm")
-    if name == "slope":
-        value, factor = _rig_slope(rig)
-        low, high = 1 / factor, factor
-    elif name == "source_ohm":
-        value = bank.source_ohm(rig)
-        low, high = ends(rig, KEYS[name])
-    else:
-        value = bank.emf_v_per_tpm(rig)
-        key = KEYS[name] if KEYS[name] in rig.origins else "motor.no_load_rpm"
-        low, high = ends(rig, key)
-    return value, value * low, value * high
-
-
-def _prior(name: str, rig: Rig | None) -> tuple[float, float] | None:
-    """What was measured on the bench: with that interval, and as much again for another way of
-    measuring. A guess or a data sheet is none: the outings know better at once."""
-    if rig is None or not KEYS[name]:
-        return None
-    origin = rig.origins.get(KEYS[name])
-    of_rig = _of_rig(name, rig)
-    if origin is None or origin.kind != "measured" or of_rig is None:
-        return None
-    return log(of_rig[0]), hypot(sd_of(of_rig[1], of_rig[2]), 0.05)

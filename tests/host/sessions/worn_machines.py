@@ -14,8 +14,9 @@ from steadyturn_fw import pages as layout
 class Worn:
     """Cranked and pulled outing by outing, with a turn sensor unless `flags` are others.
 
-    Each outing: half a minute with nothing connected, then `minutes` of charging. ohms, emf:
-    times what the rig says; the windings' warmth is drawn, and told to the board as it is."""
+    Each outing: half a minute with nothing connected, then `minutes` of charging. ohms: of the
+    motors, times what the rig says; the windings' warmth is drawn, and told to the board as it
+    is."""
 
     def __init__(self, folder, name="lakeside-hut", *, flags=layout.FLAG_PACE_MEASURED, seed=0):
         self.folder, self.flags = folder, flags
