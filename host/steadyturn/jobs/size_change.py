@@ -28,11 +28,10 @@ from steadyturn.sizing.single import Option
 from steadyturn.sizing.weigh import Weighed
 
 # in this order on the list
-VERDICTS = ("helps", "wider", "eases", "unsure", "none", "worse", "dangerous")
+VERDICTS = ("helps", "eases", "wider", "unsure", "none", "worse", "dangerous")
 SURELY, HARDLY = 0.9, 0.1  # odds from which a change is called help, and below which none
 WORKS = 0.95  # of the builds: more is as good as all
 WORKS_STEP = 0.03  # a difference that BUILDS draws tell
-WIDER_TPM = 6.0  # of the sure band, as model.remedies
 LIGHTER = 0.1  # of the force at the grip: what a hand feels, engineering judgement
 FROM, TO = 0.2, 0.3  # state of charge: ten percent, well before the taper
 
@@ -76,8 +75,8 @@ class Changed:
     """One change. verdict: of VERDICTS; kind, asks: as sizing.single.Option; effort_ratio: the
     arm's work for a Wh over that of the machine as it is, 2.5 %, median, 97.5 % (None: no build
     works both ways). helps_share, harms_share: odds that it makes it work, or the effort less,
-    and the reverse. new_hazards: what the machine as it is has not. start: what a larger
-    capacitor does, "" for others."""
+    and the reverse; wider_share: of a band wider by WIDER_TPM. new_hazards: what the machine as
+    it is has not. start: what a larger capacitor does, "" for others."""
 
     number: int
     verdict: str
@@ -90,10 +89,17 @@ class Changed:
     effort_ratio: tuple[float, float, float] | None
     helps_share: float
     harms_share: float
+    wider_share: float
     new_hazards: tuple[Hazard, ...]
     start: str
     option: Option = field(metadata=NOT_SHOWN)
     rig: Rig = field(metadata=NOT_SHOWN)
+
+    @property
+    def advised(self) -> bool:
+        """Whether it may be put forward as the next step: it helps, and hardly ever harms."""
+        return self.verdict in ("helps", "eases") or (
+            self.verdict == "wider" and self.harms_share < HARDLY)
 
 
 @dataclass(frozen=True)
@@ -257,7 +263,7 @@ def _changed(option: Option, rig: Rig, band: Band, by: Weighed, now: Machine,
     return Changed(0, _verdict(machine, by, now, new), option.kind, option.words, option.asks,
                    option.price_eur, option.typical, machine,
                    by.ratio if isfinite(by.ratio[1]) else None, by.helps_share, by.harms_share,
-                   new, "", option, rig)
+                   by.wider_share, new, "", option, rig)
 
 
 def _verdict(machine: Machine, by: Weighed, now: Machine, new: tuple[Hazard, ...]) -> str:
@@ -269,7 +275,7 @@ def _verdict(machine: Machine, by: Weighed, now: Machine, new: tuple[Hazard, ...
     if gain >= WORKS_STEP or (gain > -WORKS_STEP and by.helps_share >= SURELY):
         return "helps"
     if gain > -WORKS_STEP:
-        if machine.sure_tpm >= now.sure_tpm + WIDER_TPM:
+        if machine.sure_tpm >= now.sure_tpm + weigh.WIDER_TPM:
             return "wider"
         if by.harms_share < HARDLY and machine.force_n and now.force_n and (
                 machine.force_n < (1 - LIGHTER) * now.force_n):

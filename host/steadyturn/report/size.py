@@ -82,7 +82,7 @@ def _list(result: Any) -> str:
         lines += [*([""] if safe else []),
                   wrap("DANGEROUS AS BUILT, each until it has what it needs:"), _table(other)]
     lines += ["", *_legend(result)]
-    lines += ["", *(item(c, mark="! ") for c in cautions.short("choose"))]
+    lines += ["", cautions.POINTER]
     if not result.complete:  # the whole list has other rows under these numbers
         return "\n".join([*lines, "", f"next: {command(result)}"]) + "\n"
     first = result.choices[0].number

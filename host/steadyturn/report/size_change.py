@@ -12,8 +12,9 @@ from steadyturn.report.style import item, number, quantity, shown_path, table, w
 
 HEADS = {
     "helps": "Helps:",
-    "wider": "Widens the band that is sure, for more work of the arm or as much:",
     "eases": "Makes no difference to the work, but eases the grip:",
+    "wider": "Widens the band that is sure, for more work of the arm or as much (odds: of a "
+             "wider band):",
     "unsure": "May help, or not: what it brings is less than what is not known here. Measure "
               "first ('steadyturn bench'):",
 }
@@ -29,26 +30,35 @@ MEASURE = ("Helps is what, first, makes it work at all in more of 100 machines w
 def text(result: Any) -> str:
     """The list, the best first, and what was no help in a line each."""
     lines = [wrap(f"{result.rig}: one change at a time, each judged by the same model, hot and "
-                  "cold."), "", _table([("now", result.now, "as it is", "-")])]
+                  "cold.")]
+    if not any(one.verdict == "helps" for one in result.changes):
+        lines.append(wrap(_none(result)))
+    works = not _all_work(result)
+    lines += ["", _table([("now", result.now, "as it is", "-")], works)]
     for verdict, head in HEADS.items():
         rows = [one for one in result.changes if one.verdict == verdict]
         if rows:
-            lines += ["", wrap(head), _table([_row(one) for one in rows])]
+            lines += ["", wrap(head), _table([_row(one) for one in rows], works)]
     dangerous = [one for one in result.changes if one.verdict == "dangerous"]
     if dangerous:
         lines += ["", "No help as it stands, for it would be DANGEROUS:"]
         lines += [item(f"{one.number}  {one.change}: needs {', '.join(needs(one.new_hazards))}.",
                        mark="! ") for one in dangerous]
     lines += _rest(result)
-    lines += ["", *_legend(result)]
-    if not result.helps:
-        lines += ["", wrap(_none(result))]
+    lines += ["", *_legend(result, works)]
+    best = next((one.number for one in result.changes if one.advised), None)
+    if best is None:
         return "\n".join([*lines, "", f"next: {_next(result)}"]) + "\n"
-    best = result.changes[0].number
-    lines += ["", *(item(c, mark="! ") for c in cautions.short("choose")), "",
+    lines += ["", cautions.POINTER, "",
               f"next: {command(result)} --why {best}",
               f"      {command(result)} --write changed.toml --row {best}"]
     return "\n".join(lines) + "\n"
+
+
+def _all_work(result: Any) -> bool:
+    """Of those in a table: then a column says nothing."""
+    shown = [one.machine for one in result.changes if one.verdict in HEADS]
+    return all(m.works_share >= 0.995 for m in (result.now, *shown))
 
 
 def command(result: Any) -> str:
@@ -69,17 +79,24 @@ def _row(one: Any) -> tuple[str, Any, str, str]:
         what += f": {one.start}"
     if one.verdict == "eases":
         what += f": {quantity(one.machine.force_n, 'N')} at the grip"
-    odds = "-" if one.start or one.verdict == "eases" else _percent(one.helps_share)
+    if one.verdict == "wider":
+        what += _by(one)
+    odds = "-" if one.start or one.verdict == "eases" else _percent(
+        one.wider_share if one.verdict == "wider" else one.helps_share)
     return f"{one.number}{mark}", one.machine, what, odds
 
 
-def _table(rows: list[tuple[str, Any, str, str]]) -> str:
+def _table(rows: list[tuple[str, Any, str, str]], works: bool) -> str:
+    """works: whether the column of that name is worth its place."""
     cells = [(first, _percent(m.works_share), _sure(m), _band(m),
               "-" if m.arm_w_per_w is None else f"{m.arm_w_per_w:.2f}",
               "-" if m.ten_percent_min is None else f"{m.ten_percent_min:.0f}", odds, what)
              for first, m, what, odds in rows]
     heads = [head.rjust(width) for head, width in zip(COLUMNS, WIDTHS, strict=True)]
-    return table(cells, (*heads, "change"), right=range(len(COLUMNS)))
+    every = [(*heads, "change"), *cells]
+    if not works:
+        every = [(row[0], *row[2:]) for row in every]
+    return table(every[1:], every[0], right=range(len(every[0]) - 1))
 
 
 def _percent(share: float) -> str:
@@ -114,11 +131,13 @@ def _by(one: Any) -> str:
     return f" ({100 * (one.effort_ratio[1] - 1):+.0f} % work)"
 
 
-def _legend(result: Any) -> list[str]:
+def _legend(result: Any, works: bool) -> list[str]:
+    first = ("works: of 100 machines; sure: paces that work for 95 of them" if works else
+             "All work in 100 of 100 machines; sure: paces that work for 95 of them")
     lines = [wrap(MEASURE), wrap(
-        "works: of 100 machines; sure: paces that work for 95 of them; turns/min: slowest-best-"
-        "fastest; W/W: watts of the arm for each at the device; min: to charge from 20 to 30 %; "
-        "odds: of 100 machines, those that it helps.")]
+        f"{first}; turns/min: slowest-best-fastest; W/W: watts of the arm for each at the device; "
+        "min: to charge from 20 to 30 %; odds: of 100 machines, those that it helps, or whose "
+        "band it widens by 6 turns/min where that is the gain.")]
     starred = [h for one in result.changes for h in one.new_hazards
                if one.verdict in HEADS]
     if starred:
@@ -140,6 +159,9 @@ def _none(result: Any) -> str:
     if result.now.low_tpm is None:
         return ("No single change makes it work. 'steadyturn pace' says which limits clash and "
                 "tries two changes together.")
+    if result.helps:
+        return ("No single change surely saves the arm work here, or has it work more often; what "
+                "else there is to gain:")
     return "No single change is worth making: it is as good as one change can make it."
 
 
@@ -166,7 +188,8 @@ def why_text(result: Any) -> str:
     lines += [item(f"new: {h.reason}. {h.how}", mark="! " if h.refuses else "- ")
               for h in one.new_hazards]
     lines += ["", "With the change:", "", *in_full(result.pace), "",
-              f"next: {command(result)} --write changed.toml --row {one.number}"]
+              f"next: {command(result)}"
+              + (f" --write changed.toml --row {one.number}" if one.advised else "")]
     return "\n".join(lines) + "\n"
 
 
@@ -201,6 +224,8 @@ def _odds(one: Any) -> str:
         low, middle, high = (100 * (r - 1) for r in one.effort_ratio)
         said += (f"; the arm's work for a Wh changes by {middle:+.1f} % ({low:+.1f} to "
                  f"{high:+.1f} %)")
+    if one.verdict == "wider":
+        said += f"; of {_percent(one.wider_share)} it widens the band by 6 turns/min or more"
     if one.verdict == "unsure":
         said += ". That is inside what is not known: measure before you buy"
     return said + "."

@@ -27,6 +27,7 @@ Floats = NDArray[np.float64]
 BUILDS = 512  # odds are then known to about 2 of 100
 SEED = 20_250_601
 SHARE = 0.95  # of builds that the sure band works for
+WIDER_TPM = 6.0  # as model.remedies
 NOTICED = 0.01  # a smaller change of the effort nobody notices; it is neither help nor harm
 REACH = 2.5  # other ratios are sought within so many times the present one
 REACH_NO_BAND = 8.0  # and where it has no band
@@ -39,7 +40,8 @@ class Weighed:
     """One machine among the draws. works_share: of builds with a band; sure_low_tpm,
     sure_high_tpm: of the band that works for SHARE of them, None: none; arm_w_per_w: 2.5 %,
     median, 97.5 % of those that work (NaN: none). Against the machine as it is: ratio, of the
-    efforts where both work, likewise; helps_share, harms_share: of all builds."""
+    efforts where both work, likewise; helps_share, harms_share: of all builds; wider_share: of
+    all, those whose band gets wider by WIDER_TPM."""
 
     works_share: float
     sure_low_tpm: float | None
@@ -48,6 +50,7 @@ class Weighed:
     ratio: tuple[float, float, float]
     helps_share: float
     harms_share: float
+    wider_share: float
 
 
 def weigh(now: Rig, others: Sequence[tuple[Rig, tuple[str, ...]]],
@@ -90,7 +93,11 @@ def _against(base: Bands, made: Bands) -> Weighed:
     sure = widest(made.low_tpm, made.high_tpm, SHARE)
     return Weighed(float(works.mean()), sure[0] if sure else None, sure[1] if sure else None,
                    _points(effort[works]), _points(ratio[both]), float(helps.mean()),
-                   float(harms.mean()))
+                   float(harms.mean()), float((_width(made) >= _width(base) + WIDER_TPM).mean()))
+
+
+def _width(of: Bands) -> Floats:
+    return np.nan_to_num(of.high_tpm - of.low_tpm)
 
 
 def _points(sample: Floats) -> tuple[float, float, float]:

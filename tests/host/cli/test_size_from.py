@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import functools
 import io
 import json
 import shutil
 
 import pytest
+from steadyturn import cautions
 from steadyturn.cli.main import code
 from steadyturn.jobs import size_change as job
 from steadyturn.model.band import find_band
@@ -86,12 +88,36 @@ def test_text_fits_and_names_the_measure(quick) -> None:
     assert "one Schottky diode" in out
     assert "DANGEROUS" in out
     assert "next: steadyturn size --from night-ferry --why 1" in out
+    assert cautions.POINTER in out
+    assert not any(one in out for one in cautions.short("flash"))  # nothing is turned yet
     danger = next(c.number for c in ferry().changes if c.verdict == "dangerous")
     status, out, _ = run("--from", "night-ferry", "--why", str(danger))
     assert status == 0
     assert max(map(len, out.splitlines())) <= 80
     assert "Of 100 machines" in " ".join(out.split())
     assert "! DANGEROUS: it needs" in out
+
+
+def test_what_costs_the_arm_work_is_never_the_next_step(monkeypatch) -> None:
+    """A wider band for more work is shown with the odds of the band, and not advised."""
+    found = ferry()
+    all_work = {"machine": dataclasses.replace(found.now, works_share=1.0)}
+    wider = dataclasses.replace(found.changes[0], verdict="wider", helps_share=0.0,
+                                harms_share=1.0, wider_share=0.83, **all_work)
+    free = dataclasses.replace(wider, harms_share=0.0)
+    assert (wider.advised, free.advised, found.changes[0].advised) == (False, True, True)
+    one = dataclasses.replace(found, now=all_work["machine"], changes=(wider,))
+    monkeypatch.setattr(job, "size_from", lambda path, parts=None, **_: one)
+    _, out, _ = run("--from", "night-ferry")
+    assert "No single change surely saves the arm work" in " ".join(out.split()[:60])
+    assert out.endswith("next: steadyturn charge night-ferry\n")
+    assert "  works  " not in out
+    assert f"  83  {wider.change[:12]}" in out
+    _, out, _ = run("--from", "night-ferry", "--why", "1")
+    assert out.endswith("next: steadyturn size --from night-ferry\n")
+    gains = [c.wider_share for c in found.changes
+             if c.machine.sure_tpm > found.now.sure_tpm + 6 and c.verdict != "dangerous"]
+    assert all(share > 0.2 for share in gains)
 
 
 def test_json_is_the_list(quick) -> None:
