@@ -13,6 +13,7 @@ from typing import Any
 
 from steadyturn.bench.readings import KINDS, TURNING, Bench, Meter, Readings, Sensor
 from steadyturn.errors import Problem, WrongInput
+from steadyturn.rig import which_file
 from steadyturn.rig.file import Walk
 from steadyturn.rig.spec import specs
 from steadyturn.rig.toml_text import dotted, load, read_text
@@ -33,6 +34,7 @@ def read_readings_text(text: str, name: str) -> Readings:
     got = load(text, name, tuple(KINDS))
     if got.tree is None:
         raise WrongInput(*sorted(got.problems, key=_line))
+    which_file.refuse_other(got.tree, name, which_file.READINGS)
     lost = {dotted(path) for path, line in got.found.lines.items() if line in got.lost}
     walk = Walk(name, got.found.lines, lost, headless=got.headless, sections=SECTIONS,
                 arrays=tuple(KINDS))

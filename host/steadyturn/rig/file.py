@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from steadyturn.errors import Problem, WrongInput
-from steadyturn.rig import nearmiss, person, rules, values
+from steadyturn.rig import nearmiss, person, rules, values, which_file
 from steadyturn.rig.frozen import FrozenMap
 from steadyturn.rig.lines import Path as KeyPath
 from steadyturn.rig.pins import read_pins
@@ -60,6 +60,7 @@ def read_text_of(text: str, name: str) -> Reading:
     got = load(text, name)
     if got.tree is None:
         raise WrongInput(*sorted(got.problems, key=_line))
+    which_file.refuse_other(got.tree, name, which_file.RIG)
     lost = {dotted(path) for path, line in got.found.lines.items() if line in got.lost}
     walk = Walk(name, got.found.lines, lost, headless=got.headless)
     rig = walk.rig(got.tree)

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from steadyturn.errors import Problem, WrongInput
-from steadyturn.rig import rules
+from steadyturn.rig import rules, which_file
 from steadyturn.rig.file import MOST_POINTS, Walk
 from steadyturn.rig.frozen import FrozenMap
 from steadyturn.rig.toml_text import dotted, load, read_text
@@ -71,6 +71,7 @@ def read_drawer_text(text: str, name: str, *, beside: Drawer | None = None) -> D
     got = load(text, name, ARRAYS)
     if got.tree is None:
         raise WrongInput(*sorted(got.problems, key=_line))
+    which_file.refuse_other(got.tree, name, which_file.PARTS)
     lost = {dotted(path) for path, line in got.found.lines.items() if line in got.lost}
     walk = _Walk(name, got.found.lines, lost, headless=got.headless, sections=SECTIONS,
                  arrays=ARRAYS)
