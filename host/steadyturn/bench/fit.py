@@ -3,7 +3,8 @@
 Gauss-Newton with Levenberg and Marquardt's damping in the logs of the constants (so none is
 ever negative), the shared unknowns beside them, priors as rows of their own. It begins with the
 weights of Student's t, under which a bad reading pulls little; then readings that stand too
-far off are taken out one by one and may come back; the rest is fitted plainly. Intervals: from
+far off are taken out one by one and may come back; the rest is fitted plainly. Where a reading
+was taken out, it is tried from other beginnings too (`likes`). Intervals: from
 the curvature at the end, made wider where the readings scatter more than their errors allow.
 
 Source of the weights: Lange, Little, Taylor, Robust statistical modeling using the t
@@ -18,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from steadyturn.bench import likes
 from steadyturn.bench.constants import Constant
 from steadyturn.bench.residuals import KNEE, OHM, K, evaluate
 from steadyturn.bench.rows import Rows
@@ -26,6 +28,7 @@ Floats = NDArray[np.float64]
 TAIL = 4.0  # degrees of freedom of Student's t: usual choice, the paper above
 FAR = 3.8  # sigmas at which a reading is taken out: by chance one in 7,000
 MOST_OUT = 0.4  # of the readings: with more, none can be told to be the bad ones
+FEW = 12  # readings up to which it begins again without each of them in turn
 STEP = 1e-5  # of a log, for slopes
 MOST_STEPS = 60
 ENOUGH = 1e-3  # of chi-square: a step that gains less ends the search; 1 is one sigma
@@ -71,7 +74,7 @@ class Problem:
 
     def __init__(self, rows: Rows, constants: tuple[Constant, ...], start: Floats) -> None:
         self.rows = rows
-        self.count = len(constants)
+        self.constants, self.count = constants, len(constants)
         self.mean = np.concatenate([start, np.zeros(len(rows.shared))])
         self.prior = np.concatenate([[1 / c.sigma for c in constants],
                                      np.ones(len(rows.shared))])
@@ -124,22 +127,11 @@ def fit(rows: Rows, constants: tuple[Constant, ...], *, robust: bool = True) -> 
     `residuals`. robust=False keeps every reading at full weight."""
     start = _start(rows, constants)
     problem = Problem(rows, constants, start)
-    x = problem.mean.copy()
     keep = np.ones(rows.size)
     if robust:
-        x = _from_knees(problem, x, keep)
-        keep = (np.abs(problem.scaled(x)[0]) < 2 * FAR).astype(float)
-        keep = _whole(rows, keep)
-    x, settled = problem.solve(x, keep, tail=False)
-    readings = len(set(rows.reading.tolist()))
-    for _ in range(2 * readings if robust else 0):
-        standing = _standing(problem, x, keep)[0]
-        change = _worst(rows, keep, standing, readings)
-        if change is None:
-            break
-        keep = keep.copy()
-        keep[rows.reading == change[0]] = change[1]
-        x, settled = problem.solve(x, keep, tail=False)
+        x, keep, settled = _robust(problem, rows)
+    else:
+        x, settled = problem.solve(problem.mean.copy(), keep, tail=False)
     standing, covariance, slopes = _standing(problem, x, keep)
     far, sigma = problem.scaled(x)
     kept = keep > 0
@@ -150,6 +142,59 @@ def fit(rows: Rows, constants: tuple[Constant, ...], *, robust: bool = True) -> 
     return Fit(constants, x, covariance, standing, far * sigma, sigma, slopes,
                tuple(sorted(set(rows.reading[~kept].tolist()))), chi2, freedom,
                math.sqrt(chi2 / freedom) if bad else 1.0, settled, start)
+
+
+def _robust(problem: Problem, rows: Rows) -> tuple[Floats, Floats, bool]:
+    """Constants, weights of the readings, settled. Where something stands out, or what comes
+    out is no motor, it begins again elsewhere; taken is a motor that leaves out fewest."""
+    every = np.ones(rows.size)
+    x = _from_knees(problem, problem.mean.copy(), every)
+    keep = _whole(rows, (np.abs(problem.scaled(x)[0]) < 2 * FAR).astype(float))
+    found = [_settle(problem, rows, x, keep)]
+    best = _rank(problem, rows, found[0])
+    odd = likes.odd(rows)
+    out = set(rows.reading[found[0][1] == 0].tolist())
+    if not best[0] and out == odd:
+        return found[0]
+    readings = sorted(set(rows.reading.tolist()))
+    each = [{one} for one in readings] if (best[0] or out) and len(readings) <= FEW else []
+    for without in [odd, *each]:
+        keep = (~np.isin(rows.reading, list(without))).astype(float)
+        if not keep.any():
+            continue
+        x = _from_knees(problem, problem.mean.copy(), keep)
+        found.append(_settle(problem, rows, x, keep))
+        rank = _rank(problem, rows, found[-1])
+        if not rank[0] and rank[1] <= max(len(odd), 1):
+            break  # a motor, and no more left out than stands out beside its like
+    return min(found, key=lambda one: _rank(problem, rows, one))
+
+
+def _rank(problem: Problem, rows: Rows, found: tuple[Floats, Floats, bool]) -> tuple[float, ...]:
+    """Less is better: is it no motor, or lost most of like readings; how many are left out; how
+    far the rest and what is believed stand off."""
+    x, keep, _ = found
+    out = set(rows.reading[keep == 0].tolist())
+    wrong = bool(likes.doubts(rows, problem.constants, x, out)) or not likes.most_kept(rows, out)
+    far = problem.scaled(x)[0]
+    prior = (x - problem.mean) * problem.prior
+    return float(wrong), len(out), float(keep @ far**2 + prior @ prior)
+
+
+def _settle(problem: Problem, rows: Rows, x: Floats,
+            keep: Floats) -> tuple[Floats, Floats, bool]:
+    """From a beginning: readings leave and come back one by one until none stands out."""
+    x, settled = problem.solve(x, keep, tail=False)
+    readings = len(set(rows.reading.tolist()))
+    for _ in range(2 * readings):
+        standing = _standing(problem, x, keep)[0]
+        change = _worst(rows, keep, standing, readings)
+        if change is None:
+            break
+        keep = keep.copy()
+        keep[rows.reading == change[0]] = change[1]
+        x, settled = problem.solve(x, keep, tail=False)
+    return x, keep, settled
 
 
 def _from_knees(problem: Problem, x: Floats, keep: Floats) -> Floats:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from steadyturn.bench import planner, rows
+from steadyturn.bench import likes, planner, rows
 from steadyturn.bench.constants import EFFICIENCY, MOTOR, WIDE, WIDTH, Constant
 from steadyturn.bench.fit import Fit, chance_of_more, fit
 from steadyturn.bench.posterior import Belief, believe
@@ -84,6 +84,8 @@ class Result:
     rows: tuple[Row, ...]
     readings: int
     settled: bool
+    doubt: str  # why nothing counts as measured: "third" of the readings is out, or ""
+    doubted: tuple[str, ...]  # with a value that no motor has, or as many readings out as kept
     fit: Fit = field(metadata={"json": False})
 
 
@@ -103,7 +105,13 @@ def analyse(readings: Readings, setup: Setup, motor: tuple[Constant, ...] = MOTO
     found = fit(made, constants)
     belief = believe(made, found)
     names = [c.name for c in constants]
-    values = tuple(_value(c, i, belief) for i, c in enumerate(constants))
+    count = len(readings.items) - sum(kind == "in_out" for kind, _ in readings.items)
+    doubt = "third" if 3 * len(found.out) >= count else ""
+    out = set(found.out)
+    doubted = tuple(dict.fromkeys(likes.doubts(made, constants, found.center, out)
+                                  + likes.undecided(made, constants, out)))
+    values = tuple(_value(c, i, belief, not doubt and c.name not in doubted)
+                   for i, c in enumerate(constants))
     offered = planner.proposals(readings, setup, made, found, resistors=resistors, supply=supply)
     ties = []
     for i in range(len(names)):
@@ -116,17 +124,18 @@ def analyse(readings: Readings, setup: Setup, motor: tuple[Constant, ...] = MOTO
         values, {a: {b: round(float(belief.correlation[i, j]), 4) for j, b in enumerate(names)}
                  for i, a in enumerate(names)},
         suspects(readings, setup, made, found), tuple(ties), _misfit(made, found), offered[:5],
-        _rows(readings, made, found), len(readings.items), found.settled, found)
+        _rows(readings, made, found), len(readings.items), found.settled, doubt, doubted,
+        found)
 
 
 def _wideness(value: Value) -> float:
     return math.log(max(value.high, 1e-300) / max(value.low, 1e-300)) / 2
 
 
-def _value(one: Constant, place: int, belief: Belief) -> Value:
+def _value(one: Constant, place: int, belief: Belief, trusted: bool) -> Value:
     sigma = float(belief.log_sigma[place])
     wide = one.sigma >= WIDE
-    told = sigma < (ENOUGH_LOG if wide else TOLD * one.sigma)
+    told = trusted and sigma < (ENOUGH_LOG if wide else TOLD * one.sigma)
     reach = math.exp(one.sigma * WIDTH / 2)
     before = None if wide else (one.start / reach, one.start * reach)
     low, high = float(belief.low[place]), float(belief.high[place])

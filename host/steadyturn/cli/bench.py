@@ -112,7 +112,7 @@ def command(
     if plot is not None and answer.result is not None:
         bench_plot.write(answer, plot)
     show(answer, as_json, report.text)
-    return 0
+    return 1 if answer.result is not None and answer.result.doubt else 0
 
 
 def _rig_path(rig: str | None) -> Path:

@@ -11,7 +11,7 @@ from pathlib import Path
 from steadyturn.bench import converter, file
 from steadyturn.bench.constants import MOTOR, Constant, with_nameplate
 from steadyturn.bench.readings import Readings
-from steadyturn.bench.result import Result, Value, analyse
+from steadyturn.bench.result import Result, analyse
 from steadyturn.bench.setup import Setup, of_rig
 from steadyturn.errors import Failed, Problem, WrongInput
 from steadyturn.jobs.bench_write import Measured, with_measured
@@ -25,6 +25,7 @@ from steadyturn.rig.types import Converter, Motor, Rig
 from steadyturn.sizing import parts_file
 
 _SPEC = {s.key: s for s in specs(Motor).values()}
+OHM = (0.8, 4.5, 25.0)  # ends of the typical classes (sizing/typical.toml), their middle
 _LOSSES = {s.key: s for s in specs(Converter).values()}
 
 
@@ -40,9 +41,10 @@ class Wires:
 
 @dataclass(frozen=True)
 class BenchAnswer:
-    """subject: of what; file: where it was written, "" nowhere; written: keys, replaced: some of
-    them stood there; kept: keys that the file has from an earlier, narrower reading; before: what
-    was believed before the readings ("class" or "nameplate"); losses: of the converter."""
+    """subject: of what; file: where it was written, "" nowhere; written: keys, assumed: written
+    too, for want of a reading; replaced: some of the keys stood there; kept: keys that the file
+    has from an earlier, narrower reading; before: what was believed before the readings ("class"
+    or "nameplate"); losses: of the converter."""
 
     subject: str
     machine: bool
@@ -53,6 +55,7 @@ class BenchAnswer:
     losses: converter.Losses | None
     file: str
     written: tuple[str, ...]
+    assumed: tuple[str, ...]
     replaced: bool
     kept: tuple[str, ...]
     next: tuple[str, ...]
@@ -112,10 +115,12 @@ def bench_motor(name: str, readings: Readings | Path, parts: Path | None, *,
     on = _date(taken)
     rows, kept = _better(_measured(result), item.origins if item else {})
     written: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
     old = text
-    if parts is not None and write:
-        _must_tell(result, "emf_v_per_krpm", "terminal_ohm", new=index is None)
-        text = text if index is not None else _with_entry(text, name)
+    if parts is not None and write and not result.doubt:
+        if index is None:
+            assumed = _assumed(result)
+            text = _with_entry(text, name, assumed)
         place = index if index is not None else _count(text) - 1
         text = with_measured(text, ("motor", place), rows, on, str(parts))
         parts_file.read_drawer_text(text, str(parts), beside=_typical())
@@ -123,7 +128,7 @@ def bench_motor(name: str, readings: Readings | Path, parts: Path | None, *,
         written = tuple(one.key for _, one in rows)
     where = str(parts) if written else ""
     return BenchAnswer(name, False, on, source, "nameplate" if nameplate else "class", result,
-                       None, where, written, _replaced(old, text), kept,
+                       None, where, written, assumed, _replaced(old, text), kept,
                        _next_motor(parts, written, name, source), taken)
 
 
@@ -149,7 +154,7 @@ def bench_rig(path: Path, readings: Readings | Path, *, nameplate: bool = False,
     on = _date(taken)
     written: tuple[str, ...] = ()
     changed = text
-    if write:
+    if write and not (result is not None and result.doubt):
         changed = with_measured(text, ("motor",), rows, on, str(path))
         written = tuple(f"motor.{one.key}" for _, one in rows)
         if lost is not None and not rig.converter.points:
@@ -163,7 +168,7 @@ def bench_rig(path: Path, readings: Readings | Path, *, nameplate: bool = False,
             read_rig_text(changed, str(path))  # only what reads back is written
             write_whole(path, changed, force=True)
     return BenchAnswer(rig.name, True, on, source, "nameplate" if nameplate else "class", result,
-                       lost, str(path) if written else "", written,
+                       lost, str(path) if written else "", written, (),
                        bool(written) and _replaced(text, changed), kept,
                        (f"steadyturn pace {path}", f"steadyturn check {path}"), taken)
 
@@ -228,10 +233,13 @@ def _count(text: str) -> int:
     return sum(line.replace(" ", "").startswith("[[motor]]") for line in text.splitlines())
 
 
-def _with_entry(text: str, name: str) -> str:
+def _with_entry(text: str, name: str, assumed: tuple[str, ...]) -> str:
     head = text if text.strip() else (
         "# What is at hand, for 'steadyturn size'; --typical adds converters to choose from.\n")
-    return head.rstrip("\n") + f'\n\n[[motor]]\nname = "{name}"\ncount = 1\n'
+    more = "" if not assumed else (
+        f"terminal_ohm = {{ assumed = {OHM[1]:g}, low = {OHM[0]:g}, high = {OHM[2]:g}, "
+        'note = "no reading told it yet" }\n')
+    return head.rstrip("\n") + f'\n\n[[motor]]\nname = "{name}"\ncount = 1\n{more}'
 
 
 def _before(motor: Motor, origins: dict[str, Origin]) -> tuple[Constant, ...]:
@@ -266,13 +274,15 @@ def _better(rows: list[tuple[Spec, Measured]], origins: Mapping[str, Origin],
     return found, tuple(kept)
 
 
-def _must_tell(result: Result, *keys: str, new: bool) -> None:
-    by: dict[str, Value] = {v.key: v for v in result.values}
-    missing = [key for key in keys if not by[key].told]
-    if missing and new:
-        raise Failed(f"These readings do not tell {' and '.join(missing)}, and an entry in a "
-                     "parts file needs both.", "Held-shaft readings tell the ohms, open-circuit "
-                     "ones the EMF; --no-write shows what is known so far.")
+def _assumed(result: Result) -> tuple[str, ...]:
+    """What a new entry needs and these readings do not tell; Failed where that is k, which
+    differs too much between motors to be assumed."""
+    told = {v.key for v in result.values if v.told}
+    if "emf_v_per_krpm" not in told:
+        raise Failed("These readings do not tell emf_v_per_krpm, and a new entry in a parts file "
+                     "needs it.", "Open-circuit readings at a counted speed tell it; --no-write "
+                     "shows what is known so far.")
+    return () if "terminal_ohm" in told else ("terminal_ohm",)
 
 
 def _replaced(before: str, after: str) -> bool:

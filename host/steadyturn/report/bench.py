@@ -8,7 +8,7 @@ from steadyturn import cautions
 from steadyturn.report.style import item, number, table, wrap
 
 NAMES = {"emf_v_per_krpm": "EMF constant k", "terminal_ohm": "ohms at 20 degC",
-         "brush_drop_v": "brush drop", "brush_knee_a": "brush knee",
+         "brush_drop_v": "brush drop", "brush_knee_a": "drop sets in at",
          "no_load_a": "no-load current",
          "drag_unm_per_rad_s": "drag with speed", "efficiency": "gear efficiency",
          "loss_w": "loss, constant", "loss_v": "loss per A", "loss_ohm": "loss per A squared"}
@@ -16,7 +16,7 @@ UNITS = {"emf_v_per_krpm": "V/krpm", "terminal_ohm": "ohm", "brush_drop_v": "V",
          "brush_knee_a": "A", "no_load_a": "A", "drag_unm_per_rad_s": "uN m s", "efficiency": "",
          "loss_w": "W", "loss_v": "V", "loss_ohm": "ohm"}
 _FIELD = {"emf_v_s": "k", "terminal_ohm": "the ohms", "brush_drop_v": "the brush drop",
-          "brush_knee_a": "the brush knee", "no_load_a": "the no-load current",
+          "brush_knee_a": "the current at which that sets in", "no_load_a": "the no-load current",
           "drag_nm_s": "the drag", "efficiency": "the gear efficiency"}
 HELD = ("Hold the shaft with a clamp, not with fingers; a few seconds a reading: windings and "
         "resistors get hot, and a hot winding reads too high.")
@@ -34,11 +34,11 @@ def text(answer: Any, ends: bool = True) -> str:
         out = len(result.suspects)
         kept = "" if not out else f", {out} left out"
         lines += [f"{answer.subject}: {result.readings} readings{kept}, {answer.on}", ""]
-        rows = [(NAMES[v.key], *_figures(v), UNITS[v.key], _how(v))
+        rows = [(NAMES[v.key], *_figures(v), UNITS[v.key], _how(v, result))
                 for v in result.values if _shown(v, answer)]
         lines.append(table(rows, ("one motor" if answer.machine else "", "value", "95 %", "unit",
                                   ""), right=(1,)))
-        lines += _suspects(result) + _ties(result) + _misfit(result)
+        lines += _suspects(result) + _doubts(result) + _ties(result) + _misfit(result)
     if answer.losses is not None:
         lines += [""] if lines else [f"{answer.subject}: {answer.on}", ""]
         lines += _losses(answer.losses)
@@ -54,6 +54,9 @@ def text(answer: Any, ends: bool = True) -> str:
                           f"{kept}"))
     else:
         lines.append("Nothing was written.")
+    if answer.assumed:
+        lines.append(wrap(f"Assumed, for want of a reading: {', '.join(answer.assumed)}. Held-"
+                          "shaft readings tell the ohms: take some, then bench again."))
     if answer.kept:
         lines.append(wrap(f"Left as it was: {', '.join(answer.kept)}. The file has it from an "
                           "earlier measurement that is narrower and agrees."))
@@ -71,7 +74,9 @@ def _figures(value: Any) -> tuple[str, str]:
     return number(value.value, 4), f"{number(value.low)} to {number(value.high)}"
 
 
-def _how(value: Any) -> str:
+def _how(value: Any, result: Any) -> str:
+    if value.name in result.doubted:
+        return "not believed"
     if value.told:
         return "measured" if value.before == "nothing known" or "typical" in value.before else (
             f"measured; {number(value.before_low)} to {number(value.before_high)} before")
@@ -86,8 +91,30 @@ def _suspects(result: Any) -> list[str]:
     lines = ["", "Left out, because they do not go with the others:"]
     for one in result.suspects:
         where = f" ({one.where})" if one.where else ""
-        lines.append(item(f"{one.reading}{where}: {one.sigmas:.0f} sigmas off. {_slip(one)}"))
+        lines.append(item(f"{one.reading}{where}: {off(one.sigmas)}. {_slip(one)}"))
     return lines
+
+
+def off(sigmas: float) -> str:
+    """How far a reading stands off; two sigmas are what 95 of 100 keep.
+
+    >>> off(27.0)
+    '14 times its usual error off'
+    """
+    return f"{sigmas / 2:.0f} times its usual error off"
+
+
+def _doubts(result: Any) -> list[str]:
+    lines = []
+    if result.doubt == "third":
+        lines.append(f"! {len(result.suspects)} of {result.readings} readings do not go with the "
+                     "others. Nothing counts as measured: look at them, and take some again.")
+    if result.doubted:
+        *first, last = [_FIELD[name] for name in result.doubted]
+        named = f"{', '.join(first)} and {last}" if first else last
+        lines.append(f"! Not believed: {named}. These readings contradict each other, or no motor "
+                     "is so. Look at the decimal points; three or more of each kind settle it.")
+    return ["", *(wrap(line) for line in lines)] if lines else []
 
 
 def _slip(one: Any) -> str:
@@ -107,7 +134,7 @@ def _ties(result: Any) -> list[str]:
     for tie in result.ties:
         cure = "" if tie.cure is None else f" What would help most: {proposal(tie.cure)}."
         lines.append(item(f"These readings hardly tell {_FIELD[tie.one]} from "
-                          f"{_FIELD[tie.other]} (correlation {tie.correlation:.2f}).{cure}"))
+                          f"{_FIELD[tie.other]}.{cure}"))
     return ["", *lines] if lines else []
 
 
@@ -116,14 +143,17 @@ def _misfit(result: Any) -> list[str]:
     if misfit.freedom < 2:
         return ["", wrap("With so few readings nothing checks them: take more before you trust "
                          "the intervals.")]
-    head = f"Scatter: chi-square {number(misfit.chi2)} where {number(misfit.freedom)} is expected"
+    if result.doubt or result.doubted:
+        return []
     if misfit.fits:
-        return ["", wrap(f"{head}: the readings fit the model.")]
+        return ["", wrap("The readings agree with each other and with the model.")]
     if misfit.widened > 1:
-        return ["", wrap(f"! {head}: more than the meter's error explains. Every interval is "
-                         f"{number(misfit.widened)} times as wide for it; --plot shows where.")]
-    return ["", wrap(f"! {head}, but the rest drifts with the current instead of scattering: a "
-                     "warm winding, or a motor the model does not have. --plot shows it.")]
+        wide = number(misfit.widened, 2)
+        return ["", wrap(f"! The readings scatter {wide} times as much as the meter's error "
+                         f"explains. Every interval is {wide} times as wide for it; --plot shows "
+                         "where.")]
+    return ["", wrap("! The readings drift with the current instead of scattering: a warm "
+                     "winding, or a motor the model does not have. --plot shows it.")]
 
 
 def _losses(losses: Any) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from steadyturn.report.bench import DRILL, HELD, known, proposal
+from steadyturn.report.bench import DRILL, HELD, known, off, proposal
 from steadyturn.report.style import item, wrap
 
 _WORDS = {
@@ -36,13 +36,25 @@ MACHINE = ("All other loads off, the phone unplugged. Count turns of the handle.
            "the cell drives the motors' row, before the diodes.")
 
 
-def opening(subject: str, machine: bool) -> str:
-    """What is said before the first question."""
-    lines = [wrap(f"Measuring {subject}. Enter goes on; Ctrl-C keeps what you have typed."), ""]
+WIRES = wrap("A brushed motor has two, or two lugs, and a cell alone turns it; three or more "
+             "leave other kinds. Type the number, or Enter: then it is taken for a brushed one.")
+
+
+def opening(subject: str, machine: bool, path: object) -> str:
+    """What is said before the first question. path: where readings will be."""
+    lines = [wrap(f"Measuring {subject}. Enter goes on; at the end or at Ctrl-C the readings "
+                  f"typed until then go to {path}."), ""]
     lines += [item(caution, mark="! ", indent="") for caution in (HELD, DRILL)]
     if machine:
         lines.append(item(MACHINE, mark="- ", indent=""))
     return "\n".join(lines) + "\n"
+
+
+def kept(path: object, subject: str, rig: object) -> str:
+    """Where the readings are, and how to go on with them."""
+    of = f'--motor "{subject}"' if rig is None else str(rig)
+    return "\n" + wrap(f"The readings are in {path}. More can be written into it; 'steadyturn "
+                       f"bench {of} --readings {path}' reckons with all of them.") + "\n"
 
 
 def question(ask: Any, keys: tuple[str, ...]) -> str:
@@ -65,7 +77,7 @@ def question(ask: Any, keys: tuple[str, ...]) -> str:
     if ask.code == "more":
         goal = ask.proposal
         doubt = "" if not ask.sigmas_off else wrap(
-            f"! The last reading does not go with the others ({ask.sigmas_off:.0f} sigmas off) "
+            f"! The last reading does not go with the others ({off(ask.sigmas_off)}) "
             "and is left out. Look at it again; the same once more settles which is wrong.") + "\n"
         return "\n" + doubt + wrap(
             f"{known(goal.goal_percent)} Worth most next: {proposal(goal)}, to "

@@ -53,7 +53,7 @@ def draw(answer: Any) -> Any:
     most = max(r.amps for r in rows)
     axis.set_xlim(-0.03 * most if most else -0.01, 1.22 * most if most else 0.1)
     axis.set_xlabel("current, A")
-    axis.set_ylabel("reading from fit, sigmas")
+    axis.set_ylabel("off the fit; shaded: usual error")
     axis.grid(axis="y")
     axis.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncols=6, frameon=False,
                 fontsize=8)
