@@ -13,6 +13,7 @@ import click
 
 from steadyturn.errors import Failed, Problem, WrongInput
 
+MOST_WIRES = 99  # that an answer may say
 TURNED = ("open", "open_rpm", "loaded", "loaded_rpm")
 
 
@@ -25,11 +26,12 @@ def ask(subject: str, rig: Path | None, wires: int | None, beat_tpm: float | Non
     from steadyturn.report import bench_ask as words
 
     if rig is None and wires is None:
-        found = job.wires(_count(_line("How many wires leave the motor? ")))
-        if not found.brushed:
+        number = _wires(words.WIRES)
+        if number is not None and not (found := job.wires(number)).brushed:
             raise Failed(*report.not_modelled(found))
     guide = guiding.Guide(rig)
-    click.echo(words.opening(subject, guide.machine), err=True)
+    path = guiding.path_of(subject)
+    click.echo(words.opening(subject, guide.machine, path), err=True)
     saved: Path | None = None
     try:
         for asked in guide.questions():
@@ -40,8 +42,10 @@ def ask(subject: str, rig: Path | None, wires: int | None, beat_tpm: float | Non
                 guide.answer = _line(words.question(asked, keys))
     finally:
         if guide.blocks:
-            saved = guiding.save(guide, subject)
-            click.echo(f"\nThe readings are in {saved}.\n", err=True)
+            saved = guiding.save(guide, path)
+            click.echo(words.kept(saved, subject, rig), err=True)
+        else:
+            click.echo("\nNo file was written: no reading was typed.", err=True)
     if saved is None:
         raise WrongInput(Problem("the readings", "", "", "there are none.",
                                  "Enter numbers at least at one of the steps."))
@@ -74,17 +78,25 @@ def _beating(beat_tpm: float | None) -> Iterator[None]:
 
 
 def _line(prompt: str) -> str:
-    click.echo(prompt, nl=False, err=True)
-    line = sys.stdin.readline()
+    """The answer to a question; where nobody sits at a terminal, it is asked only of what is
+    there to be read."""
+    there = sys.stdin.isatty()
+    line = "" if there else sys.stdin.readline()
+    if there or line:
+        click.echo(prompt, nl=False, err=True)
+    line = sys.stdin.readline() if there else line
     if not line:
         raise WrongInput(Problem("--readings", "", "", "is needed here, where nobody answers.",
                                  "'steadyturn bench --new readings.toml' writes a file for it."))
     return line
 
 
-def _count(line: str) -> int:
-    try:
-        return int(line)
-    except ValueError:
-        raise WrongInput(Problem("--wires", "", line.strip(), "a whole number, for example 2."
-                                 )) from None
+def _wires(explained: str) -> int | None:
+    """How many wires leave the motor; None: not known, so it is taken for one with two."""
+    while True:
+        said = _line("How many wires leave the motor? (Enter: not known) ").strip()
+        if not said:
+            return None
+        if said.isdecimal() and 2 <= int(said) <= MOST_WIRES:
+            return int(said)
+        click.echo(explained, err=True)

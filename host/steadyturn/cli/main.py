@@ -117,7 +117,7 @@ def code(args: list[str] | None = None) -> int:
             _say("        ", failed.how)
         return 1
     except (KeyboardInterrupt, click.Abort):
-        click.echo("\nstopped by you; nothing is lost", err=True)
+        click.echo("\nstopped by you", err=True)
         return 1
     except BrokenPipeError:  # the reader (head, less) has gone
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

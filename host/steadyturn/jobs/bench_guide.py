@@ -236,13 +236,18 @@ def keys_of(ask: Ask, drill: bool) -> tuple[str, ...]:
     return _KEYS.get(ask.code, ())
 
 
-def save(guide: Guide, subject: str) -> Path:
-    """The readings in a new file of this folder, named after what was measured."""
+def path_of(subject: str) -> Path:
+    """A new file of this folder, named after what is measured."""
     stem = re.sub(r"[^a-z0-9]+", "-", subject.lower()).strip("-") or "motor"
     for number in range(1, MOST_NAMES + 1):
         path = Path(f"{stem}-readings{'' if number == 1 else f'-{number}'}.toml")
         if not path.exists():
             break
+    return path
+
+
+def save(guide: Guide, path: Path) -> Path:
+    """The readings in a new file."""
     write_whole(path, guide.text(), force=False)
     return path
 

@@ -184,15 +184,60 @@ def test_bad_files_are_told_with_their_lines(bench, text, said):
     assert "Traceback" not in err
 
 
-def test_too_few_readings_write_no_new_entry(bench):
+def test_readings_of_k_alone_write_it_and_assume_the_ohms(bench):
     Path("r.toml").write_text("[[open]]\nvolts = 3\nrpm = 1000\n", encoding="utf-8")
-    status, _, err = run("bench", "--motor", "red", "--readings", "r.toml", "--parts", "n.toml")
-    assert status == 1
-    assert "terminal_ohm" in err
-    assert not Path("n.toml").exists()
-    status, out, _ = run("bench", "--motor", "red", "--readings", "r.toml", "--no-write")
+    status, out, _ = run("bench", "--motor", "red", "--readings", "r.toml", "--parts", "n.toml")
     assert status == 0
-    assert "not told by these readings" in out
+    assert "Assumed, for want of a reading: terminal_ohm" in out
+    assert "not told by these readings" in " ".join(out.split())
+    origins = read_drawer("n.toml", typical=True).motors[0].origins
+    assert origins["motor.emf_v_per_krpm"].kind == "measured"
+    assert origins["motor.terminal_ohm"].kind == "assumed"
+    Path("r.toml").write_text("[[locked]]\nresistor_ohm = 4.7\nresistor_v = 2.7\n"
+                              "motor_v = 1.75\n", encoding="utf-8")
+    status, _, err = run("bench", "--motor", "blue", "--readings", "r.toml", "--parts", "m.toml")
+    assert status == 1
+    assert "emf_v_per_krpm" in err
+    assert not Path("m.toml").exists()
+
+
+def test_slips_that_carry_a_third_write_nothing(bench):
+    rows = [(2.7, 1.75)] * 3 + [(27.0, 1.76), (2.7, 17.5)]
+    Path("r.toml").write_text("".join(
+        f"[[locked]]\nresistor_ohm = 4.7\nresistor_v = {r}\nmotor_v = {m}\n" for r, m in rows),
+        encoding="utf-8")
+    status, out, _ = run("bench", "--motor", "red", "--readings", "r.toml", "--parts", "n.toml")
+    assert status == 1
+    assert "2 of 5 readings do not go with the others" in " ".join(out.split())
+    assert "Nothing was written." in out
+    assert not Path("n.toml").exists()
+
+
+@pytest.mark.parametrize(("words", "said"), [
+    (("--motor", "x", "--readings", "d.toml"), "d.toml: this is a parts file"),
+    (("--motor", "x", "--readings", "my.toml"), "my.toml: this is a rig file"),
+    (("--motor", "x", "--readings", "r.toml", "--parts", "my.toml"), "this is a rig file"),
+    (("d.toml", "--readings", "r.toml"), "d.toml: this is a parts file"),
+    (("r.toml", "--readings", "r.toml"), "r.toml: this is a file of readings"),
+])
+def test_another_kind_of_file_is_told_in_one_line(bench, words, said):
+    Path("my.toml").write_bytes(example_path("lakeside-hut").read_bytes())
+    assert run("size", "--new", "d.toml")[0] == 0
+    status, _, err = run("bench", *words)
+    assert status == 2
+    assert said in " ".join(err.split())
+    assert err.count("wrong:") == 1
+
+
+def test_what_the_number_of_wires_may_be(bench):
+    status, out, err = run("bench", "--motor", "red")
+    assert (status, out) == (2, "")
+    assert "How many wires" not in err  # nobody there to be asked
+    status, _, err = run("bench", "--motor", "red", typed="?\n1\nmany\n\n")
+    assert err.count("How many wires") == 4
+    assert "A brushed motor has two" in " ".join(err.split())
+    assert "Counts of the meter" not in err  # no answer, so it is not asked either
+    assert "no reading was typed" in " ".join(err.split())
 
 
 def test_a_file_to_fill_in_reads_once_filled(bench):

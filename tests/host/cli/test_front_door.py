@@ -124,7 +124,7 @@ def test_kill_is_ctrl_c(sent, tmp_path):
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True,
                           check=False)
     assert done.returncode == 1
-    assert done.stderr == "\nstopped by you; nothing is lost\n"
+    assert done.stderr == "\nstopped by you\n"
 
 
 def test_module_form_runs():
