@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from steadyturn.rig.types import Rig
@@ -51,7 +51,6 @@ def reckon(
     """settings: those that are shown; of_boots: of single boots; earlier: outings before, of
     which those of the same rig are this machine's history (None: it is not asked for); learned:
     what they and these have taught."""
-    figures = replace(figures, connections=figures.connections - benches.connections(pages))
     pages = benches.without(pages)
     flows = flow(pages, settings)
     sensor = accuracy(settings, rig, of_boots=of_boots)

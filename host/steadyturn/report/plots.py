@@ -58,6 +58,7 @@ def draw(review: Any) -> Any:
         _gaps(axis, stretches)
     if len(stretches) <= MOST_NAMED:
         _name_gaps(panel["pace"], stretches)
+    _name_bench(panel["lamp"], stretches)
     _pace(panel["pace"], stretches, review.band_tpm)
     _lamp(panel["lamp"], stretches, review.pages.events)
     _phone(panel["phone"], stretches)
@@ -75,6 +76,9 @@ def _gaps(axis: Any, stretches: list[Stretch]) -> None:
     for left, right in pairwise(stretches):
         axis.axvspan(left.end, right.begin, facecolor=look.GAP, hatch="////",
                      edgecolor="#bbbbbb", linewidth=0, zorder=0.5)
+    for begin, end in spans_of.bench(stretches):
+        axis.axvspan(begin, end, facecolor=look.GAP, hatch="..", edgecolor="#cccccc",
+                     linewidth=0, zorder=0.1)
     for stretch in stretches:
         for begin, end in holes(stretch):
             axis.axvspan(begin, end, facecolor="white", hatch="..", edgecolor="#bbbbbb",
@@ -86,6 +90,15 @@ def _name_gaps(axis: Any, stretches: list[Stretch]) -> None:
         axis.annotate("length unknown", ((left.end + right.begin) / 2, 0.5), rotation=90,
                       xycoords=("data", "axes fraction"), ha="center", va="center",
                       fontsize=8, color=look.INK, backgroundcolor=look.GAP)
+
+
+def _name_bench(axis: Any, stretches: list[Stretch]) -> None:
+    found = spans_of.bench(stretches)
+    if found:
+        begin, end = max(found, key=lambda span: span[1] - span[0])
+        axis.annotate("bench", ((begin + end) / 2, 0.5), xycoords=("data", "axes fraction"),
+                      ha="center", va="center", fontsize=8, color=look.INK,
+                      backgroundcolor=look.GAP)
 
 
 def _range(axis: Any, low: float, high: float, text: str, top: float) -> None:

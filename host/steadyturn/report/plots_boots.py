@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from steadyturn_fw import pages as layout
 
 from steadyturn.report import plot_style as look
+from steadyturn.sessions import benches
 from steadyturn.sessions.outings import spans
 
 MOST_TICKED = 8  # boots with ticks of their own
@@ -21,13 +22,19 @@ TICKS = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 3
 @dataclass(frozen=True, slots=True)
 class Stretch:
     """One boot in the picture: its samples, where its second 0 stands on the common axis,
-    and from where to where on that axis it was recorded."""
+    from where to where on that axis it was recorded, which samples were taken for a bench."""
 
     boot: int
     samples: NDArray[Any]
     zero: float
     begin: float
     end: float
+    bench: NDArray[Any]
+
+    @property
+    def cranked(self) -> NDArray[Any]:
+        """The samples in which something was measured, but for a bench's."""
+        return self.samples[~self.samples["no_data"] & ~self.bench]
 
 
 def lay_out(pages: Any) -> list[Stretch]:
@@ -43,8 +50,9 @@ def lay_out(pages: Any) -> list[Stretch]:
         first = np.searchsorted(sample_seqs, seqs[span.first], "left")
         stop = np.searchsorted(sample_seqs, seqs[span.stop - 1], "right")
         seconds = (span.end_ms - span.begin_ms) / 1000
-        out.append(Stretch(span.boot, pages.samples[first:stop], at - span.begin_ms / 1000, at,
-                           at + seconds))
+        samples = pages.samples[first:stop]
+        out.append(Stretch(span.boot, samples, at - span.begin_ms / 1000, at, at + seconds,
+                           benches.of_samples(pages, samples)))
         at += seconds + gap
     return out
 

@@ -93,7 +93,8 @@ def delivered(review: Any, energy: Energy) -> str:
     if not f.pages:
         return "nothing was recorded"
     if not f.turning_s and not f.turns:
-        return "nothing: the handle rested"
+        return ("nothing: all of it was readings for a bench" if f.bench.turns
+                else "nothing: the handle rested")
     if not f.energy_out_j:
         return ("nothing: the phone was never connected" if not f.connected_s
                 else "nothing, though the phone was connected")
@@ -193,6 +194,8 @@ def _more(review: Any) -> str:
         told.append("the last pull brought nothing new")
     if review.latest_rested:
         told.append("the last pull brought no turning")
+    if review.figures.bench.pages:
+        told.append(f"{duration(review.figures.bench.on_s)} of a bench left out")
     if review.figures.damaged_pages:
         told.append(f"{review.figures.damaged_pages} damaged pages left out")
     if review.figures.missing_pages:

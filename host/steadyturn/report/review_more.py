@@ -60,7 +60,7 @@ def _head(review: Any) -> str:
 def _work(review: Any) -> str:
     f, p = review.figures, review.pace
     if f.turning_s == 0:
-        return "The handle rested."
+        return ("All turning was for a bench." if f.bench.turns else "The handle rested.")
     peaks = (f"Highest readings: {quantity(f.peak_v, 'V')}, {quantity(f.peak_a, 'A')}; highest "
              f"over 0.2 s: {quantity(f.peak_in_w, 'W')}")
     if math.isfinite(f.peak_pace_tpm):

@@ -6,7 +6,20 @@ import math
 from typing import Any
 
 from steadyturn.report import words
-from steadyturn.report.style import duration
+from steadyturn.report.style import duration, number
+
+
+def bench(figures: Any) -> list[str]:
+    """What readings for a bench were left out; nothing where there were none."""
+    b = figures.bench
+    if not b.pages:
+        return []
+    parts = [f"{number(b.turns, 3)} turns", f"{number(b.energy_in_wh, 2)} Wh into the converter"]
+    if b.faults:
+        parts.append("1 fault" if b.faults == 1 else f"{b.faults} faults")
+    return [f"{duration(b.on_s)} were readings for a bench ({', '.join(parts)}): none of it "
+            "charged a phone, so it is in no figure, bar or finding. The board's own count "
+            "(button, percent) has it."]
 
 
 def notes(review: Any) -> list[str]:
@@ -38,6 +51,7 @@ def notes(review: Any) -> list[str]:
     if f.other_band_boots:
         found.append(f"{f.other_band_boots} of the boots had another band than the one shown: "
                      "their paces are counted by their own.")
+    found += bench(f)
     if f.boots_cut:
         boots = "1 boot was" if f.boots_cut == 1 else f"{f.boots_cut} boots were"
         found.append(f"{boots} cut off by loss of power and reviewed as far as written: the last "

@@ -12,7 +12,7 @@ from steadyturn.report import review_words as terms
 from steadyturn.report.arm_words import CARE
 from steadyturn.report.html_parts import esc, items, table
 from steadyturn.report.review_more import PACES, gaps
-from steadyturn.report.review_notes import notes
+from steadyturn.report.review_notes import bench, notes
 from steadyturn.report.review_page_tables import shares
 from steadyturn.report.review_tables import sensor
 from steadyturn.report.style import duration, number
@@ -73,8 +73,10 @@ def figures(review: Any) -> str:
     if not rows:
         return ""
     legend = "; ".join(f"{kind}: {KINDS[kind]}" for kind in KINDS if kind in used)
-    return (table("Each with its 95 % range beneath it", ("figure", "value", "how it is known"),
-                  rows, right=(1,)) + f'<p class="small">{esc(_sentence(legend))}.</p>'
+    told = "".join(f'<p class="small">{esc(line, 1000)}</p>' for line in bench(review.figures))
+    drawn = table("Each with its 95 % range beneath it", ("figure", "value", "how it is known"),
+                  rows, right=(1,))
+    return (told + drawn + f'<p class="small">{esc(_sentence(legend))}.</p>'
             + _hand(review))
 
 

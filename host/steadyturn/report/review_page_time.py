@@ -41,6 +41,7 @@ STRIPES: dict[str, tuple[tuple[float, float], ...]] = {
 }
 MOST_NAMED = 5  # boots up to which each gap says so itself
 GAP_TILE = '<path d="M-1 8 8 -1M-1 1 1 -1M6 8 8 6"/>'
+BENCH_TILE = '<path d="M0 2H7M0 5.5H7"/>'
 HOLE_TILE = '<circle cx="2" cy="2" r="1"/><circle cx="5.5" cy="5.5" r="1"/>'
 FAULT_SIGN = "M-4.5 -8h9L0 0z"
 WIDE_ROOM, NARROW_ROOM = 1 / 10, 1 / 5  # of the width, for a time beside its neighbour
@@ -111,6 +112,9 @@ def legend(stretches: Sequence[Stretch]) -> list[str]:
         found.append("hatched: no power between two boots, length unknown")
     if any(holes(s) for s in stretches):
         found.append("dotted: pages missing")
+    if spans_of.bench(stretches):
+        found.append("lines across: readings for a bench, the lamp's beat is no cue there and "
+                     "the load no phone")
     if stretches and stretches[-1].end > SHARED_S * COLUMNS:
         found.append("pale: from the lowest to the highest of each stretch of "
                      f"{duration(stretches[-1].end / COLUMNS)}, the line is its mean; a bar is as "
@@ -127,6 +131,7 @@ def _sheet(key: str, stretches: Sequence[Stretch]) -> Sheet:
 
 def _head(sheet: Sheet, stretches: Sequence[Stretch]) -> None:
     sheet.hatch("gap", [(a.end, b.begin) for a, b in pairwise(stretches)], GAP_TILE)
+    sheet.hatch("bench", spans_of.bench(stretches), BENCH_TILE)
     sheet.hatch("hole", [span for s in stretches for span in holes(s)], HOLE_TILE)
     if 1 < len(stretches) <= MOST_NAMED:
         for a, b in pairwise(stretches):

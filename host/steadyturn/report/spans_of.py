@@ -34,10 +34,16 @@ def busy(stretches: Sequence[Stretch]) -> list[Span]:
     return [span for stretch in stretches for span in stalls(stretch)]
 
 
+def bench(stretches: Sequence[Stretch]) -> list[Span]:
+    """Where the board took readings for a bench: the lamp's beat was no cue, the load no phone."""
+    return [(begin, begin + length) for stretch in stretches for code, begin, length in
+            runs(stretch.bench, stretch.zero + stretch.samples["t_ms"] / 1000) if code]
+
+
 def _runs(stretches: Sequence[Stretch], column: str) -> list[tuple[int, Span]]:
     found = []
     for stretch in stretches:
-        live = stretch.samples[~stretch.samples["no_data"]]
+        live = stretch.cranked
         found += [(code, (begin, begin + length)) for code, begin, length
                   in runs(live[column], stretch.zero + live["t_ms"] / 1000)]
     return found

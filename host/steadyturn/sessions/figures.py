@@ -16,8 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 from steadyturn_fw import pages as layout
 
-from steadyturn.sessions import counts, turn
+from steadyturn.sessions import benches, counts, turn
 from steadyturn.sessions.agreement import Check, agreement
+from steadyturn.sessions.benches import Bench
 from steadyturn.sessions.decode import PAGE, Pages, decode
 from steadyturn.sessions.outings import spans
 from steadyturn.sessions.summaries import rest
@@ -81,6 +82,8 @@ class Figures:
     totals_restarts: times the board's totals went back (its journal was lost). thinned_pages:
     pages whose samples the board gave up for room and that are in no library; their energy,
     turns, times by cue, releases and faults are in the figures.
+    bench: what readings for a bench were, which nothing else has but the pages' numbers and
+    what is missing of them.
     """
 
     pages: int
@@ -133,6 +136,7 @@ class Figures:
     totals_restarts: int
     thinned_pages: int
     check: Check = field(default_factory=lambda: Check(0, np.nan, np.nan, np.nan, True))
+    bench: Bench = field(default_factory=Bench)
 
 
 def review(
@@ -148,11 +152,14 @@ def review(
     damaged: pages that came damaged and are kept elsewhere.
     """
     settings, of_boots = settings or {}, of_boots or {}
-    table, samples = pages.pages, pages.samples
     known = decode(before)
     thinned = rest(pages, known)
     extra = thinned.counts
-    step, restarts, start_unknown = _steps(table, known.pages)
+    every, restarts, start_unknown = _steps(pages.pages, known.pages)
+    benched = benches.of_pages(pages)
+    step = {name: np.where(benched, 0, column) for name, column in every.items()}
+    whole, pages = pages, benches.without(pages)
+    table, samples = whole.pages[~benched], pages.samples
     total = {name: int(column.sum()) for name, column in step.items()}
     live = samples[~samples["no_data"]]
     valid = live[live["valid"] == layout.VALID]
@@ -162,23 +169,23 @@ def review(
     turning_s = max(0.0, on_s - cue_s["rest"])
     band_s = total["band_samples"] * SAMPLE_S
     pace_s = counts.pace_s(live, settings, of_boots)
-    boots = _boots(pages, step)
+    boots = _boots(whole, step)
     events = pages.events
     # a summary counts what happened; its few events are among that
-    many = table["seq"][table["flags"] & layout.FLAG_SUMMARY > 0]
+    many = whole.pages["seq"][whole.pages["flags"] & layout.FLAG_SUMMARY > 0]
     single = events[~np.isin(events["seq"], many)]
     erases = events["argument"][events["code"] == layout.EV_ERASE_CONNECTED]
     return Figures(
-        pages=len(table),
-        first_seq=int(table["seq"][0]) if len(table) else 0,
-        last_seq=int(table["seq"][-1]) if len(table) else 0,
+        pages=len(whole.pages),
+        first_seq=int(whole.pages["seq"][0]) if len(whole.pages) else 0,
+        last_seq=int(whole.pages["seq"][-1]) if len(whole.pages) else 0,
         energy_in_wh=total["energy_in_uj"] / 1e6 / WH,
         energy_in_j=total["energy_in_uj"] / 1e6,
         energy_out_wh=total["energy_out_uj"] / 1e6 / WH,
         energy_out_j=total["energy_out_uj"] / 1e6,
         energy_out_kind=_out_kind(table),
         charge_mah=total["charge_uc"] / 1e6 / MAH,
-        percent=counts.percent(table, step["energy_out_uj"], settings, of_boots),
+        percent=counts.percent(whole.pages, step["energy_out_uj"], settings, of_boots),
         turns=total["turns_m"] / 1000,
         mean_pace_tpm=_mean(valid["pace_tpm"], extra["pace_sum"], valid_samples),
         pace_kind=turn.pace_kind(pages),
@@ -222,7 +229,8 @@ def review(
         start_unknown=start_unknown,
         totals_restarts=restarts,
         thinned_pages=thinned.pages,
-        check=agreement(pages, step, start_unknown),
+        check=agreement(whole, every, start_unknown),
+        bench=benches.bench(whole, every),
     )
 
 

@@ -10,18 +10,21 @@ import numpy as np
 from numpy.typing import NDArray
 from steadyturn_fw import pages as layout
 
+from steadyturn.sessions import benches
 from steadyturn.sessions.decode import Pages
 from steadyturn.sessions.outings import Span, spans
 
 MOST_STEPS = 60  # more is what the export is for
 MOST_BOOTS = 100
+BENCH = "bench"  # in the cue's place
 LENGTHS_S = (5, 10, 15, 20, 30, 60, 120, 300, 600, 900, 1800, 3600)
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
     """Means from begin_s to end_s since the boot, over what was measured; NaN where nothing
-    was. pace_tpm: where it is known. cue: the lamp's, most of the time, "" where there is none.
+    was. pace_tpm: where it is known. cue: the lamp's, most of the time, "" where there is none,
+    "bench" where readings for one were taken.
     """
 
     boot: int
@@ -67,21 +70,22 @@ def _of_boot(pages: Pages, span: Span, each_s: int | None) -> list[Step]:
         each_ms = 1000 * each_s
         edges[1:1] = range((begin // each_ms + 1) * each_ms, end, each_ms)
     cut = np.searchsorted(samples["t_ms"], edges[1:-1])
-    return [_step(span.boot, a, b, rows) for a, b, rows in
+    return [_step(pages, span.boot, a, b, rows) for a, b, rows in
             zip(edges[:-1], edges[1:], np.split(samples, cut), strict=True)]
 
 
-def _step(boot: int, begin_ms: int, end_ms: int, rows: NDArray[Any]) -> Step:
+def _step(pages: Pages, boot: int, begin_ms: int, end_ms: int, rows: NDArray[Any]) -> Step:
     live = rows[~rows["no_data"]]
     begin_s, end_s = begin_ms / 1000, end_ms / 1000
     if not len(live):
         return Step(boot, begin_s, end_s, math.nan, math.nan, math.nan, "", math.nan)
     sure = live["pace_tpm"][live["valid"] == layout.VALID]
+    bench = 2 * np.count_nonzero(benches.of_samples(pages, live)) > len(live)
     code = int(np.bincount(live["cue"]).argmax())
     power = live["bus_mv"].astype(float) * live["bus_ma"] / 1e6
     return Step(
         boot, begin_s, end_s,
         pace_tpm=float(sure.mean()) if len(sure) else math.nan,
         bus_v=float(live["bus_mv"].mean()) / 1000, power_w=float(power.mean()),
-        cue=layout.CUES[code] if code < len(layout.CUES) else f"code {code}",
+        cue=BENCH if bench else layout.CUES[code] if code < len(layout.CUES) else f"code {code}",
         connected_percent=100 * float((live["connected"] == 1).mean()))
