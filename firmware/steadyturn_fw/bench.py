@@ -107,6 +107,7 @@ class Bench:
         self.on = False
         self.ended = why
         loop.cue = self.usual
+        loop.now.cue = self.usual.cue  # which tells only of a change
         loop.lamp.set_beat(loop.loaded.settings.target_dtpm)
         loop.switch.asked = self.was_asked
         loop.journal.event(EV_BENCH, 0, loop.now.t_ms)
