@@ -34,7 +34,7 @@ def by_board(
     made, ended = _taken(path, port, room_c, slots, asks=asks, as_json=as_json)
     file = bench_answer.keep(made, path)
     if file is not None and not (as_json and ended is None):
-        click.echo(report.kept(file) + "\n", err=True)
+        click.echo(report.kept(file, path, ended is not None) + "\n", err=True)
     if isinstance(ended, Failed):
         raise ended
     if ended is not None:
@@ -46,9 +46,10 @@ def by_board(
     if plot is not None and answer.bench.result is not None:
         bench_plot.write(answer.bench, plot)
     show(answer, as_json, lambda done: report.text(done, asks=asks and write))
-    if asks and write:
-        if not click.confirm(f"Write this to {path} as measured?", default=False, err=True):
-            raise Failed("Nothing was written.")
+    if asks and write and answer.bench.tells:
+        if not click.confirm(f"Write this to {path}?", default=False, err=True):
+            click.echo("Nothing was written.", err=True)
+            return 1
         answer = bench_answer.answer(made, path, file, nameplate=nameplate, write=True)
         click.echo(report.written(answer), nl=False)
     return 0

@@ -21,10 +21,12 @@ from steadyturn.rig.examples import FOLDER as EXAMPLES
 from steadyturn.rig.file import read_rig_text
 from steadyturn.rig.spec import Origin, Spec, specs
 from steadyturn.rig.toml_text import is_parts_file, read_text
-from steadyturn.rig.types import Converter, Motor, Rig
+from steadyturn.rig.types import Converter, Motor, Rig, Stage
 from steadyturn.sizing import parts_file
 
 _SPEC = {s.key: s for s in specs(Motor).values()}
+# its name, where it is in the file, what is written there
+_Section = tuple[str, tuple[str | int, ...], list[tuple[Spec, Measured]]]
 OHM = (0.8, 4.5, 25.0)  # ends of the typical classes (sizing/typical.toml), their middle
 _LOSSES = {s.key: s for s in specs(Converter).values()}
 
@@ -44,7 +46,7 @@ class BenchAnswer:
     """subject: of what; file: where it was written, "" nowhere; written: keys, assumed: written
     too, for want of a reading; replaced: some of the keys stood there; kept: keys that the file
     has from an earlier, narrower reading; before: what was believed before the readings ("class"
-    or "nameplate"); losses: of the converter."""
+    or "nameplate"); tells: keys that are written, or would be; losses: of the converter."""
 
     subject: str
     machine: bool
@@ -58,6 +60,7 @@ class BenchAnswer:
     assumed: tuple[str, ...]
     replaced: bool
     kept: tuple[str, ...]
+    tells: tuple[str, ...]
     next: tuple[str, ...]
     readings: Readings = field(metadata={"json": False})
 
@@ -129,6 +132,7 @@ def bench_motor(name: str, readings: Readings | Path, parts: Path | None, *,
     where = str(parts) if written else ""
     return BenchAnswer(name, False, on, source, "nameplate" if nameplate else "class", result,
                        None, where, written, assumed, _replaced(old, text), kept,
+                       () if result.doubt else tuple(one.key for _, one in rows),
                        _next_motor(parts, written, name, source), taken)
 
 
@@ -152,24 +156,24 @@ def bench_rig(path: Path, readings: Readings | Path, *, nameplate: bool = False,
         raise WrongInput(Problem(source, "in_out", "", "a converter needs three loads or more "
                                  "(a linear one has no such constants)."))
     on = _date(taken)
-    written: tuple[str, ...] = ()
-    changed = text
-    if write and not (result is not None and result.doubt):
-        changed = with_measured(text, ("motor",), rows, on, str(path))
-        written = tuple(f"motor.{one.key}" for _, one in rows)
+    sections: list[_Section] = []
+    if result is None or not result.doubt:
+        sections = [("motor", ("motor",), rows), *_train(rig, result)]
         if lost is not None and not rig.converter.points:
-            more = [(_LOSSES[key], Measured(key, v, low, high)) for key, v, low, high in
-                    zip(converter.KEYS, lost.value, lost.low, lost.high, strict=True)]
-            changed = with_measured(changed, ("converter",), more, on, str(path))
-            written += tuple(f"converter.{one.key}" for _, one in more)
-        changed, stages = _train(changed, rig, result, on, str(path))
-        written += stages
-        if written:
-            read_rig_text(changed, str(path))  # only what reads back is written
-            write_whole(path, changed, force=True)
+            sections.insert(1, ("converter", ("converter",), [
+                (_LOSSES[key], Measured(key, v, low, high)) for key, v, low, high in
+                zip(converter.KEYS, lost.value, lost.low, lost.high, strict=True)]))
+    tells = tuple(f"{name}.{one.key}" for name, _, own in sections for _, one in own)
+    written = tells if write else ()
+    changed = text
+    if written:
+        for _, section, own in sections:
+            changed = with_measured(changed, section, own, on, str(path))
+        read_rig_text(changed, str(path))  # only what reads back is written
+        write_whole(path, changed, force=True)
     return BenchAnswer(rig.name, True, on, source, "nameplate" if nameplate else "class", result,
                        lost, str(path) if written else "", written, (),
-                       bool(written) and _replaced(text, changed), kept,
+                       bool(written) and _replaced(text, changed), kept, tells,
                        (f"steadyturn pace {path}", f"steadyturn check {path}"), taken)
 
 
@@ -289,21 +293,16 @@ def _replaced(before: str, after: str) -> bool:
     return after.count("# until ") > before.count("# until ")
 
 
-def _train(text: str, rig: Rig, result: Result | None, on: str,
-           name: str) -> tuple[str, tuple[str, ...]]:
+def _train(rig: Rig, result: Result | None) -> list[_Section]:
     """The train's efficiency, the same share to each stage."""
     train = result.values[-1] if result is not None else None
     if train is None or not train.told or not rig.stages:
-        return text, ()
+        return []
     root = 1 / len(rig.stages)
-    from steadyturn.rig.types import Stage
-
     spec = specs(Stage)["efficiency"]
     one = Measured(spec.key, min(train.value, 1.0) ** root, train.low**root,
                    min(train.high, 1.0) ** root)
-    for index in range(len(rig.stages)):
-        text = with_measured(text, ("stage", index), [(spec, one)], on, name)
-    return text, tuple(f"stage[{i + 1}].efficiency" for i in range(len(rig.stages)))
+    return [(f"stage[{i + 1}]", ("stage", i), [(spec, one)]) for i in range(len(rig.stages))]
 
 
 def _next_motor(parts: Path | None, written: tuple[str, ...], name: str,

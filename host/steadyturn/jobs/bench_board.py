@@ -83,7 +83,7 @@ def run(made: Evening, board: Board, clock: Clock | None = None) -> Iterator[Mom
         raise Failed("The firmware on the board does not know the bench: it is from before.",
                      "'steadyturn flash RIG' brings it up to date.") from old
     except Gone as gone:
-        raise Failed(gone.what, "Plug it in and begin again; the readings so far are kept."
+        raise Failed(gone.what, "Plug it in and begin again: it starts with the first step."
                      ) from gone
     finally:
         made.seconds = one.clock.now() - began
@@ -166,8 +166,8 @@ class _Run:
                 last_turned = now
             if now - last_turned > NOBODY_S:
                 raise Failed(f"The bus has hardly any volts since {NOBODY_S:.0f} s: the handle "
-                             "does not turn.", "Turn as the lamp beats; the readings so far are "
-                             "kept.")
+                             "does not turn.", "Turn as the lamp beats; a new start begins "
+                             "with the first step.")
             joined = self._joined(order, said)
             if now > last_turned:
                 state = "turn"

@@ -25,7 +25,7 @@ SHORT = ("A short brakes the handle at once and loads the teeth: only at a slow 
 DRILL = "Wear eye protection at a drill; a chuck that slips or a loose wire flies."
 
 
-def text(answer: Any, ends: bool = True) -> str:
+def text(answer: Any, ends: bool = True, by_board: bool = False) -> str:
     """The constants with their intervals, what stands out, what to read next; and, where it
     ends, what was written."""
     lines = []
@@ -43,7 +43,7 @@ def text(answer: Any, ends: bool = True) -> str:
         lines += [""] if lines else [f"{answer.subject}: {answer.on}", ""]
         lines += _losses(answer.losses)
     if result is not None:
-        lines += _next(result)
+        lines += _next(result, by_board)
     if not ends:
         return "\n".join(lines) + "\n"
     lines.append("")
@@ -169,13 +169,14 @@ def _losses(losses: Any) -> list[str]:
     return lines
 
 
-def _next(result: Any) -> list[str]:
+def _next(result: Any, by_board: bool) -> list[str]:
     best = [p for p in result.next if p.narrower_percent >= 1][:3]
     if not best:
         return []
     goal = best[0].goal_percent
+    how = "by hand, as the board cannot" if by_board else "next"
     lines = ["", wrap(f"{known(goal, 'Volts, ohms and friction together are known')} Worth taking "
-                      "next:")]
+                      f"{how}:")]
     return [*lines, *(item(f"{proposal(p)}: to {number(p.after_percent, 2)} % "
                            f"({p.narrower_percent:.0f} % narrower)") for p in best)]
 

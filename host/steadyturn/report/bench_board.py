@@ -62,19 +62,21 @@ def line(now: Any, width: int = 79) -> str:
     turn = {1.0: "a turn a flash", 0.5: "half a turn a flash", 2.0: "two turns a flash"}.get(
         now.turns_a_flash, f"{now.turns_a_flash:g} turns a flash")
     what = "step" if order.kind == "step" else LOADS[order.load]
-    head = f"{now.number}/{now.count} {what} at {order.pace_tpm:.0f}/min ({turn}): "
+    place, pace = f"{now.number}/{now.count}", f"{order.pace_tpm:.0f}/min"
     do = _TO_DO[now.state]
     if now.state in ("connect", "skipped", "again") and now.why not in ("", "none"):
         do += ": " + _why(now)
-    left = f", {now.left_s:.0f} s" if now.state == "measure" else ""
-    seen = f"  {now.volts:.2f} V {now.amps:.2f} A"
+    if now.state == "measure":
+        do += f", {now.left_s:.0f} s"
+    seen = f"{now.volts:.2f} V {now.amps:.2f} A"
     if now.pace_seen_tpm is not None:
         seen += f" ~{now.pace_seen_tpm:.0f}/min"
-    whole = f"  [{duration(now.all_left_s)} left]"
-    for text in (head + do + left + seen + whole, head + do + left + seen, head + do + left):
+    full = f"{place} {what} at {pace} ({turn}): {do}  {seen}"
+    for text in (f"{full}  [{duration(now.all_left_s)} left]", full,
+                 f"{place} {what} at {pace}: {do}  {seen}", f"{place} {pace}: {do}  {seen}"):
         if len(text) <= width:
             return text
-    return text[:width]
+    return f"{place} {pace}  {seen}  {do}"[:width]
 
 
 def _why(now: Any) -> str:
@@ -119,6 +121,15 @@ class Live:
         self._out.flush()
 
 
+def would(done: Any) -> str:
+    """What a yes would write."""
+    kept = "" if not done.kept else (
+        f" Left as it is: {', '.join(done.kept)}; what the file has is narrower and agrees.")
+    if not done.tells:
+        return wrap(f"Nothing would be written.{kept}")
+    return wrap(f"To be written as measured: {', '.join(done.tells)}.{kept}")
+
+
 def written(answer: Any) -> str:
     """What was written after a yes."""
     done = answer.bench
@@ -139,7 +150,9 @@ def text(answer: Any, asks: bool = False) -> str:
                   + (f" {answer.skipped} could not be taken." if answer.skipped else ""))]
     lines += _step(answer)
     lines += _meant(answer.meant)
-    lines += ["", bench.text(answer.bench, ends=not asks).rstrip("\n")]
+    lines += ["", bench.text(answer.bench, ends=not asks, by_board=True).rstrip("\n")]
+    if asks:
+        lines += ["", would(answer.bench)]
     return "\n".join(lines) + "\n"
 
 
@@ -183,6 +196,10 @@ def _odd(odd: list[Any]) -> str:
     return "Wires, joints and brushes add ohms; written, the band moves with them."
 
 
-def kept(path: Any) -> str:
-    return wrap(f"The readings are in {path}: 'steadyturn bench RIG --readings {path}' reckons "
-                "with them again.")
+def kept(path: Any, rig: Any, ended: bool) -> str:
+    """Where the readings are. ended: before all were taken."""
+    again = f"'steadyturn bench {rig} --readings {path}' reckons with them"
+    if ended:
+        return wrap(f"The readings so far are in {path}: {again} alone. A new start measures from "
+                    "the first step.")
+    return wrap(f"The readings are in {path}: {again} again.")

@@ -7,10 +7,13 @@ import io
 import json
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
+import click
 import pytest
 from steadyturn.cli.main import code
 from steadyturn.jobs import bench_board, bench_plan
+from steadyturn.jobs.bench_evening import Moment
 from steadyturn.report import bench_board as report
 from steadyturn.rig.file import read_rig
 
@@ -107,3 +110,48 @@ def test_a_live_line_and_plain_ones(machine):  # noqa: F811
     assert lines[0].startswith("1/8 open at 69/min (a turn a flash)")
     assert sum("taken" in line for line in lines) == 2
     assert len(lines) <= 8  # one for each change
+
+
+def test_before_the_question_it_says_what_a_yes_writes(at_board, monkeypatch, capsys):
+    path, _ = at_board
+    monkeypatch.setattr(bench_plan, "STEPS", 0)
+
+    class Typed(io.StringIO):
+        def isatty(self):
+            return True
+
+    asked = []
+
+    def no(question, **_):
+        asked.append(question)
+        return False
+
+    monkeypatch.setattr(click, "confirm", no)
+    before = path.read_bytes()
+    monkeypatch.setattr(sys, "stdin", Typed("\n\n\n"))
+    assert code(["bench", str(path), "--board"]) == 1
+    said = capsys.readouterr()
+    out = " ".join(said.out.split())
+    assert "To be written as measured: motor." in out
+    assert "Worth taking next" not in out
+    assert said.err.endswith("Nothing was written.\n")
+    assert "failed" not in said.err
+    assert (len(asked), path.read_bytes()) == (1, before)
+
+
+def test_a_yes_that_would_change_nothing_is_said():
+    done = SimpleNamespace(tells=(), kept=("terminal_ohm",))
+    assert "Nothing would be written. Left as it is: terminal_ohm" in report.would(done)
+
+
+@pytest.mark.parametrize("width", [48, 59, 79, 120])
+@pytest.mark.parametrize(("state", "why"), [
+    ("turn", ""), ("steady", ""), ("measure", ""), ("skipped", "protection"), ("jerked", "")])
+def test_volts_amperes_and_pace_are_on_every_line(machine, width, state, why):  # noqa: F811
+    path, board = machine
+    with bench_board.evening(path, board) as (made, _):
+        order = made.plan[-2]
+    now = Moment(7, 8, order, state, 12.25, 0.75, 61.0, 1.0, 12.0, 90.0, why)
+    text = report.line(now, width)
+    assert len(text) <= width
+    assert "12.25 V 0.75 A ~61/min" in text
