@@ -8,15 +8,18 @@ sensor's current, v the capacitor's volts, V those of the bus, i the source's cu
 
 More current brakes the handle: S y is what the EMF gives way, with T = inertia / droop of the arm
 and S = k^2 / (gears' efficiency * droop). E1 and E2 are how the pace was on its way, with an arm's
-pull that comes twice a turn (u). D: brushes and diodes, as the rig has them. At once after a step
-the volts fall with the capacitor alone, which tells C; how that bends tells R; what follows is S.
+pull that comes twice a turn (u). Besides, its pull changes unasked every few milliseconds, by
+currents of unknown size: left out, those jerks pass for ohms (by up to 30 % on a light handle).
+D: brushes and diodes, as the rig has them. At once after a step the volts fall with the capacitor
+alone, which tells C; how that bends tells R; what follows is S.
 
 Where more than noise is left, each burst also has a sine in step with the EMF: the commutator's.
 
 R, C, L, S / R and T are fitted in their logs, by least squares to the means that conversions are.
 How quickly an arm gives way is not known and matters most: the fit is done from a row of beliefs
 about T, and R's interval mixes all by how likely they are. So an arm that gives way as fast as the
-capacitor makes the interval wide, not wrong. Bursts at one machine share all but E0, E1 and E2.
+capacitor makes the interval wide, not wrong. Bursts at one machine share all but E0, E1, E2 and
+the pull's changes.
 
 Source: the machine's equations are those of model/dynamics.md; the mixture is Laplace's
 approximation (Rue, Martino, Chopin 2009, from memory), as in `posterior`.
@@ -31,7 +34,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steadyturn.bench.posterior import quantile
-from steadyturn.bench.step_source import ARM, HENRY, LATE, SHARED, Seen, volts
+from steadyturn.bench.step_source import ARM, HENRY, LATE, PULLS, SHARED, Seen, volts
 
 Floats = NDArray[np.float64]
 
@@ -40,22 +43,25 @@ LEAST_STEP_A = 0.03
 LEAST_BEFORE_A = 3.0  # knees of the diodes: with less they do not conduct throughout
 UNSTEADY = 2.0  # of the EMF a second: no hand that keeps a pace goes so fast; practice
 STRUCTURED = 3.0  # what is left, in times the noise; chance gives 1.3 at most
+OWN = 3 + PULLS  # unknowns of each burst, before its ripple's two
 RIPPLED = 1.25  # and above this the commutator's ripple is looked for
 _WAVE_V = 0.3  # of that ripple behind the capacitor, one sigma; practice
 _ARMS = np.log(np.geomspace(0.005, 1.2, 6))  # s: 4 g m2 on a stiff arm to a wheel on a soft one
 _ARM_LOG = 0.9 * float(_ARMS[1] - _ARMS[0])  # one sigma of each: together they are nearly even
 _ROUNDS = 30
-_ENOUGH = 0.02  # of chi-square
+_ENOUGH = 0.02  # of chi-square, where it is what the noise gives
 _STUCK = 1e3  # a damping at which no step helps any more
-_HAND = 1.3  # on every sigma: a hand pulls less smoothly than the equations; engineering judgement
-_COARSE = 0.004  # of R, one sigma: what the grid and a hand's own jerks do; seen in simulation
+_COARSE = 0.004  # of R, one sigma: what the grid and coarse beliefs do; seen in simulation
 _LATE = 0.7  # conversions: by how much the readings are later than said, one sigma; the way from
 # chip to program and the second load's own switching, engineering judgement
 # one sigma of what is believed before. Of logs: S / R about exp(-0.5) (droops of 0.3 to 2 N m
 # s/rad and any machine lie within two), C and L about what the rig says, both are fitted. Of the
 # electrolytic's series resistance, ohm: data sheets, from memory. Of the EMF, in shares of it:
 # its pace 1/s, and its bend 1/s^2 (an arm's pull on a light handle)
+# The arm's pull changes unasked all the time, by a tenth of it in 0.1 s where somebody keeps a
+# beat (what an intention that wanders as in twin/people.py comes to), at once or bit by bit
 _SAG, _SAG_LOG, _C_LOG, _L_LOG, _ESR_OHM, _PACE, _BEND = -0.5, 2.0, 1.0, 1.0, 0.05, 1.0, 100.0
+_PULL = 0.04  # of the source's current, in 5 ms
 
 
 @dataclass(frozen=True)
@@ -147,12 +153,13 @@ def _useless(one: Seen, machine: Machine) -> str:
 
 
 class _Fit:
-    """x: [beliefs about T, unknowns]: those of `step_source`, then E0, E1, E2 of each burst."""
+    """x: [beliefs about T, unknowns]: those of `step_source`, then E0, E1, E2 and the pulls of
+    each burst."""
 
     def __init__(self, seen: list[Seen], machine: Machine) -> None:
         self.seen, self.machine = seen, machine
-        self.ends = [SHARED + 3 * n for n in range(len(seen))]
-        size = SHARED + 3 * len(seen)
+        self.ends = [SHARED + OWN * n for n in range(len(seen))]
+        size = SHARED + OWN * len(seen)
         self.mean, self.prior = np.zeros((len(_ARMS), size)), np.zeros(size)
         self.mean[:, 1], self.prior[1] = math.log(machine.capacitor_f), 1 / _C_LOG
         self.mean[:, 2], self.prior[2] = _SAG, 1 / _SAG_LOG
@@ -170,8 +177,10 @@ class _Fit:
             self.x[:, at] = emf
             self.prior[at + 1 : at + 3] = 1 / (_PACE * emf), 1 / (_BEND * emf)
             self.moves[at : at + 3] = 1e-3, 0.1, 10.0
+            self.prior[at + 3 : at + OWN] = 1 / (_PULL * one.from_a)
+            self.moves[at + 3 : at + OWN] = 1e-3
         self.waves: list[Floats] = []
-        self.free = sum(int(np.count_nonzero(one.weight)) for one in seen) - size + 2
+        self.count = self.free = sum(int(np.count_nonzero(one.weight)) for one in seen)
         self._solve()
         if self._scatter() > RIPPLED**2:
             self._add_waves()
@@ -194,12 +203,11 @@ class _Fit:
         self.mean = np.pad(self.mean, ((0, 0), (0, more)))
         self.prior = np.append(self.prior, np.full(more, 1 / _WAVE_V))
         self.moves = np.append(self.moves, np.full(more, 1e-3))
-        self.free -= more
 
     def _own(self, n: int) -> list[int]:
         """Places of the unknowns of burst n beside the shared ones."""
         waves = [len(self.prior) - 2 * (len(self.seen) - n) + j for j in (0, 1)]
-        return [*range(self.ends[n], self.ends[n] + 3), *(waves if self.waves else [])]
+        return [*range(self.ends[n], self.ends[n] + OWN), *(waves if self.waves else [])]
 
     def _left(self, x: Floats) -> Floats:
         """Distances from what was read, in sigmas: [sets, readings of all bursts]."""
@@ -208,9 +216,9 @@ class _Fit:
 
     def _means(self, n: int, x: Floats) -> Floats:
         one, own = self.seen[n], x[:, self._own(n)]
-        fine = volts(one, self.machine, x[:, :SHARED], own[:, :3])
+        fine = volts(one, self.machine, x[:, :SHARED], own[:, :OWN])
         found = one.means(fine, 1e-3 * x[:, LATE])
-        return found + own[:, 3:] @ self.waves[n] if self.waves else found
+        return found + own[:, OWN:] @ self.waves[n] if self.waves else found
 
     def _slopes(self, x: Floats) -> tuple[Floats, Floats]:
         """Distances, and how they change with the unknowns: [sets, readings, unknowns]."""
@@ -252,7 +260,8 @@ class _Fit:
             there = x + step
             after = self._squares(there, self._left(there))
             better = after <= squares
-            done = np.where(better, squares - after < _ENOUGH, damping > _STUCK)
+            enough = _ENOUGH * np.maximum(after / max(self.free, 1), 1.0)  # more is left: coarser
+            done = np.where(better, squares - after < enough, damping > _STUCK)
             x, squares = np.where(better[:, None], there, x), np.minimum(after, squares)
             damping = np.where(better, np.maximum(damping / 8, 1e-9), damping * 10)
             if done.all():
@@ -260,6 +269,9 @@ class _Fit:
         self.x, self.squares = x, squares
         self.left, slopes = self._slopes(x)
         self.curve = slopes.transpose(0, 2, 1) @ slopes + np.diag(self.prior**2)
+        # what is believed before takes no reading up
+        own = np.diag(np.linalg.inv(self.curve[int(np.argmin(squares))])) * self.prior**2
+        self.free = self.count - int(np.sum(1 - own))
 
     def result(self) -> Step:
         best, scatter = int(np.argmin(self.squares)), self._scatter()
@@ -273,13 +285,13 @@ class _Fit:
         turn[1, [0, 2, ARM]] = 1, 1, -1  # the logs of R and of S / T
         centers = self.x @ turn.T
         sigmas = np.sqrt(np.einsum("ij,njk,ik->ni", turn, inverse, turn) * wide)
-        sigmas = np.hypot(_HAND * sigmas, _COARSE)
+        sigmas = np.hypot(sigmas, _COARSE)
         (ohm, low, high), gives = (
             [math.exp(min(quantile(centers[:, n], sigmas[:, n], share, q), 50.0))
              for q in (0.5, 0.025, 0.975)] for n in (0, 1))
         farad = math.exp(float(share @ self.x[:, 1]))
         rates = [abs(self.x[best, at + 1] / self.x[best, at]) for at in self.ends]
-        why = ("structured" if scatter > STRUCTURED**2 else "slow" if ohm * farad > LAG_MOST_S
+        why = ("structured" if scatter > STRUCTURED**2 else "slow" if high * farad > LAG_MOST_S
                else "unsteady" if max(rates) > UNSTEADY else "")
         from_a, to_a = (float(np.mean([getattr(one, name) for one in self.seen]))
                         for name in ("from_a", "to_a"))

@@ -24,6 +24,9 @@ LEAST = (6, 30)  # readings before the first switching, and with the second load
 # of the commutator's ripple: two or four times slots times the motor's turns; up to half of the
 # sampling
 RIPPLE_HZ = (60.0, 900.0, 2.0)
+# times, evenly over a burst, at which an arm's pull may change unasked: every 5 ms, which is how
+# quickly a light handle follows
+PULLS = 14
 FLAT_V = 1e-4  # a change of the drops that makes no difference
 
 
@@ -72,6 +75,8 @@ class Seen:
         often = max(4 * math.pi * burst.pace_tpm / 60, 1e-3)  # rad/s of a pull twice a turn
         t = self.middle - edges[0]
         self.sway = np.sin(often * t) / often, (1 - np.cos(often * t)) / often**2
+        changes = np.arange(PULLS) * count // PULLS
+        self.pulled = (np.arange(count) >= changes[:, None]).astype(float)  # [PULLS, grid]
         ends = burst.t_s - burst.long_s / 2
         self.high, self.low = ((x - begin) / h for x in (ends, ends - burst.long_s))
 
@@ -135,10 +140,11 @@ def _at(table: Floats, places: Floats) -> Floats:
 
 def volts(one: Seen, machine: Machine, shared: Floats, emf_of: Floats) -> Floats:
     """Volts of the bus [sets, grid], means over the grid's steps. shared: [sets, SHARED];
-    emf_of: [sets, 3], E0, E1 and E2 of this burst."""
+    emf_of: [sets, 3 + PULLS], E0, E1 and E2 of this burst, and by how much the arm's pull changes
+    at each of `pulled`, as a current that the pull would make up for [A]."""
     ohm, farad = np.exp(shared[:, 0]), np.exp(shared[:, 1])
     esr, leak = np.abs(shared[:, 3]), 1 / machine.bleed_ohm
-    level, pace, bend = emf_of.T
+    level, pace, bend = emf_of[:, :3].T
     both = [_ahead(shared, leak + g, one.h) for g in one.siemens]
     # at the beginning the volts are on their way with the pace, and fill the capacitor
     rest = one.amps[0] + (one.siemens[one.on[0]] + leak) * one.volts[0] + farad * pace
@@ -149,7 +155,7 @@ def volts(one: Seen, machine: Machine, shared: Floats, emf_of: Floats) -> Floats
     bent = abs(ends[1] - ends[0]) > FLAT_V
     # what drives each step, for all steps at once: [to, sets, grid]
     given = np.stack([emf - drop[:, None], np.broadcast_to(one.amps, emf.shape),
-                      np.broadcast_to(rest[:, None], emf.shape)])
+                      rest[:, None] + emf_of[:, 3:] @ one.pulled])
     switched = one.on == 1
     pushed = [np.einsum("jks,ksn->njs", reach, given) for _, reach in both]
     into = np.where(switched[:, None, None], pushed[1], pushed[0])
