@@ -159,11 +159,17 @@ class InOut:
     out_a: float = number("out_a", "A", 0, 50)
 
 
+def _warm() -> Any:
+    return number("warm_k", "K", 0, 300, typical=(0, 0, 10),
+                  source="the rig's heat data and what flowed before")
+
+
 @dataclass(frozen=True, kw_only=True)
 class Plateau:
     """A steady pace as the board saw it: means of its sensor. pace: how well the mean is known;
     by: "turn_sensor", or "beat" of the lamp, which somebody follows. sway: standard deviation
-    of the pace meanwhile; an open circuit's capacitor keeps the highest volts of it."""
+    of the pace meanwhile; an open circuit's capacitor keeps the highest volts of it. warm_k: of
+    the windings above the room, about."""
 
     volts: float = number("volts", "V", 0.05, 200)
     amps: float = number("amps", "A", 0, 100)
@@ -173,12 +179,14 @@ class Plateau:
     by: str = choice("pace_by", ("beat", "turn_sensor"), default="beat")
     sway: float = number("sway_percent", "%", 0, 50, scale=0.01, typical=(1, 4, 10),
                          source=PRACTICE)
+    warm_k: float = _warm()
 
 
 @dataclass(frozen=True, kw_only=True)
 class LoadStep:
     """Quick bursts round a step between two loads: volts over amperes between both of the
-    source's currents, and by how much the handle gave way at once. pace_tpm: about."""
+    source's currents, and by how much the handle gave way at once. pace_tpm: about; warm_k: of
+    the windings above the room, about."""
 
     ohm: float = number("ohm", "ohm", 0.005, 1000)
     ohm_share: float = number("ohm_percent", "%", 0.01, 100, scale=0.01, typical=(1, 3, 10),
@@ -189,6 +197,7 @@ class LoadStep:
     gives: float | None = number("gives_ohm_per_s", "ohm/s", 0.001, 1e6, optional=True)
     gives_share: float = number("gives_percent", "%", 0.1, 400, scale=0.01, typical=(2, 10, 50),
                                 source="the burst's own fit")
+    warm_k: float = _warm()
 
 
 KINDS: dict[str, type[Any]] = {"locked": Locked, "open": Open, "loaded": Loaded, "short": Short,

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steadyturn.bench import crest
-from steadyturn.bench.rows import FRICTION_WANDERS, PEAK, WARMTH, Rows
+from steadyturn.bench.rows import FRICTION_WANDERS, HEAT, PEAK, WARMTH, Rows
 from steadyturn.model.motor import COPPER_PER_K, FERRITE_PER_K
 
 Floats = NDArray[np.float64]
@@ -23,6 +23,8 @@ def evaluate(rows: Rows, constants: Floats, shared: Floats) -> tuple[Floats, Flo
     k20, ohm20, drop, knee, idle, drag, train = np.moveaxis(constants[..., None], -2, 0)
     at, setup = rows.shared.index, rows.setup
     warm = shared[..., [at(WARMTH)]]
+    if HEAT in rows.shared:
+        warm = warm + rows.warm_k * (1 + shared[..., [at(HEAT)]])
     k = k20 * (1 + FERRITE_PER_K * warm)
     ohm = ohm20 * (1 + COPPER_PER_K * warm)
     volts = rows.volts * (1 + shared[..., rows.volt_gain])

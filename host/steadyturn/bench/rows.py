@@ -23,7 +23,8 @@ from steadyturn.rig.types import RPM
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-WARMTH, PEAK = "warmth", "peak"
+WARMTH, PEAK, HEAT = "warmth", "peak", "what the windings' own heat does"
+HEAT_SHARE = 0.4  # one sigma of it: a rig's heat data are typical ones; engineering judgement
 FRICTION_WANDERS = 0.03  # of the no-load current, one reading to the next: practice
 BEAT = 0.012  # one sigma: a quarter of a turn in twenty that somebody is not with the beat and
 # does not see it; engineering judgement. The same for all paces of one evening
@@ -38,7 +39,8 @@ class Rows:
     of the last place; volt_gain, amp_gain, ohm_gain: place among the shared unknowns, 0 for none
     (there the unknown is always 0); volt_off, amp_off, pace_gain: of the board's sensor and the
     lamp's beat likewise. from_a: smaller current of a step; unseen_a: what may pass the sensor
-    by. hold: how far an open capacitor stands above the mean pace's volts, a share. ohm: of the
+    by. hold: how far an open capacitor stands above the mean pace's volts, a share. warm_k: of the
+    windings above the room, about. ohm: of the
     resistor that gives the current; loop_ohm: of leads and shunt; w: motor's rad/s, NaN unknown;
     w_share: one sigma. peak: 1 where a capacitor keeps what the current leaves of the EMF's
     crests; diode: 1 behind the diodes; held: 1 for a held shaft."""
@@ -58,6 +60,7 @@ class Rows:
     unseen_a: Floats
     unseen: Ints
     hold: Floats
+    warm_k: Floats
     ohm: Floats
     ohm_gain: Ints
     loop_ohm: Floats
@@ -145,18 +148,25 @@ class _Maker:
             columns["pace_gain"] = self.place("the lamp's beat", BEAT)
         self.add(index, "volts", **columns, w=one.pace_tpm * RPM * setup.ratio,
                  w_share=one.pace / meters.SIGMAS, peak=1.0,
-                 hold=0.0 if loaded else one.sway, unseen_a=setup.unseen_w / one.volts,
+                 warm_k=self.warm(one), hold=0.0 if loaded else one.sway,
+                 unseen_a=setup.unseen_w / one.volts,
                  unseen=self.place("what the board takes from the bus", UNSEEN))
 
     def step(self, index: int, one: Any) -> None:
         over = one.ohm * (one.to_a - one.from_a)
         columns = {**self.seen(over, one.to_a), "amps": one.to_a, "volt_off": 0, "loop_ohm": 0.0}
         self.add(index, "step", **columns, w=one.pace_tpm * RPM * self.setup.ratio, peak=1.0,
-                 from_a=one.from_a,
+                 from_a=one.from_a, warm_k=self.warm(one),
                  torque_share=one.ohm_share / meters.SIGMAS)
         if one.gives is not None and self.setup.inertia_kg_m2 > 0:
             share = math.hypot(one.gives_share / meters.SIGMAS, self.setup.inertia_log)
-            self.add(index, "gives", amps=one.to_a, torque=one.gives, torque_share=share)
+            self.add(index, "gives", amps=one.to_a, torque=one.gives, torque_share=share,
+                     warm_k=one.warm_k)
+
+    def warm(self, one: Any) -> float:
+        if one.warm_k:
+            self.place(HEAT, HEAT_SHARE)
+        return float(one.warm_k)
 
     def behind(self, at: str) -> dict[str, Any]:
         if at != "bus":
@@ -200,7 +210,8 @@ class _Maker:
 _DEFAULTS: dict[str, float] = {
     "volts": 0.0, "volt_digit": 0.0, "amps": 0.0, "amp_digit": 0.0, "ohm": math.inf,
     "loop_ohm": 0.0, "w": math.nan, "w_share": 0.0, "peak": 0.0, "diode": 0.0, "held": 0.0,
-    "torque": 0.0, "torque_share": 0.0, "from_a": 0.0, "unseen_a": 0.0, "hold": 0.0}
+    "torque": 0.0, "torque_share": 0.0, "from_a": 0.0, "unseen_a": 0.0, "hold": 0.0,
+    "warm_k": 0.0}
 _PLACES = ("reading", "volt_gain", "amp_gain", "ohm_gain", "volt_off", "amp_off", "pace_gain",
            "unseen")
 

@@ -22,6 +22,7 @@ from steadyturn.jobs import bench_meet
 from steadyturn.jobs.bench_evening import Evening, Moment
 from steadyturn.jobs.bench_plan import MEASURE_S, Order
 from steadyturn.jobs.bench_readings import EMF, machine, plateau_of
+from steadyturn.jobs.bench_warmth import Warmth
 from steadyturn.model.band import find_band
 from steadyturn.rig.file import read_rig
 
@@ -93,6 +94,7 @@ class _Run:
     def __init__(self, made: Evening, board: Board, clock: Clock) -> None:
         self.made, self.link, self.clock = made, board.link, clock
         self.emf = EMF(made.rig)
+        self.warmth = Warmth(made.rig)
         self.number = 0
         self.pace_before = 0.0
         self.protected = 0
@@ -127,6 +129,7 @@ class _Run:
             return
         said = self._order(order)
         end = self.clock.now() + MEASURE_S
+        warm_k = self.warmth.warm_k
         seen: list[tuple[int, int, int]] = [(0, 0, 0)]
         while True:
             self.clock.sleep(LOOK_S)
@@ -139,7 +142,8 @@ class _Run:
             if left <= 0:
                 break
             yield self._moment(order, "measure", said, left)
-        found = plateau_of(self.made.rig, self.emf, order, said, seen)
+        warm_k = (warm_k + self.warmth.warm_k) / 2
+        found = plateau_of(self.made.rig, self.emf, order, said, seen, warm_k)
         if found is None or (found.sway > SWAYED and not last):
             yield self._left_out(order, said, last)
             return
@@ -211,6 +215,7 @@ class _Run:
                 samples = words.samples(self.link)
                 if samples is not None and samples.reason == 0:
                     found = bench_meet.burst(samples, self._pace(said) or order.pace_tpm)
+                    self.made.warm_k.append(self.warmth.warm_k)
                     alone = step.fit([found], machine(self.made.rig))
                     if alone.refused or alone.left > JERKED:
                         self.made.jerked.append(found)
@@ -233,7 +238,9 @@ class _Run:
         return self._alive(words.order(self.link, dtpm, tolerance, order.code))
 
     def _look(self) -> words.Bench:
-        return self._alive(words.look(self.link))
+        said = self._alive(words.look(self.link))
+        self.warmth.passed(self.clock.now(), said["now_ma"] / 1000, self._pace(said) or 0.0)
+        return said
 
     def _alive(self, said: words.Bench) -> words.Bench:
         if not said["on"]:

@@ -40,7 +40,7 @@ class Moment:
 @dataclass
 class Evening:
     """One bench at a board. taken: readings so far, as of a file of readings; bursts: of the
-    steps; began_s: by the clock."""
+    steps; warm_k: of the windings above the room at each burst of either kind."""
 
     rig: Rig
     board: str
@@ -53,6 +53,7 @@ class Evening:
     taken: list[Plateau] = field(default_factory=list)
     bursts: list[step.Burst] = field(default_factory=list)
     jerked: list[step.Burst] = field(default_factory=list)
+    warm_k: list[float] = field(default_factory=list)
     seconds: float = 0.0
     skipped: int = 0
     _fitted: step.Step | None = None
@@ -68,7 +69,8 @@ class Evening:
         if fitted is not None and not fitted.refused:
             bursts = self.bursts or self.jerked
             pace = sum(one.pace_tpm for one in bursts) / len(bursts)
-            reading = bench_readings.step_reading(fitted, pace)
+            warm_k = sum(self.warm_k) / max(len(self.warm_k), 1)
+            reading = bench_readings.step_reading(fitted, pace, warm_k)
             if reading is not None:
                 found.append(("step", reading))
         return found

@@ -70,9 +70,9 @@ def machine(rig: Rig) -> Machine:
 
 
 def plateau_of(rig: Rig, emf: EMF, order: Order, said: words.Bench,
-               seen: list[tuple[int, int, int]]) -> Plateau | None:
+               seen: list[tuple[int, int, int]], warm_k: float = 0.0) -> Plateau | None:
     """The plateau of an order that has been followed. seen: (count, mV, mA) summed up so far,
-    look by look; None where too little was counted."""
+    look by look; warm_k: of the windings above the room; None where too little was counted."""
     count = said["count"]
     if count < layout.BLOCK_TICKS or said["saturated"] > count / 20:
         return None
@@ -91,13 +91,13 @@ def plateau_of(rig: Rig, emf: EMF, order: Order, said: words.Bench,
         # the pulses' time is not quite that of the volts
         share = math.hypot(SENSOR_SHARE, SURE * sway / max(said["pulses"], 1))
         return Plateau(volts=volts, amps=amps, pace_tpm=pace, pace=share, by="turn_sensor",
-                       sway=sway)
+                       sway=sway, warm_k=warm_k)
     share = SURE * sway * min(1.0, math.sqrt(2 * LASTS_S / seconds))
     return Plateau(volts=volts, amps=amps, pace_tpm=order.pace_tpm, pace=share, by="beat",
-                   sway=sway)
+                   sway=sway, warm_k=warm_k)
 
 
-def step_reading(found: Step, pace_tpm: float) -> LoadStep | None:
+def step_reading(found: Step, pace_tpm: float, warm_k: float = 0.0) -> LoadStep | None:
     """The reading that bursts give together; None where it would not be one of a file."""
     share = min(max(found.share * found.ohm / found.chord_ohm, 1e-4), 1.0)
     told = 0 < found.gives_low < found.gives_high < 100 * found.gives_low
@@ -108,7 +108,7 @@ def step_reading(found: Step, pace_tpm: float) -> LoadStep | None:
         return None
     return LoadStep(ohm=found.chord_ohm, ohm_share=share, from_a=found.from_a, to_a=found.to_a,
                     pace_tpm=pace_tpm, gives=found.gives_ohm_s if known else None,
-                    gives_share=min(max(gives_share, 0.001), 4.0))
+                    gives_share=min(max(gives_share, 0.001), 4.0), warm_k=warm_k)
 
 
 def text(about: Bench, sensor: Sensor, items: list[tuple[str, Any]]) -> str:

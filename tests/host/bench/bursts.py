@@ -54,12 +54,14 @@ class Bench:
     first_ohm: float = 33.0
     second_ohm: float = 15.0
     seed: int = 0
+    winding_c: float = 20.0
 
     def __post_init__(self):
         rig = self.rig
         self.rng = np.random.default_rng(self.seed)
         self.machine = dynamics.Machine(
-            replace(rig, supply=replace(rig.supply, feed="usb")), winding_c=20.0, step_s=2e-3)
+            replace(rig, supply=replace(rig.supply, feed="usb")), winding_c=self.winding_c,
+            step_s=2e-3)
         self.hand = ArmHand(rig, [(0.0, self.pace_tpm)], from_tpm=self.pace_tpm)
         self.machine.state.crank_rad_s = self.pace_tpm * RPM
         self.bleed(1 / self.first_ohm)
@@ -78,7 +80,7 @@ class Bench:
     def burst(self):
         """One burst, each reading of the newest conversion that is over."""
         coarse = self.machine
-        fine = dynamics.Machine(coarse.rig, winding_c=20.0, step_s=FINE_S)
+        fine = dynamics.Machine(coarse.rig, winding_c=self.winding_c, step_s=FINE_S)
         fine.take_over(coarse)
         self.machine = fine
         hand, self.hand = self.hand, _Later(self.hand, coarse.steps * coarse.step_s)

@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 from steadyturn.board.framing import frame
 from steadyturn.jobs import bench_board, bench_plan
-from steadyturn.model import bank
+from steadyturn.model import bank, motor
 from steadyturn.model.band import find_band
+from steadyturn.model.dynamics_parts import Parts
 from steadyturn.model.motor import emf_constant
 from steadyturn.model.rectifier import DIODES
 from steadyturn.rig.examples import example_path
@@ -54,6 +55,8 @@ class BenchBoard(FakeBoard):
         self.rig, self.settings = rig, encode(settings)
         self.state.update(settings_ok=1)
         self.t_s = 0.0
+        self.parts_of = Parts(rig, TICK_S)
+        self.parts_of.air_c = self.winding_c = 20.0
         self.pace = lambda asked, t_s: asked * (1 + 0.02 * np.sin(2.1 * t_s))
         self.load_ohm = 33.0
         self.turned, self.first_s = 0.0, None
@@ -79,12 +82,16 @@ class BenchBoard(FakeBoard):
     # ---- time
 
     def pass_by(self, seconds):
-        said = self.said
+        said, rig = self.said, self.rig
         for _ in range(round(seconds / TICK_S)):
             self.t_s += TICK_S
             if not said["on"]:
                 continue
             volts, amps = self.balance()
+            motors = rig.bank.series * rig.bank.parallel
+            wound = motors * (amps / rig.bank.parallel) ** 2 * float(
+                motor.ohm_at(rig.motor, self.winding_c))
+            self.winding_c = self.parts_of.warmer(self.winding_c, wound * TICK_S, 0.0, TICK_S)
             self.turn()
             mv, ma = (round(1000 * x * gain) for x, gain in zip((volts, amps), self.gains,
                                                                 strict=True))
@@ -111,14 +118,15 @@ class BenchBoard(FakeBoard):
 
     def balance(self):
         rig, said = self.rig, self.said
-        emf = float(bank.emf_v_per_tpm(rig, 20.0)) * self.pace(said["pace_dtpm"] / 10, self.t_s)
+        emf = float(bank.emf_v_per_tpm(rig, self.winding_c))
+        emf *= self.pace(said["pace_dtpm"] / 10, self.t_s)
         siemens = (said["connected"] / self.load_ohm
                    + said["second"] / (rig.bus.second_load_ohm or np.inf))
         if not siemens:
             return max(emf, 0.0), 0.0
         emf -= rig.bank.series * rig.motor.brush_drop_v
         emf -= DIODES[rig.rectifier.kind] * rig.rectifier.drop_v
-        ohm = float(bank.source_ohm(rig, 20.0))
+        ohm = float(bank.source_ohm(rig, self.winding_c))
         node = max(emf, 0.0) / (1 + siemens * ohm + ohm / rig.bus.bleed_ohm)
         amps = node * siemens
         return node - amps * rig.sensor.shunt_ohm, amps
@@ -178,7 +186,8 @@ class BenchBoard(FakeBoard):
             return
         self.steps += 1
         machine = Bench(self.rig, pace_tpm=said["pace_dtpm"] / 10, first_ohm=self.load_ohm,
-                        second_ohm=self.rig.bus.second_load_ohm, seed=self.steps)
+                        second_ohm=self.rig.bus.second_load_ohm, seed=self.steps,
+                        winding_c=self.winding_c)
         burst = machine.burst()
         self.samples = replace(burst, volts=burst.volts * self.gains[0],
                                amps=burst.amps * self.gains[1])

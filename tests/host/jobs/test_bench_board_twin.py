@@ -57,7 +57,7 @@ def board(request, tmp_path, monkeypatch):
 @pytest.mark.parametrize("board", RIGS, indirect=True, ids=lambda one: one[0])
 def test_what_a_real_board_finds(board):
     path, real, port = board
-    with bench_board.evening(path, port, slots=60) as (made, there):
+    with bench_board.evening(path, port, room_c=17.5, slots=60) as (made, there):
         for _ in bench_board.run(made, there):
             pass
     file = bench_answer.keep(made, path)
