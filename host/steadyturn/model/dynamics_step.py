@@ -52,7 +52,7 @@ def steps(m: Machine, cut: Cut, base_s: float, k: int, end: int, arm: Hand, conn
     >>> steps(hut, hut.parts.whole, 0.0, 0, 500, Servo(60.0), True, False, False)
     2
     >>> hut.event[0], round(hut.state.bus_v, 2)  # in the third step it would pass 3.6 V
-    ('starts', 2.72)
+    ('starts', 2.7)
     """
     p, s, z = m.parts, m.state, m.sums
     torque = arm.torque_nm

@@ -159,7 +159,7 @@ def record(
     >>> from steadyturn.rig.file import read_rig
     >>> traces = record(read_rig(example_path("lakeside-hut")), Script.keep(60), 3.0)
     >>> len(traces.t_s), round(traces.times(STARTS)[0], 2), round(traces.account.out_j, 1)
-    (301, 0.67, 5.1)
+    (301, 0.73, 5.1)
     """
     _check(script, seconds, sample_s)
     if step_s is None:

@@ -209,7 +209,7 @@ def test_a_usb_host_feeds_the_board_and_the_account_knows():
     s = run(machine, LetGo(), 2.0, host_power=True)
     assert s.reservoir_v == 5.2
     account = machine.account
-    assert account.host_j == pytest.approx(2 * 0.12 + 0.5 * 0.01 * 5.2**2)
+    assert account.host_j == pytest.approx(2 * 0.12 + 0.5 * rig().supply.reservoir_f * 5.2**2)
     assert account.losses_j["board_supply"] == pytest.approx(0.24)
     assert account.step_j == pytest.approx(0.0, abs=1e-12)
 
