@@ -14,12 +14,16 @@ from numpy.typing import NDArray
 
 from steadyturn.bench import meter as meters
 from steadyturn.bench.readings import InOut, Meter, Readings
+from steadyturn.errors import Problem, WrongInput
 from steadyturn.model.converter import coil
 
 Floats = NDArray[np.float64]
 KEYS = ("loss_w", "loss_v", "loss_ohm")
 FAR = 3.8
 DRAWS = 300
+FEWEST = 3
+MOST = 1.05  # out for in: with a meter's error at both ends; engineering judgement
+LIGHT = 1.5  # of the least that goes in: only the lightest load may lose most of it
 
 
 @dataclass(frozen=True)
@@ -36,20 +40,25 @@ class Losses:
 
 
 def losses(readings: Readings, kind: str) -> Losses | None:
-    """The constants of a converter of that kind; None with fewer than three readings."""
+    """The constants of a converter of that kind; None with fewer than three readings. WrongInput
+    where readings that cannot be leave fewer than three."""
     named = [(readings.named(i), one) for i, (what, one) in enumerate(readings.items)
              if what == "in_out"]
-    if len(named) < 3 or coil(kind) == "linear":
+    if len(named) < FEWEST or coil(kind) == "linear":
         return None
     items = [one for _, one in named]
     amps, loss, sigma = _columns(items, readings.meter, kind)
     columns = np.stack([np.ones_like(amps), amps, amps**2], axis=1)
-    keep = np.ones(len(items), dtype=bool)
+    keep = ~_odd(items)
+    if keep.sum() < FEWEST:
+        bad = [i for i, (what, _) in enumerate(readings.items) if what == "in_out"]
+        raise WrongInput(*(_slip(readings, i) for i, good in zip(bad, keep, strict=True)
+                           if not good))
     for _ in range(len(items) // 3):
         found = _robust(columns[keep], loss[keep], sigma[keep])
         far = np.abs(loss - columns @ found) / sigma
         worst = int(np.argmax(np.where(keep, far, 0)))
-        if far[worst] < FAR or keep.sum() <= 3:
+        if far[worst] < FAR or keep.sum() <= FEWEST:
             break
         keep[worst] = False
     found = _not_negative(columns[keep], loss[keep], sigma[keep])
@@ -68,6 +77,24 @@ def losses(readings: Readings, kind: str) -> Losses | None:
                   tuple(np.maximum(high, found).tolist()),
                   tuple(name for (name, _), kept in zip(named, keep, strict=True) if not kept),
                   (float(amps[keep].min()), float(amps[keep].max())), int(keep.sum()))
+
+
+def _odd(items: list[InOut]) -> NDArray[np.bool_]:
+    """Loads at which more comes out than goes in, or not half of the share that does at the
+    others though it is no light load: slips, before any of them can bend the fit."""
+    put = np.array([one.in_v * one.in_a for one in items])
+    share = np.array([one.out_v * one.out_a for one in items]) / put
+    usual = float(np.median(share[share <= MOST]) if (share <= MOST).any() else MOST)
+    return (share > MOST) | ((share < usual / 2) & (put > LIGHT * put.min()))
+
+
+def _slip(readings: Readings, index: int) -> Problem:
+    one = readings.items[index][1]
+    share = 100 * one.out_v * one.out_a / (one.in_v * one.in_a)
+    return Problem(readings.where[index] if readings.where else "the readings",
+                   readings.named(index), "", f"{share:.0f} % of what goes in comes out, unlike "
+                   "at the other loads.", "Look at its decimal points; three good loads are "
+                   "needed.")
 
 
 def _columns(items: list[InOut], meter: Meter, kind: str) -> tuple[Floats, Floats, Floats]:

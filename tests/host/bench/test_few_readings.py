@@ -7,9 +7,11 @@ from dataclasses import replace
 
 import pytest
 from benches import BENCH, METER, near, world
-from steadyturn.bench.readings import Locked, Open, Readings
+from steadyturn.bench.converter import losses
+from steadyturn.bench.readings import InOut, Locked, Open, Readings
 from steadyturn.bench.result import analyse
 from steadyturn.bench.setup import Setup
+from steadyturn.errors import WrongInput
 from steadyturn.rig.types import RPM
 
 HELD = ((2.71, 1.74), (2.65, 1.78), (2.68, 1.76), (2.73, 1.73), (2.66, 1.77), (2.70, 1.75))
@@ -55,6 +57,27 @@ def test_no_motor_is_all_brushes():
     assert not by["terminal_ohm"].told
     assert not by["brush_drop_v"].told
     assert by["emf_v_s"].told
+
+
+LOADS = ((0.16, 0.2), (0.37, 0.5), (0.74, 1.0), (0.586, 0.8))
+
+
+def loads(rows):
+    return of([("in_out", InOut(in_v=8.0, in_a=i, out_v=5.1, out_a=o)) for i, o in rows])
+
+
+def test_a_slip_at_a_converter_is_left_out_or_refused():
+    good = losses(loads([LOADS[0], *LOADS[2:]]), "buck")
+    for slip in ((3.7, 0.5), (0.37, 5.0)):
+        rows = list(LOADS)
+        rows[1] = slip
+        found = losses(loads(rows), "buck")
+        assert found.out == ("in_out 2",)
+        assert found.value == pytest.approx(good.value)
+        with pytest.raises(WrongInput, match="comes out"):
+            losses(loads(rows[:3]), "buck")
+    light = losses(loads([(0.03, 0.015), *LOADS]), "buck")  # the lightest may lose most of it
+    assert "in_out 1" not in light.out
 
 
 def spoilt(one, kind, how, count):
