@@ -19,10 +19,17 @@ from steadyturn.errors import Problem, WrongInput
 
 def ours(folder: Path, listing: str, example: str) -> dict[str, str]:
     """Files of an earlier run in this folder and their checksums, by its list; WrongInput where
-    it is no folder."""
+    it is no folder, or nothing may be written there."""
     if folder.exists() and not folder.is_dir():
         raise WrongInput(Problem("--out", "", str(folder), "this is not a folder.",
                                  f"Name a new one, for example {example}"))
+    there = folder.absolute()
+    while not there.exists() and there != there.parent:
+        there = there.parent
+    if not os.access(there, os.W_OK | os.X_OK):
+        raise WrongInput(Problem("--out", "", str(folder), "nothing may be written there.",
+                                 "Name a folder within one of your own, or allow it: chmod u+w "
+                                 f"{there}"))
     try:
         read: Any = json.loads((folder / listing).read_text(encoding="utf-8"))
         found = read["files"]

@@ -78,6 +78,31 @@ def test_errors_become_exit_codes(raised, expected, said, monkeypatch, capsys):
     assert said in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(("args", "option"), [
+    (["bench", "--new", "q.toml"], "--new"), (["bench", "--new=q.toml"], "--new")])
+def test_a_place_where_nothing_may_be_written(args, option, tmp_path, monkeypatch, capsys):
+    """Named by the option that was typed, with what to do."""
+    def denied(**_):
+        raise PermissionError(13, "Permission denied", "unseen")
+
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("tempfile.mkstemp", denied)
+    assert front.code(args) == 2
+    said = " ".join(capsys.readouterr().err.split())
+    assert said.startswith(f"wrong: {option}: q.toml: it may not be written")
+    assert "Name a place" in said
+
+
+@pytest.mark.parametrize("command", ["wiring", "gears"])
+def test_a_folder_where_nothing_may_be_written(command, tmp_path, monkeypatch):
+    from steadyturn.jobs import out_folder
+
+    monkeypatch.setattr("os.access", lambda *_, **__: False)
+    with pytest.raises(WrongInput, match=f"--out: .*{command}: nothing may be written"):
+        out_folder.ours(tmp_path / "new" / command, "list.json", command)
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_ctrl_c_while_loading_is_no_traceback(monkeypatch):
     class Interrupted:
         def __getattr__(self, name):
