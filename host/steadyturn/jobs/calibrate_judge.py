@@ -9,6 +9,7 @@ from steadyturn.bench.correction import WIDE, Found, Kept, Line, Point, fit, rou
 from steadyturn.bench.correction_causes import Cause, Context, causes
 from steadyturn.bench.readings import Meter
 from steadyturn.jobs.calibrate_points import UNIT
+from steadyturn.rig.sensors import Sheet
 from steadyturn.settings import corrections
 from steadyturn.settings.corrections import Correction, Refusal
 from steadyturn.settings.file import Settings
@@ -120,9 +121,11 @@ def judge(settings: Settings, name: str, points: tuple[Point, ...], meter: Meter
     context = Context(unit, str(settings["chip"]), shunt or _shunt(settings, "amps") or 0.0,
                       int(settings["supply_ma"]) / 1000 if quantity == "amps" else 0.0)
     refused = corrections.refusals(settings, quantity, after)
-    matter = causes(points, context, meter, sheet, Line(), found.chance) \
-        if before.none else causes(_uncorrected(points, in_force), context, meter, sheet, Line(),
-                                   found.chance)
+    matter = causes(_uncorrected(points, in_force), context, meter, sheet, Line(), found.chance)
+    if matter and before.within_ppm:  # written after a doubt, it is not doubted again
+        known = Sheet(before.within_ppm / 1e6, (before.within_micro or 0) / 1e6, sheet.step)
+        if not causes(points, context, meter, known, Line(), found.chance):
+            matter = ()
     usual = typical(settings, quantity)
     now_half = before.half_width(usual) or sheet.half_width(usual)
     reads = [in_force.read(p.board) for p in points]

@@ -135,6 +135,9 @@ def test_a_sensor_that_reads_high_is_corrected_by_a_word(board, capsys):
     assert "a second meter says the same, '--anyway'" in seen
     assert code(["calibrate", *high, "--anyway"]) == 0
     assert in_force(board).gain_ppm == pytest.approx(980_392, abs=500)
+    assert code(["calibrate", *GOOD, "--yes"]) == 0  # once written, it is not doubted again
+    assert code(["calibrate", *ODD, "--yes"]) == 1
+    assert code(["calibrate", "--undo", "--yes"]) == 0
     assert code(["calibrate", "--undo", "--yes"]) == 0
     assert code(["calibrate", "--volts", "9.169=8.989", "--yes"]) == 1
     assert "the meter is 0.98" in " ".join(capsys.readouterr().out.split())
