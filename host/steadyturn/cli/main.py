@@ -123,9 +123,9 @@ def code(args: list[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
     except OSError as failed:
-        from steadyturn.cli.denied import problem
+        from steadyturn.cli import denied as matter
 
-        denied = problem(failed, sys.argv[1:] if args is None else args)
+        denied = matter.problem(failed, sys.argv[1:] if args is None else args)
         if denied is not None:
             _say("wrong: ", str(denied))
             return 2
