@@ -11,7 +11,8 @@ and S = k^2 / (gears' efficiency * droop). E1 and E2 are how the pace was on its
 pull that comes twice a turn (u). Besides, its pull changes unasked every few milliseconds, by
 currents of unknown size: left out, those jerks pass for ohms (by up to 30 % on a light handle).
 D: brushes and diodes, as the rig has them. At once after a step the volts fall with the capacitor
-alone, which tells C; how that bends tells R; what follows is S.
+alone, which tells C; how that bends tells R; what follows is S. Where windings and capacitor ring,
+the diodes end i at zero.
 
 Where more than noise is left, each burst also has a sine in step with the EMF: the commutator's.
 
@@ -42,7 +43,7 @@ LAG_MOST_S = 0.010  # of R and C together: with more the volts hardly bend in 30
 LEAST_STEP_A = 0.03
 LEAST_BEFORE_A = 3.0  # knees of the diodes: with less they do not conduct throughout
 UNSTEADY = 2.0  # of the EMF a second: no hand that keeps a pace goes so fast; practice
-STRUCTURED = 3.0  # what is left, in times the noise; chance gives 1.3 at most
+STRUCTURED = 1.6  # what is left, in times the noise; chance gives 1.4 at most
 OWN = 3 + PULLS  # unknowns of each burst, before its ripple's two
 RIPPLED = 1.25  # and above this the commutator's ripple is looked for
 _WAVE_V = 0.3  # of that ripple behind the capacitor, one sigma; practice

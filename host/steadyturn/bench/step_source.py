@@ -153,6 +153,7 @@ def volts(one: Seen, machine: Machine, shared: Floats, emf_of: Floats) -> Floats
     state = np.stack([emf[:, 0] - drop - ohm * rest, rest, np.zeros_like(rest)])
     ends = machine.drop(np.array([one.from_a / 2, 2 * one.to_a]))
     bent = abs(ends[1] - ends[0]) > FLAT_V
+    blocks = machine.diode_v > 0  # where windings and capacitor ring, the current comes to an end
     # what drives each step, for all steps at once: [to, sets, grid]
     given = np.stack([emf - drop[:, None], np.broadcast_to(one.amps, emf.shape),
                       rest[:, None] + emf_of[:, 3:] @ one.pulled])
@@ -164,8 +165,10 @@ def volts(one: Seen, machine: Machine, shared: Floats, emf_of: Floats) -> Floats
     for n, on in enumerate(one.on.tolist()):
         turn, reach = both[on]
         state = (turn * state).sum(axis=1) + into[n]
-        if bent:
+        if bent or float(track[n, 1].min()) < one.from_a / 2:
             state += reach[:, 0] * (drop - machine.drop(np.maximum(track[n, 1], 0.0)))
+        if blocks:
+            np.maximum(state[1], 0.0, out=state[1])
         track[n + 1] = state[:2]
     v, i = ((track[:-1] + track[1:]) / 2).transpose(1, 2, 0)
     g = np.where(switched, one.siemens[1], one.siemens[0]) + leak
