@@ -44,6 +44,10 @@ HOPELESS = frozenset({layout.STEP_NO_SECOND_LOAD, layout.STEP_TOO_LOW, layout.ST
                       layout.STEP_NO_CAPACITOR, layout.STEP_CHIP})
 
 
+class NoSuchLoad(Exception):
+    """The board knows the bench, but has not what an order's load needs."""
+
+
 class Clock:
     """The world's; tests have one of their own."""
 
@@ -117,6 +121,9 @@ class _Run:
                     self.clock.sleep(CALM_S)
                     last = last or again >= 1  # it would come again
                     yield self._left_out(order, words.look(self.link), last, ended.reason)
+                except NoSuchLoad:
+                    none = _step_name(layout.STEP_NO_SECOND_LOAD)
+                    yield self._left_out(order, words.look(self.link), True, none)
                 if self._done:
                     break
 
@@ -235,7 +242,11 @@ class _Run:
     def _order(self, order: Order) -> words.Bench:
         dtpm = round(10 * order.pace_tpm)
         tolerance = round(TOLERANCE * dtpm) if self.made.turn_sensor else 0
-        return self._alive(words.order(self.link, dtpm, tolerance, order.code))
+        try:
+            return self._alive(words.order(self.link, dtpm, tolerance, order.code))
+        except NotUnderstood as refused:
+            words.look(self.link)  # a firmware of before does not understand this either
+            raise NoSuchLoad from refused
 
     def _look(self) -> words.Bench:
         said = self._alive(words.look(self.link))

@@ -24,7 +24,7 @@ _REFUSED = {
     "unsteady": "the pace was too unsteady", "structured": "the volts moved in a way that the "
     "model has not, as from a ripple or a loose contact"}
 _NO_STEP = {
-    "no_second_load": "the rig has none", "released": "the load was not connected",
+    "no_second_load": "the board has no second load", "released": "the load was not connected",
     "no_current": "no current was read", "too_low": "the volts would have come near where the "
     "load is let go: turn faster", "too_much": "the current would have come near its limit",
     "no_capacitor": "the settings have no bus capacitor", "too_soon": "too soon after the last",
@@ -82,7 +82,7 @@ def line(now: Any, width: int = 79) -> str:
 def _why(now: Any) -> str:
     if now.order.kind == "step":
         return _NO_STEP.get(now.why, now.why)
-    if now.why in ("protection", "sensor_lost"):
+    if now.why in ("protection", "sensor_lost", "no_second_load"):
         return _NO_STEP[now.why]
     return words.REASON.get(now.why, now.why)
 

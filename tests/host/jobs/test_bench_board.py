@@ -206,3 +206,20 @@ def test_machines_that_are_not_as_meant(name, farad, second_ohm, by, tmp_path, m
     assert inside["terminal_ohm"] >= 8
     assert np.median(np.abs(off["emf_v_per_krpm"])) < (0.03 if by == "beat" else 0.015)
     assert np.median(np.abs(off["terminal_ohm"])) < 0.05
+
+
+def test_a_load_that_the_board_has_not_is_left_out_and_an_old_firmware_named(machine):  # noqa: F811
+    path, board = machine
+    usual = board.bench
+    board.bench = lambda rest: (frame(frames.WRONG, frames.ASK_BENCH)
+                                if rest.endswith((b" 2", b" 3")) else usual(rest))
+    made, moments = taken(path, board)
+    assert made.taken
+    assert made.skipped == sum(one.load in ("both", "second") for one in made.plan)
+    lines = [report.line(one, 200) for one in moments if one.state == "skipped"]
+    assert lines
+    assert all("no second load" in line for line in lines)
+    board.bench = lambda rest: frame(frames.WRONG, frames.ASK_BENCH)
+    with bench_board.evening(path, board) as (made, there), pytest.raises(
+            Failed, match="from before"):
+        list(bench_board.run(made, there, Clock(board)))
