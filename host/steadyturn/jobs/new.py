@@ -12,15 +12,20 @@ from steadyturn.errors import Problem, WrongInput
 from steadyturn.rig.file import read_rig_text
 from steadyturn.rig.questions import QUESTIONS, Question, parse, read_back
 from steadyturn.rig.remarks import gearbox
+from steadyturn.rig.types import Rig
 
 __all__ = ["QUESTIONS", "NewRig", "Question", "new_rig", "parse", "read_back",
            "refuse_existing"]
+
+COMFORT_TPM = 90.0  # a hand's usual fast end, for hazards where there is no band
 
 
 @dataclass(frozen=True)
 class NewRig:
     """file: what was written; assumed: the questions left open; understood: how answers were
-    read that were not plain, by question; notes: what to mind; next: commands to run."""
+    read that were not plain, by question; notes: what to mind; low_tpm, high_tpm: of the band by
+    these answers and guesses, None where no pace works; dangerous: `check` refuses it so; next:
+    commands to run."""
 
     file: str
     rig: str
@@ -28,6 +33,9 @@ class NewRig:
     assumed: tuple[str, ...]
     understood: dict[str, str]
     notes: tuple[str, ...]
+    low_tpm: float | None
+    high_tpm: float | None
+    dangerous: bool
     next: tuple[str, ...]
 
 
@@ -67,22 +75,34 @@ def new_rig(path: Path, given: Mapping[str, str], *, force: bool = False) -> New
             values[question.name] = value
     if problems:
         raise WrongInput(*problems)
-    from steadyturn.rig.template import Answers, text_of  # what writes TOML is slow to load
+    # what writes TOML and what computes are slow to load
+    from steadyturn.jobs.hazards import hazards_at
+    from steadyturn.jobs.new_guess import ends, supposed
+    from steadyturn.rig.template import Answers, text_of
 
     text = text_of(Answers(path.stem, values))
-    try:
-        rig = read_rig_text(text, str(path))  # only what reads back is written
-    except WrongInput as wrong:
-        raise WrongInput(*(
-            Problem("the answers", p.key, p.value, p.right, p.how) for p in wrong.problems
-        )) from None
+    rig = _read(text, path)  # only what reads back is written
+    if guess := supposed(values):
+        text = text_of(Answers(path.stem, values, guess))
+        rig = _read(text, path)
     write_whole(path, text, force=force)
     open_ones = tuple(q.name for q in QUESTIONS if q.name not in values)
     understood = {q.name: words for q in QUESTIONS
                   if (words := read_back(q, given.get(q.name, "")))}
     notes = tuple(f"{remark.text} {remark.how}" for remark in gearbox(rig))
-    return NewRig(str(path), rig.name, tuple(values), open_ones, understood, notes,
+    low, high = ends(rig)
+    return NewRig(str(path), rig.name, tuple(values), open_ones, understood, notes, low, high,
+                  any(h.refuses for h in hazards_at(rig, high or COMFORT_TPM)),
                   (f"steadyturn check {path}", f"steadyturn pace {path}"))
+
+
+def _read(text: str, path: Path) -> Rig:
+    try:
+        return read_rig_text(text, str(path))
+    except WrongInput as wrong:
+        raise WrongInput(*(
+            Problem("the answers", p.key, p.value, p.right, p.how) for p in wrong.problems
+        )) from None
 
 
 def write_whole(path: Path, text: str, *, force: bool) -> None:

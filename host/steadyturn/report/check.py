@@ -6,16 +6,18 @@ from typing import Any
 
 from steadyturn.report.style import item, number, shown_path, table, wrap
 
+MOSTLY = 4  # so many guesses for each value that is known
 SHOWN = 8  # assumed values listed unless all are asked for
 
 
 def text(result: Any, *, every: bool = False) -> str:
     """Hazards first, then remarks, then what is assumed and how to measure it."""
-    verdict = ("is described in full, and no hazard forbids it" if result.safe
-               else "IS NOT SAFE as described")
+    full = ("is mostly guessed" if result.assumed_count > MOSTLY * (
+        result.given_count + result.measured_count) else "is described in full")
+    verdict = f"{full}, and no hazard forbids it" if result.safe else "IS NOT SAFE as described"
     lines = [f"{shown_path(result.file)}: {result.rig} {verdict}.", ""]
     if result.hazards:
-        lines.append("Hazards")
+        lines.append("Hazards, if one more part fails" if result.safe else "Hazards")
         for hazard in result.hazards:
             volts = f"{number(hazard.volts)} V where {number(hazard.rating_v)} V is borne"
             lines.append(item(f"{volts}: {hazard.reason}. {hazard.how}",

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import tomlkit
@@ -33,10 +33,12 @@ _PACE_TPM = 65.0
 
 @dataclass(frozen=True)
 class Answers:
-    """stem: the file's name without its ending; values: by question's name."""
+    """stem: the file's name without its ending; values: by question's name; supposed: motors and
+    ratio that are assumed where there is no answer (else one motor, and what suits it)."""
 
     stem: str
     values: Mapping[str, float | int | str]
+    supposed: Mapping[str, float | int] = field(default_factory=dict)
 
 
 # -------------------------------------------------------------------------- the text
@@ -49,7 +51,8 @@ def text_of(answers: Answers) -> str:
     volts = float(known.get("motor_volts", 12.0))
     rpm = float(known.get("motor_rpm", 5000.0))
     ohm = float(known.get("motor_ohm", likely.ohm(volts)))
-    motors = int(known.get("motors", 1))
+    motors = int(known.get("motors", answers.supposed.get("motors", 1)))
+    suiting = float(answers.supposed.get("ratio", _suiting_ratio(kind, volts, rpm, ohm, motors)))
     geared = "motor_rpm" in known and rpm < likely.GEARED_RPM
     idle_a, why_idle = likely.no_load_a(volts, ohm, geared=geared)
     most_rpm, why_rpm = likely.max_rpm(rpm, geared=geared)
@@ -79,9 +82,10 @@ def text_of(answers: Answers) -> str:
         ("max_a", _value("motor", "max_a", None, most_a), why_most),
     ], after="Better than the nameplate: spin the shaft with a drill of known speed and write\n"
              "emf_v_per_krpm, the volts with nothing connected per 1000 turns/min.")
-    _section(doc, "bank", [("series", motors, "motors on one gear, their volts added"),
+    _section(doc, "bank", [("series", motors, "motors on one gear, their volts added"
+                            + ("" if "motors" in known else "; assumed, nobody said how many")),
                            ("mount_max_c", _mount(), "of PLA; PETG bears about 75")])
-    _stage(doc, known.get("ratio"), _suiting_ratio(kind, volts, rpm, ohm, motors))
+    _stage(doc, known.get("ratio"), suiting)
     _converter(doc, kind, "converter" in known)
     _section(doc, "switch", [("place", "bus_switch", "enable, bus_switch or output_switch")])
     _section(doc, "protection", [], after=(
@@ -91,9 +95,10 @@ def text_of(answers: Answers) -> str:
         "bus_clamp_v = 20      # holds the bus below this"))
     _section(doc, "load", [("kind", str(known.get("load", "phone")), ""),
                            *_load_values(known.get("load"))])
-    _section(doc, "sensor", [("chip", "ina226", "or ina219, ina3221"),
-                             ("shunt_mohm", 50, "R050 is printed on it"),
-                             ("alert_wired", False, "true once its alert pin is wired")])
+    _section(doc, "sensor", [
+        ("chip", "ina226", "or ina219, ina3221"),
+        ("shunt_mohm", _typical("sensor", "shunt_mohm"), "R050 is printed on it"),
+        ("alert_wired", False, "true once its alert pin is wired")])
     _section(doc, "board", [("kind", str(known.get("board", "pico")), ""),
                             ("lamp", "led", "led, two_led, rgb, piezo or vibration")])
     if known.get("board") == "other":
@@ -173,9 +178,8 @@ def _tidy(value: float) -> float | int:
 
 def _stage(doc: Any, known: Any, suiting: float) -> None:
     ratio = float(known) if known is not None else suiting
-    # printed stages make up to about 6:1 each; the efficiency of one is about 0.85
-    meshes = max(1, math.ceil(math.log(max(ratio, 1.01)) / math.log(6.3)))
-    efficiency = _assumed(round(0.75**meshes, 2), round(0.85**meshes, 2), round(0.93**meshes, 2))
+    meshes = _meshes(ratio)
+    efficiency = _assumed(*train_efficiency(ratio))
     rows: list[tuple[str, Any, str]] = []
     if known is not None:
         rows.append(("ratio", _tidy(ratio), ""))
@@ -186,6 +190,17 @@ def _stage(doc: Any, known: Any, suiting: float) -> None:
     _section(doc, "stage", rows, array=True, after=(
         "With the teeth known, write one [[stage]] for each mesh, handle side first:\n"
         "driver_teeth = 60, driven_teeth = 12 in place of ratio."))
+
+
+def _meshes(ratio: float) -> int:
+    """Printed stages make up to about 6:1 each."""
+    return max(1, math.ceil(math.log(max(ratio, 1.01)) / math.log(6.3)))
+
+
+def train_efficiency(ratio: float) -> Guess:
+    """Of all meshes of a printed train together; one has about 0.85."""
+    low, value, high = (round(each ** _meshes(ratio), 2) for each in (0.75, 0.85, 0.93))
+    return low, value, high
 
 
 def _converter(doc: Any, kind: str, sure: bool) -> None:

@@ -266,7 +266,7 @@ def test_scripts_need_no_questions(tmp_path, capsys):
     assert result["file"] == str(path)
     assert result["answered"] == ["motors"]
     assert set(result) == {"file", "rig", "answered", "assumed", "understood", "notes",
-                           "next"}
+                           "next", "low_tpm", "high_tpm", "dangerous"}
     assert code(["new", str(path), "--yes"]) == 2
     assert "--force" in capsys.readouterr().err
     assert code(["new", str(path), "--yes", "--force"]) == 0
