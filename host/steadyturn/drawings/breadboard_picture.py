@@ -15,7 +15,7 @@ LETTERS = "abcdefghij"
 MARK = {"electrolytic": "plus", "schottky": "cathode", "small_schottky": "cathode",
         "zener": "cathode", "led": "cathode", "diode": "cathode"}
 WIDE = LEFT + ROWS * PITCH + 30
-HIGH = TOP + 2 * RAIL + 9 * PITCH + MIDDLE + 62
+HIGH = TOP + 2 * RAIL + 9 * PITCH + MIDDLE + 72
 
 
 def spot(place: str) -> tuple[float, float]:
@@ -37,15 +37,16 @@ def picture(made: Built, parts: Sequence[Part], title: str) -> str:
     lines = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDE:g} {HIGH:g}" '
         f'width="{WIDE:g}" height="{HIGH:g}" font-family="Arial, Helvetica, sans-serif" '
-        'font-size="9" fill="black">', f"<title>{escape(title)}</title>",
+        'font-size="11" fill="black">', f"<title>{escape(title)}</title>",
         f'<rect width="{WIDE:g}" height="{HIGH:g}" fill="white"/>',
         _text(LEFT - 30, 20, title, 'font-size="15" font-weight="bold"')]
     lines += _ground(made)
     for ref, leads in legs.items():
         lines += _part(ref, leads, by_ref)
-    lines.append(_text(LEFT - 30, HIGH - 12, "Black squares take a wire: the table says where to. "
-                       "A bar marks a diode's cathode, + an electrolytic's plus. Holes in a row "
-                       "a-e are joined, so are f-j; the rails run along the edges."))
+    lines.append(_text(LEFT - 30, HIGH - 24, "Black squares take a wire: the table says where to. "
+                       "A bar marks a diode's cathode, + an electrolytic's plus."))
+    lines.append(_text(LEFT - 30, HIGH - 9, "Holes in a row a-e are joined, so are f-j; the rails "
+                       "run along the edges."))
     return "\n".join([*lines, "</svg>"]) + "\n"
 
 
@@ -91,10 +92,10 @@ def _part(ref: str, leads: Sequence[Lead], by_ref: Mapping[str, Part]) -> list[s
     lines = [f'<path d="M {x0:g} {y:g} H {x1:g}" stroke="black" stroke-width="1.2"/>']
     lines += [f'<circle cx="{x:g}" cy="{yy:g}" r="2.4" fill="white" stroke="black"/>'
               for x, yy in at.values()]
-    middle, wide = (x0 + x1) / 2, max(18.0, 6.2 * len(ref))
-    lines += [f'<rect x="{middle - wide / 2:g}" y="{y - 5.5:g}" width="{wide:g}" height="11" '
+    middle, wide = (x0 + x1) / 2, max(20.0, 7.4 * len(ref))
+    lines += [f'<rect x="{middle - wide / 2:g}" y="{y - 6.5:g}" width="{wide:g}" height="13" '
               'rx="2" fill="white" stroke="black"/>',
-              _text(middle, y + 3.2, ref, 'text-anchor="middle"')]
+              _text(middle, y + 4, ref, 'text-anchor="middle"')]
     mark = MARK.get(by_ref[ref].kind)
     if mark:
         x = at[mark][0]
@@ -107,7 +108,7 @@ def _part(ref: str, leads: Sequence[Lead], by_ref: Mapping[str, Part]) -> list[s
     if len(at) == 3:
         letters = {"reference": "R", "cathode": "K", "anode": "A"}
         lines += [_text(x, y - 4, letters.get(pin, pin[0].upper()), 'text-anchor="middle" '
-                        'font-size="7"') for pin, (x, _) in at.items() if abs(x - middle) > 9]
+                        'font-size="9"') for pin, (x, _) in at.items() if abs(x - middle) > 9]
     return lines
 
 

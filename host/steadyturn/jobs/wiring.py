@@ -20,6 +20,7 @@ from steadyturn.errors import Failed
 from steadyturn.jobs import out_folder
 from steadyturn.model.band import find_band
 from steadyturn.report import wiring_page
+from steadyturn.report.pace_empty import clash_line
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import Rig
 
@@ -47,7 +48,8 @@ class PartLine:
 class Wired:
     """place: of the load switch; socket: "a" or "c"; parts_count: pieces; price_eur: of all, a
     rough guide. unplaced: parts of the rig's options, which have no place on the breadboard.
-    calculated: what circuit.checks says of it."""
+    calculated: what circuit.checks says of it. no_pace: why no pace of a hand works, "" where
+    one does."""
 
     file: str
     rig: str
@@ -60,6 +62,7 @@ class Wired:
     wires_count: int
     unplaced: tuple[str, ...]
     calculated: tuple[Finding, ...]
+    no_pace: str
     described: Rig = field(metadata=AWAY)
     table: tuple[Part, ...] = field(metadata=AWAY)
     built: Built = field(metadata=AWAY)
@@ -87,12 +90,14 @@ def wiring(path: Path, *, socket: str = "a") -> Wired:
                      "Look at [protection] and the volts of the rig.") from none
     built = breadboard.build(rig, table, placer.stored())
     band = find_band(rig, deep=False)
+    no_pace = "" if band.feasible else clash_line(band) or "no pace works"
     calculated = findings(rig, design(rig, band.low_tpm, band.high_tpm))
     lines = tuple(PartLine(p.ref, p.count, p.kind, p.value, p.rating, pins_of(p), p.role,
                            p.substitute, p.changes, p.price) for p in table)
     return Wired(str(path), rig.name, rig.switch.place, socket, rig.board.kind, lines,
                  sum(p.count for p in table), sum(p.count * p.price for p in table),
-                 len(built.wires), tuple(built.free), calculated, rig, table, built)
+                 len(built.wires), tuple(built.free), calculated, no_pace, rig,
+                  table, built)
 
 
 def write(result: Wired, folder: Path, *, force: bool = False) -> Written:
@@ -115,12 +120,12 @@ def _contents(result: Wired) -> tuple[dict[str, str], str]:
     rig, table, built = result.described, result.table, result.built
     missing = "" if find_spec("schemdraw") else (
         "the schematic needs schemdraw: " + extras.install("drawings"))
-    sheets = [] if missing else [(sheet.name, sheet.title, svg_text(sheet))
+    sheets = [] if missing else [(sheet.name, svg_text(sheet))
                                  for sheet in schematic.sheets(rig, table)]
     board = wiring_picture(rig, table, built)
     holes = picture(built, table, f"{rig.name}: breadboard")
-    page = wiring_page.page(result, [(title, svg) for _, title, svg in sheets], board, holes)
+    named = {f"schematic-{at}-{name}.svg": svg for at, (name, svg) in enumerate(sheets, 1)}
+    page = wiring_page.page(result, list(named.items()), board, holes)
     files = {"wiring.html": page, "parts.csv": parts_list.csv_text({rig.name: table}),
              "board.svg": board, "breadboard.svg": holes}
-    files |= {f"schematic-{at}-{name}.svg": svg for at, (name, _, svg) in enumerate(sheets, 1)}
-    return files, missing
+    return files | named, missing

@@ -22,7 +22,8 @@ def text(result: Any) -> str:
         lines.append(item(f"{what}{rated}", mark=f"{counts[0]:2} x  "))
     lines += ["", wrap("Every designator, its nets and its substitutes: --json, or parts.csv of "
                       "--out."), *_cautions(), "",
-             f"next: steadyturn wiring {shown_path(result.file)} --out wiring"]
+             f"next: steadyturn {'pace' if result.no_pace else 'wiring'} "
+             f"{shown_path(result.file)}{'' if result.no_pace else ' --out wiring'}"]
     return "\n".join(lines) + "\n"
 
 
@@ -35,8 +36,11 @@ def written_text(written: Any) -> str:
         lines.append(wrap(f"But {written.no_schematic}."))
     if written.kept:
         lines.append(wrap(f"Left alone, for somebody changed them: {', '.join(written.kept)}"))
-    lines += [*_cautions(), "", wrap("next: open wiring.html in a browser, print it, tick it off; "
-                                      f"then steadyturn bringup {shown_path(result.file)}")]
+    path = shown_path(result.file)
+    then = ("next: open wiring.html in a browser, print it, tick it off; then steadyturn bringup "
+            f"{path}" if not result.no_pace else
+            f"next: steadyturn pace {path}, before anything is soldered")
+    lines += [*_cautions(), "", wrap(then)]
     return "\n".join(lines) + "\n"
 
 
@@ -50,7 +54,16 @@ def _head(result: Any) -> list[str]:
     if result.unplaced:
         lines.append(wrap(f"On the breadboard's free rows, as hardware/turn_and_load.md says: "
                           f"{', '.join(result.unplaced)}."))
-    return lines + _calculated(result.calculated)
+    return lines + _calculated(result.calculated) + no_pace(result)
+
+
+def no_pace(result: Any) -> list[str]:
+    """That it will not charge as it is; nothing where a pace works."""
+    if not result.no_pace:
+        return []
+    return ["", item(f"No pace works for this rig ({result.no_pace}): built so, it charges "
+                     f"nothing. 'steadyturn pace {shown_path(result.file)}' says what parts them; "
+                     "'steadyturn card' refuses it.", mark="!! ", indent="")]
 
 
 def _calculated(found: Any) -> list[str]:

@@ -120,3 +120,13 @@ def test_volts_that_no_parts_can_have(tmp_path, capsys, monkeypatch) -> None:
     code, _, err = run("lakeside-hut", capsys=capsys)
     assert code == 1
     assert "no divider acts below 1 V" in err
+
+
+def test_a_rig_that_no_pace_works_for_is_told(tmp_path, capsys) -> None:
+    code, out, _ = run("toy-motor", "--out", str(tmp_path / "w"), capsys=capsys)
+    assert code == 0
+    assert "!! No pace works for this rig" in out
+    assert out.rstrip().endswith("next: steadyturn pace toy-motor, before anything is soldered")
+    assert "No pace works" in (tmp_path / "w" / "wiring.html").read_text(encoding="utf-8")
+    _, out, _ = run("night-ferry", capsys=capsys)
+    assert "No pace works" not in out
