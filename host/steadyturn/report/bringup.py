@@ -15,7 +15,9 @@ SPACE = "________"
 
 
 def text(b: Any) -> str:
-    """The whole sheet."""
+    """The whole sheet; where it was written as a page, what it warns of and what to do."""
+    if b.page:
+        return "\n".join([*_head(b), "", *_begin(b), "", wrap(f"next: {_next(b)}")]) + "\n"
     lines = _head(b)
     for at, stage in enumerate(b.stages, 1):
         lines += ["", *_heading(f"{at} {words.title(b, stage.key)} ({stage.minutes} min)")]
@@ -34,17 +36,17 @@ def text(b: Any) -> str:
                   for c in symptom.causes]
     lines += ["", *_heading("Long flashes of the lamp")]
     lines += [item(what, mark=f"{count}  ") for count, what in b.sheet.flashes.items()]
-    lines += ["", wrap(cautions.DEFER), "", f"next: {_next(b)}"]
+    lines += ["", wrap(cautions.DEFER), "", wrap(f"next: {_next(b)}")]
     return "\n".join(lines) + "\n"
 
 
 def _head(b: Any) -> list[str]:
     lines = [wrap(f"{b.rig}: bringing it up, step by step. {hours(b.minutes)} for a first time. "
                   "Tick each box; write each reading down; stop where it says so.")]
-    if b.page:
-        lines.append(wrap(f"Written to {shown_path(b.page)}: print it."))
     for warning in b.sheet.warnings:
         lines += ["", item(warning, mark="!! ", indent="")]
+    if b.page:
+        return lines
     lines += ["", "Have ready:", *(item(one) for one in b.sheet.needed), "",
               wrap("Expected readings are this rig's, by the model; in brackets their range where "
                    "all is well: parts, windings of 10 to 45 degC, counting, meter. Where parts "
@@ -89,4 +91,15 @@ def _next(b: Any) -> str:
     path = shown_path(b.file)
     if not b.safe:
         return f"mend what is marked !!, then steadyturn check {path}"
-    return f"steadyturn card {path}" if b.feasible else f"steadyturn pace {path}"
+    if not b.feasible:
+        return f"steadyturn pace {path}"
+    return (f"have ready what it names, begin at step 1.1; when all boxes are ticked, steadyturn "
+            f"card {path}")
+
+
+def _begin(b: Any) -> list[str]:
+    stages = "; ".join(f"{at} {words.title(b, stage.key)}"
+                       for at, stage in enumerate(b.stages, 1) if not stage.barred)
+    return [wrap(f"Stages: {stages}."), "", *(item(c, mark="! ", indent="") for c in
+                                             words.cautions_of(b, b.stages[0].key)), "",
+            wrap(f"Written to {shown_path(b.page)}: print it, and have it beside you.")]

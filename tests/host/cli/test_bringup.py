@@ -184,6 +184,16 @@ def test_the_command(rig, code, tmp_path, capsys) -> None:
     assert found["sheet"]["steps"]["ohms"]["rows"][0]["name"] == "row_ohm"
 
 
+def test_with_a_page_only_what_comes_first_is_printed(tmp_path, capsys) -> None:
+    assert front.code(["bringup", "night-ferry", "--html", str(tmp_path / "sheet.html")]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) < 30
+    assert "Written to" in " ".join(lines[-6:])
+    said = " ".join(lines)
+    assert "begin at step 1.1" in said
+    assert said.endswith("steadyturn card night-ferry")
+
+
 def test_a_page_that_cannot_be_written(tmp_path, capsys) -> None:
     assert front.code(["bringup", "night-ferry", "--html", str(tmp_path / "x.txt")]) == 2
     assert ".html" in capsys.readouterr().err
