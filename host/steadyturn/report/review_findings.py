@@ -198,14 +198,30 @@ def _hunts(e: Values, g: Values) -> tuple[str, str, str]:
             "less holds it ('steadyturn predict RIG --time 20').")
 
 
+# what ended most connections -> what to do where it is none of the hand's doing
+NOT_THE_HAND = {
+    "waiting": "That is the board's doing, not the hand's: it let go because a write to its flash "
+               "or a laptop's question took too long. Where it happens with no laptop connected, "
+               "'steadyturn flash RIG' with the newest firmware.",
+    "asked": "A laptop asked for it: nothing to change at the handle.",
+    "sensor_lost": "Nothing to change at the handle: reseat the sensor's four wires and keep them "
+                   "short (firmware/sensors.md).",
+    "over_temperature": "Nothing to change at the handle: look for what gets hot, and at the "
+                        "thermistor's wires.",
+    "over_current": "Nothing to change at the handle: another cable or phone, or a short in the "
+                    "plug.",
+}
+
+
 def _comes_and_goes(e: Values, g: Values) -> tuple[str, str, str]:
     cause = LET_GO.get(str(e["cause"]), str(e["cause"]))
     return (f"the phone came and went: {int(e['connections'])} connections in "
             f"{duration(e['turning_s'])}",
             f"{duration(e['lost_s'])} of turning in the band went by without the phone"
             + (f"; what ended them mostly: {cause}." if cause else "."),
-            "Hold the pace near the middle of the band; if it still lets go there, look at its "
-            "plug, and 'steadyturn predict RIG --time 20'.")
+            NOT_THE_HAND.get(str(e["cause"]), "Hold the pace near the middle of the band; if it "
+                             "still lets go there, look at its plug, and 'steadyturn predict RIG "
+                             "--time 20'."))
 
 
 def _phone_idle(e: Values, g: Values) -> tuple[str, str, str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -127,6 +128,10 @@ def test_a_phone_that_comes_and_goes():
     maker.boot_of(wander(480, maker.target), events=events)
     finding = found(maker)["comes_and_goes"]
     assert (finding.evidence["connections"], finding.evidence["cause"]) == (24, "over_speed")
+    unit = energy_unit(SimpleNamespace(figures=SimpleNamespace(energy_in_wh=1, energy_out_wh=1)))
+    assert "Hold the pace" in review_findings.said(finding, unit).do
+    board = replace(finding, evidence={**finding.evidence, "cause": "waiting"})
+    assert "the board's doing" in review_findings.said(board, unit).do
     rests = Maker()
     for n in range(24):
         rests.boot_of(wander(20, rests.target, seed=n), seed=n, events=[(5, CONNECTED, 9000)])
