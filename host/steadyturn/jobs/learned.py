@@ -29,7 +29,8 @@ DAY_S = 86_400.0
 class LearnedMachine:
     """board: its id; rig: the name in the settings of its newest outing. outings: of this
     machine as it is set now; left_out: older ones, of another machine or before its constants
-    were set anew. constants: what they taught, those that are known."""
+    were set anew. constants: what they taught, those that are known. not_drawn: where a picture
+    was asked for, and there was nothing to draw."""
 
     board: str
     label: str | None
@@ -38,14 +39,15 @@ class LearnedMachine:
     left_out: int
     constants: tuple[Learned, ...]
     plot: Path | None = None
+    not_drawn: Path | None = None
 
 
 def learned_machine(library: Path | None = None, *, board: str | None = None,
                     rig: Rig | None = None, plot: Path | None = None) -> LearnedMachine:
     """Of a board (its label, id, or the id's end; None: the one whose turning was pulled last).
     rig: to hold it against (None: the one that flash left). plot: also draw it there (.png or
-    .svg). Changes nothing. Raises WrongInput (board, plot) and Failed (no library, no board,
-    nothing to draw)."""
+    .svg). Changes nothing. Raises WrongInput (board, plot) and Failed (no library, no
+    board)."""
     if plot is not None:
         from steadyturn.report import plots_learned
 
@@ -60,8 +62,7 @@ def learned_machine(library: Path | None = None, *, board: str | None = None,
         found = of_board(shelf, row, rig)
     if plot is not None:
         if not any(one.points for one in found.constants):
-            raise Failed("There is nothing to draw: no outing of this machine tells of its "
-                         "constants.", "'steadyturn sessions --trend' says what would.")
+            return replace(found, not_drawn=plot)
         found = replace(found, plot=plot)
         plots_learned.write(found, plot)
     return found

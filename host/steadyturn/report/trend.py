@@ -24,6 +24,9 @@ def text(machine: Any) -> str:
         parts.append(wrap(f"{machine.left_out} older ones were of another machine, or before its "
                           "constants were set anew: they are left out."))
     parts.append(learned.text(machine.constants) or wrap(NOTHING))
+    if machine.not_drawn:
+        parts.append(wrap(f"No plot was written to {machine.not_drawn}: there is nothing to draw "
+                          "yet."))
     if machine.plot:
         parts.append(f"Plot: {machine.plot}")
     return "\n\n".join(parts) + "\n"
