@@ -53,10 +53,11 @@ def odds(to_one: float) -> str:
 
 
 def brief(learned: Sequence[Any], room: int, *, steady: bool) -> list[str]:
-    """For the review's line on the machine: what changes, or (steady) what does not."""
+    """For the review's line on the machine: what changes or is not the rig file's, or (steady)
+    the resistance where it does neither."""
     out = []
     for one in learned:
-        unit = " ohm" if one.name == "source_ohm" else ""
+        unit = {"source_ohm": " ohm", "emf_v_per_tpm": " mV a turn/min"}.get(one.name, "")
         value, _, reach = ranged(*values(one)).partition(" (")
         told = f"{SHORT[one.name]} {value}{unit}"
         if one.real and not steady:
@@ -66,7 +67,9 @@ def brief(learned: Sequence[Any], room: int, *, steady: bool) -> list[str]:
             ways = (f"{told} ({reach}, {moved}, {sure}", f"{told} ({reach}, {up}, {least}",
                     f"{told}, {moved}, {sure}")
             out.append(next((way for way in ways if len(way) <= room), ways[-1][:room]))
-        if not one.real and steady and one.name == "source_ohm":
+        elif one.differs and not steady:
+            out.append(f"{told}, rig file {ranged(*values(one, 'rig_')).split()[0]}"[:room])
+        elif not one.real and not one.differs and steady and one.name == "source_ohm":
             out.append(f"{told} ({reach}")
     return out
 
@@ -83,7 +86,7 @@ def verdict(one: Any) -> str:
     if one.trend == "too few":
         return "too few outings to say"
     if one.trend == "steady":
-        return "no change seen"
+        return "no change seen" + (", not the rig file's" if one.differs else "")
     return moves(one)
 
 

@@ -48,6 +48,8 @@ def _figure(review: Any) -> str:
                             for name in ("level_low", "level", "level_high"))
         seen = scale * np.array([p.value for p in one.points])
         foot, top = float(min(low.min(), seen.min())), float(max(high.max(), seen.max()))
+        if one.differs:
+            foot, top = min(foot, scale * one.rig_value), max(top, scale * one.rig_value)
         room = 0.12 * (top - foot) or 0.1 * top
         panel = sheet.panel(f"{said.NAMES[one.name]}, {said.UNIT[one.name]}", HEIGHT,
                             max(0.0, foot - room), top + room)

@@ -35,6 +35,9 @@ ODD = 0.02  # of bursts that something else disturbed: they tell nothing; assump
 LIKELY = 0.5  # of R + S is R, for how long the capacitor gives current; assumption
 MOST_DELAY_S = 0.006
 GRAIN = 0.15  # of the logarithm of c: the model of a step is no surer (by simulated machines)
+# so many outings' evidence counts for c at most: what the model of a step gets wrong is alike in
+# all of them, and light handles would be sure of a wrong c (by simulated machines)
+ALIKE = 2.0
 NEGLIGIBLE = 25.0  # a logarithm of odds
 MOST = 8  # bursts of an outing: more make it no surer than its temperature is
 
@@ -146,14 +149,15 @@ def slope_of(emf_v_s: float, efficiency: float, inertia_kg_m2: float) -> float:
 def known_slopes(slope: float | None, factor: float,
                  evidence: Sequence[Sequence[float]]) -> Floats:
     """How likely each of SLOPES is: near `slope` within `factor` (95 %; None: nothing is known
-    before), and by the evidence of many outings (of `Pooled`). No surer than GRAIN: the model
-    of a step is not."""
+    before), and by the evidence of many outings (of `Pooled`). No surer than GRAIN and ALIKE
+    allow: the model of a step is not."""
     near = np.log(SLOPES)
     weight = np.zeros(len(SLOPES))
     if slope is not None and slope > 0:
         weight = -0.5 * ((near - log(slope)) / (log(factor) / 1.96)) ** 2
+    counts = min(1.0, ALIKE / max(1, len(evidence)))
     for one in evidence:
-        weight = weight + np.array(one)
+        weight = weight + counts * np.array(one)
     share = np.exp(weight - weight.max())
     blur = np.exp(-0.5 * (np.subtract.outer(near, near) / GRAIN) ** 2)
     share = (blur / blur.sum(axis=0)) @ share

@@ -64,6 +64,9 @@ def test_it_is_said_once_outings_suffice_and_only_then():
     assert "as measured" not in words(1.05)
     assert "hardly tell" not in words(1.05)
     assert "hardly tell" in words(1.05, common=0.6)
+    brief = said.brief(list(told(1.45).values()), 70, steady=False)
+    assert brief == ["resistance 3.8 ohm, rig file 2.68"]
+    assert not said.brief(list(told(1.05).values()), 70, steady=False)
     ohm = told(1.05, common=0.6)["source_ohm"]
     assert (ohm.open, ohm.differs) == (True, False)
 
@@ -112,6 +115,8 @@ def burst_told(chance, ohms, emf, inertia):
             if np.isfinite(read).all() and read.min() > 0:  # else it collapsed: no burst
                 found += bursts(decode(page(read)))
         one = pooled(found, capacitor_f=BUS_F)
+        if one is None:  # a soft arm that nothing could be read of
+            continue
         out.append(Taught(n + 1, float(n), "", (Lesson(
             "source_ohm", "second_load", one.log_ohm, one.sd, one.evidence, 0.0, 0.1, 60.0, 0.0,
             one.count),)))
@@ -119,7 +124,7 @@ def burst_told(chance, ohms, emf, inertia):
     rig = replace(HUT, air=replace(HUT.air, cold_c=20.0, hot_c=20.0),
                   motor=replace(HUT.motor, inertia_kg_m2=0.0),
                   crank=replace(HUT.crank, inertia_kg_m2=believed))
-    return next(one for one in learn(out, rig) if one.name == "source_ohm")
+    return next((one for one in learn(out, rig) if one.name == "source_ohm"), None)
 
 
 @pytest.mark.soak
@@ -166,6 +171,9 @@ def test_ranges_hold_for_bursts():
         ohms, emf = exp(chance.uniform(*np.log(MOST_OFF))), chance.uniform(*EMF_OFF)
         inertia = exp(chance.uniform(log(0.01), log(0.1)))
         one = burst_told(chance, ohms, emf, inertia)
+        if one is None:
+            assert inertia < 0.03
+            continue
         held[inertia >= 0.03].append(one.share_low <= ohms <= one.share_high)
         wide[inertia >= 0.03].append(one.open)
     for heavy, kind in ((True, "30 g m2 and more"), (False, "lighter")):
