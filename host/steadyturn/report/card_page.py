@@ -51,7 +51,8 @@ th { font-weight: 600; } .lamp td:last-child { width: 39%; padding-right: 0; }
   .lamp th, .lamp td, .lamp td:last-child { display: block; width: 100%; border: 0; padding: 0; } }
 @page { margin: 9mm; }
 @media print { body { font-size: 10.2pt; line-height: 1.22; max-width: none; padding: 0; }
-  .pair { display: grid; } .mind { font-size: .8em; }
+  .pair { display: grid; } .mind { font-size: .8em; } .mind.roomy { font-size: .9em; }
+  main { display: flex; flex-direction: column; justify-content: space-between; min-height: 96vh; }
   * { print-color-adjust: exact; -webkit-print-color-adjust: exact; } }
 """
 
@@ -83,7 +84,7 @@ def page(c: Any) -> str:
         "</div><div><h2>Connect</h2>", _numbered(said.connect),
         f"<h2>{'No light' if shines else 'No sign'}</h2>", _numbered(said.dark),
         f'<p class="first">{esc(said.trouble)}</p></div></div>',
-        f'<div class="mind"><h2>Mind</h2>{_mind(c)}</div></main>',
+        f'<div class="mind{"" if said.weak else " roomy"}"><h2>Mind</h2>{_mind(c)}</div></main>',
     ]
     return document(f"{c.rig}: card", "\n".join(body), STYLE,
                     about="How to use the machine in whose lid this lies", scheme="light dark")
