@@ -14,7 +14,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "sessions"))
 from steadyturn.cli.main import code
-from steadyturn.jobs.learned import learned_machine
+from steadyturn.jobs.learned import LearnedMachine, learned_machine
 from steadyturn.jobs.review import review
 from steadyturn.report import review_page
 from steadyturn.report.review import text as brief_text
@@ -47,6 +47,15 @@ def run(capsys):
 
 def constants(folder):
     return {one.name: one for one in learned_machine(folder).constants}
+
+
+def test_nothing_to_draw_is_no_failure(worn, run, tmp_path, monkeypatch):
+    monkeypatch.setattr("steadyturn.jobs.learned.of_board", lambda shelf, row, rig: LearnedMachine(
+        row.unique_id, None, None, 1, 0, ()))
+    plot = tmp_path / "t.png"
+    said = " ".join(run("sessions", "--trend", "--library", worn, "--plot", plot).split())
+    assert "there is nothing to draw yet" in said
+    assert not plot.exists()
 
 
 def test_a_rising_resistance_is_learned_and_the_emf_is_not_blamed(worn):
