@@ -16,6 +16,9 @@ _STUCK = "\N{NO-BREAK SPACE}"
 _BEFORE_UNIT = re.compile(
     r"(?<=\d) (?=(?:[mk]?(?:V|A|W|Wh|J|Hz)|[mu]?s|N(?: m)?|[mu]?F|mm|k?ohm|degC|%|x|min|h|rpm|"
     r"turns(?:/min)?)(?![\w/]))")
+# a command in a line of what comes next, to be copied whole
+_NEXT = re.compile(r"(?:next|then): ")
+_COMMAND = re.compile(r"steadyturn [^,;()]*[^,;()\s]")
 
 
 def columns() -> int:
@@ -35,10 +38,12 @@ def item(text: str, mark: str = "- ", indent: str = "  ", width: int | None = No
 
 
 def _fill(text: str, first: str, later: str, width: int | None) -> str:
-    """A paragraph whose lines begin with `first` and then `later`, units kept with their
-    numbers."""
+    """A paragraph whose lines begin with `first` and then `later`; units are kept with their
+    numbers, commands of a line of what comes next in one piece, however long."""
     glued = _BEFORE_UNIT.sub(_STUCK, " ".join(text.split())).replace(f"{_STUCK}N m",
                                                                     f"{_STUCK}N{_STUCK}m")
+    if _NEXT.match(first.lstrip() + glued):
+        glued = _COMMAND.sub(lambda command: command[0].replace(" ", _STUCK), glued)
     return textwrap.fill(
         glued, width or columns(), initial_indent=first, subsequent_indent=later,
         break_long_words=False, break_on_hyphens=False,

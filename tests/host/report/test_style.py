@@ -35,3 +35,12 @@ def test_errors_fit_the_screen(monkeypatch, capsys) -> None:
             said = capsys.readouterr().err
             assert max(map(len, said.splitlines())) <= most
             assert said.split(":")[0] in {"wrong", "failed"}
+
+
+def test_the_command_that_comes_next_is_on_one_line(monkeypatch) -> None:
+    monkeypatch.setenv("COLUMNS", "50")
+    told = style.item("measure motor.no_load_a, write it into my.toml, then steadyturn pace "
+                      "my.toml --sure 95, or ask", "next: ", "")
+    assert "\n      steadyturn pace my.toml --sure 95, or ask" in told
+    told = style.wrap(f"next: have it ready; when all is ticked, steadyturn card {'my' * 30}.toml")
+    assert told.split("\n")[-1].startswith("steadyturn card mymy")
