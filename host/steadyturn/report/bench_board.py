@@ -76,7 +76,8 @@ def line(now: Any, width: int = 79) -> str:
                  f"{place} {what} at {pace}: {do}  {seen}", f"{place} {pace}: {do}  {seen}"):
         if len(text) <= width:
             return text
-    return f"{place} {pace}  {seen}  {do}"[:width]
+    text = f"{place} {pace}  {seen}  {do}"
+    return text if len(text) <= width else text[: width - 2].rpartition(" ")[0] + " .."
 
 
 def _why(now: Any) -> str:

@@ -13,10 +13,10 @@ from steadyturn.rig.examples import example_path
 from steadyturn.rig.file import read_rig
 from steadyturn.rig.types import RPM
 
-FINE_S = 4e-5
+FINE_S = 1e-5  # with 4e-5 a small capacitor's ringing dies down too soon: 0.19 mF, 1.5 % more ohms
 ON_S, OFF_S, END_S = 0.010, 0.042, 0.074  # as the board switches: link.md
 # INA226, 140 us for each of both: units of TI SBOS547, noise as in twin/chips.py
-CYCLE, EVERY_S, UNIT_V, UNIT_SHUNT_V = 7, 500e-6, 1.25e-3, 2.5e-6
+CYCLE, EVERY_S, UNIT_V, UNIT_SHUNT_V = 28, 500e-6, 1.25e-3, 2.5e-6
 NOISE_V, NOISE_SHUNT_V = 0.5e-3 * (8244 / 140) ** 0.5, 1e-6 * (8244 / 140) ** 0.5
 
 
