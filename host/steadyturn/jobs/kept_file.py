@@ -43,7 +43,7 @@ def put(path: Path, text: str, before: str | None, *, walking: bool = False) -> 
     read from it, None where there was no such file. walking: from one kept file to another, so
     that their order stays. Failed, and nothing is written, where it says something else by now.
 
-    Nothing that was kept is ever written over. Stopped at any moment, the file is the old one
+    No text that was kept is ever lost. Stopped at any moment, the file is the old one
     or the new one, and the old one is kept.
     """
     if _text(path) != before:
@@ -54,6 +54,9 @@ def put(path: Path, text: str, before: str | None, *, walking: bool = False) -> 
     if before is not None:
         at = _keep(real, before, walking)
     write_whole(real, text, force=True)
+    for one in history(real) if not walking else ():
+        if one != at and _text(one) == text:  # made anew, it is the newest, and no step back
+            one.unlink()
     return at if path.is_symlink() else path.with_name(at.name)
 
 

@@ -143,6 +143,17 @@ def test_a_file_that_is_gone_or_broken_comes_back_too(hut):
         kept_file.beside(hut).write_text(HUT)
 
 
+def test_the_same_change_made_again_goes_back_to_the_same(hut):
+    second = HUT + "# second\n"
+    for _ in range(3):
+        kept_file.put(hut, second, HUT)
+        (back,) = kept_file.steps(hut, second)
+        assert back.read_text() == HUT
+        kept_file.put(hut, HUT, second, walking=True)
+        (again,) = kept_file.steps(hut, HUT, forward=True)
+        assert again.read_text() == second
+
+
 def test_a_link_to_a_rig_file_stays_one(hut, tmp_path):
     (tmp_path / "elsewhere").mkdir()
     link = tmp_path / "elsewhere" / "link.toml"
