@@ -109,27 +109,39 @@ def value_text(value: Any) -> str:
 
 
 def _key(text: str, edit: Edit, on: str, name: str) -> list[str]:
-    found, lines = scan(text), text.replace("\r\n", "\n").split("\n")
-    head = found.lines.get(edit.section)
     new = None if edit.value is None else f"{edit.key} = {value_text(edit.value)}"
-    if head is None and len(edit.section) == 1:
+    return _line(text, edit.section, edit.key, new, on, name)
+
+
+def text_with_line(text: str, section: KeyPath, key: str, new: str, on: str,
+                   name: str | Path) -> str:
+    """As text_with, for one key whose whole line is given."""
+    eol = "\r\n" if "\r\n" in text else "\n"
+    return eol.join(_line(text, section, key, new, on, str(name)))
+
+
+def _line(text: str, section: KeyPath, key: str, new: str | None, on: str,
+          name: str) -> list[str]:
+    found, lines = scan(text), text.replace("\r\n", "\n").split("\n")
+    head = found.lines.get(section)
+    if head is None and len(section) == 1:
         if new is None:
             return lines
         while lines and not lines[-1].strip():
             lines.pop()
-        return [*lines, "", f"[{edit.section[0]}]", new, ""]
+        return [*lines, "", f"[{section[0]}]", new, ""]
     if head is None or not lines[head - 1].lstrip().startswith("["):
-        raise Failed(f"{name} has its [{edit.section[0]}] in a form that cannot be changed in "
-                     "place.", f"Write it by hand: {new or f'without {edit.key}'}")
-    at = found.lines.get((*edit.section, edit.key))
+        raise Failed(f"{name} has its [{section[0]}] in a form that cannot be changed in "
+                     "place.", f"Write it by hand: {new or f'without {key}'}")
+    at = found.lines.get((*section, key))
     if at is None:
         if new is not None:
             lines.insert(_end(found.statements, lines, head), new)
         return lines
     first, last = next((a, b) for a, b in found.statements if a <= at <= b)
-    if not lines[first - 1].lstrip().startswith((edit.key, f'"{edit.key}"')):
+    if not lines[first - 1].lstrip().startswith((key, f'"{key}"')):
         raise Failed(f"{name}:{at} cannot be changed in place.",
-                     f"Write it by hand: {new or f'without {edit.key}'}")
+                     f"Write it by hand: {new or f'without {key}'}")
     before = _kept(lines, first, last, on)
     lines[first - 1 : last] = before if new is None else [*before, new]
     return lines
