@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from pathlib import Path
 from typing import Any
@@ -104,6 +105,7 @@ def _number(question: str, given: float | None, default: float, ends: tuple[floa
         try:
             value = float(said.replace(",", "."))
         except ValueError:
-            continue
+            value = math.nan
         if ends[0] <= value <= ends[1]:
             return value
+        click.echo(f"That is no number from {ends[0]:g} to {ends[1]:g}.", err=True)

@@ -88,6 +88,7 @@ def test_asked_and_ended_by_hand(at_board, monkeypatch, capsys):
     monkeypatch.setattr(report, "Live", Live)
     assert code(["bench", str(path), "--board"]) == 1
     err = " ".join(capsys.readouterr().err.split())
+    assert err.count("That is no number from -20 to 50.") == 1
     assert "No phone" in err
     assert "my-board.toml" in err
     assert "Ended by you" in err
