@@ -243,6 +243,6 @@ def text(done: Any) -> str:
 
 def _back(done: Any, file: str) -> str:
     if done.kind == "restore":
-        return (f"'steadyturn retune {file} --forward' takes this step again; --restore goes one "
-                "further back.")
+        return (f"'steadyturn retune {file} --forward' takes this step again; --restore goes on "
+                "back, where an older file is kept.")
     return f"'steadyturn retune {file} --restore' goes back."

@@ -77,8 +77,8 @@ def test_a_capacitor_that_is_too_slow_is_refused():
 def test_the_grid_of_capacitors_and_inertias():
     """R within 5 % over 0.1-4.7 mF and 0.01-0.1 kg m2, or a refusal, or an interval that says
     that it is not so near; three bursts, as the bench takes them."""
-    close = said = refused = inside = 0
-    lines = []
+    close = said = inside = 0
+    slow, lines = [], []
     for farad in CAPACITORS:
         for inertia in INERTIAS:
             for seed in range(5):
@@ -87,18 +87,20 @@ def test_the_grid_of_capacitors_and_inertias():
                 off = found.ohm / true_ohm(rig) - 1
                 inside += found.low_ohm <= true_ohm(rig) <= found.high_ohm
                 if found.refused:
-                    refused += 1
+                    slow.append(farad)
                 elif found.share > CLOSE:
                     said += 1
                 else:
                     close += 1
                     lines.append((abs(off), farad, inertia, seed))
-    total = len(CAPACITORS) * len(INERTIAS) * 5
+    total, refused = len(CAPACITORS) * len(INERTIAS) * 5, len(slow)
     print(f"\nstep: {total} machines: {close} within their interval of at most 5 %, {said} with a "
           f"wider one, {refused} refused; in the interval {inside / total:.1%}; worst "
           f"{max(lines)[0]:.2%}, median {np.median([x[0] for x in lines]):.2%}")
     assert max(lines)[0] <= CLOSE
-    assert refused <= total / len(CAPACITORS)  # 4.7 mF at 2.7 ohm are above 10 ms
+    # 4.7 mF at 2.7 ohm are above 10 ms; 3.3 mF are at 8.9, and the range's end may be above
+    assert min(slow) >= 3.3e-3
+    assert refused <= 1.2 * total / len(CAPACITORS)
     assert close >= 0.75 * (total - refused)
     assert inside >= 0.92 * total
 
